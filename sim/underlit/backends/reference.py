@@ -1,0 +1,396 @@
+"""The oracle: a slow tracer in plain Python, a second and independent reading of docs/photon-walk.md.
+
+It shares the data types of `transport.tables` with the kernels and nothing else: its own random numbers in Python's
+whole numbers, its own Fresnel formulas, its own lens inversion, its own tallies, and brute force over all triangles
+where the kernels walk a tree. Rays and edges meet here as Pluecker coordinates (Shoemake, Ray Tracing News 11(1),
+1998; Teller 1992): the sign of the volume that a ray spans with an edge says on which side it passes. Each edge is
+evaluated once for both of its triangles, so that no ray slips between them. All distances are metres.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from underlit.backends.reference_formulas import (
+    ADDITIVE_STEPS,
+    GOLDEN,
+    MASK,
+    Soup,
+    Vector,
+    along,
+    as_vector,
+    batch_key,
+    combined,
+    cross,
+    dot,
+    fresnel,
+    inside,
+    lens_angle,
+    mix,
+    normalised,
+    polarised,
+    rounded,
+    scattering_cosine,
+    turned,
+    unit,
+)
+from underlit.transport.tables import (
+    PACKET,
+    Bucket,
+    Counter,
+    FaceShape,
+    LensKind,
+    SurfaceKind,
+    Tables,
+    ZoneKind,
+)
+
+SCATTERED, ESCAPED = -2, -1
+"""Marks in a sequence of visits beside `2 slot + side`."""
+
+_ROULETTE_BELOW, _ROULETTE_TO = PACKET >> 2, PACKET >> 1
+_MOST_EVENTS = 1 << 20
+_RAYS_AT_ONCE = 1024
+
+
+@dataclass
+class _Photon:
+    key: int
+    position: Vector
+    direction: Vector
+    polarisation: Vector
+    weight: int
+    bin: int
+    group: int  # the coplanar group left, -1 for none
+    medium: int
+    exit_bucket: int
+    visits: list[int] = field(default_factory=list)
+    event: int = 0  # number of the segment under way, from 1
+
+    def number(self, dimension: int) -> float:
+        return unit(mix((self.key + (8 * self.event + dimension + 1) * GOLDEN) & MASK))
+
+
+@dataclass
+class _Zone:
+    kind: int
+    part: int
+    outline: list[tuple[float, float]]
+    z: float
+    min_up: float
+
+
+class _Tracer:
+    """One world, one tally row."""
+
+    def __init__(self, tables: Tables) -> None:
+        self.tables = tables
+        self.soup = Soup(tables.corners)
+        self.normals = [as_vector(n) for n in self.soup.normal]
+        self.triangles = [_record(row) for row in tables.triangles]
+        self.surfaces = [_record(row) for row in tables.surfaces]
+        self.media = [_record(row) for row in tables.media]
+        self.reflectance, self.transmittance = tables.reflectance.tolist(), tables.transmittance.tolist()
+        self.optics = tables.optics.tolist()
+        self.heads = [(as_vector(h["centre"]), as_vector(h["normal"]), float(h["radius"])) for h in tables.heads]
+        self.layout = _record(tables.layout[0])
+        self.zones = [
+            _Zone(
+                int(zone["kind"]),
+                int(zone["part"]),
+                [
+                    (float(x), float(y))
+                    for x, y in tables.outline[zone["first_vertex"] : zone["first_vertex"] + zone["vertex_count"]]
+                ],
+                float(zone["z"]),
+                float(zone["min_up"]),
+            )
+            for zone in tables.zones
+        ]
+        self.row = [0] * int(self.layout["end"])
+
+    # -- tallies
+
+    def book(self, bucket: int, quanta: int) -> None:
+        self.row[self.layout["ledger"] + bucket] += quanta
+
+    def count(self, counter: Counter) -> None:
+        self.row[self.layout["counters"] + counter] += 1
+
+    def book_cell(self, grid: str, x: float, y: float, layer: int, quanta: int) -> None:
+        lay = self.layout
+        i = math.floor((x - lay[f"{grid}_x0"]) / lay[f"{grid}_dx"])
+        j = math.floor((y - lay[f"{grid}_y0"]) / lay[f"{grid}_dy"])
+        nx, ny = lay[f"{grid}_nx"], lay[f"{grid}_ny"]
+        if grid == "map":  # what rounding puts beyond the rim belongs to the rim
+            i, j = min(max(i, 0), nx - 1), min(max(j, 0), ny - 1)
+        if 0 <= i < nx and 0 <= j < ny:
+            self.row[lay["map" if grid == "map" else "planes"] + (layer * ny + j) * nx + i] += quanta
+
+    def book_passages(self, photon: _Photon, length: float, absorption: float) -> None:
+        """What passes down through planes and HEIGHT zones and into heads along the segment of this length."""
+        p, d, lay = photon.position, photon.direction, self.layout
+
+        def arriving(s: float) -> int:
+            return rounded(photon.weight, math.exp(-absorption * s))
+
+        if d[2] < 0.0:
+            z_end = p[2] + length * d[2]
+            for k in range(lay["plane_nz"]):
+                z = lay["plane_z0"] + k * lay["plane_dz"]
+                if p[2] > z >= z_end:
+                    s = (p[2] - z) / -d[2]
+                    self.book_cell("plane", p[0] + s * d[0], p[1] + s * d[1], k, arriving(s))
+            for index, zone in enumerate(self.zones):
+                if zone.kind == ZoneKind.HEIGHT and p[2] > zone.z >= z_end:
+                    s = (p[2] - zone.z) / -d[2]
+                    if inside(zone.outline, p[0] + s * d[0], p[1] + s * d[1]):
+                        self.row[lay["zones"] + index] += arriving(s)
+        for index, (centre, normal, radius) in enumerate(self.heads):
+            slope = dot(d, normal)
+            if slope < 0.0:
+                s = dot(along(centre, -1.0, p), normal) / slope
+                if 0.0 < s <= length and math.dist(along(p, s, d), centre) <= radius:
+                    self.row[lay["heads"] + index] += arriving(s)
+
+    def book_arrival(self, photon: _Photon, triangle: int, side: int) -> None:
+        info, lay, (x, y, _) = self.triangles[triangle], self.layout, photon.position
+        self.row[lay["faces"] + 2 * info["slot"] + side] += photon.weight
+        if side == 0 and info["part"] == lay["map_part"]:
+            self.book_cell("map", x, y, 0, photon.weight)
+        up = self.normals[triangle][2] * (1 if side == 0 else -1)
+        for index, zone in enumerate(self.zones):
+            counts = zone.kind == ZoneKind.SURFACE and zone.part == info["part"] and up > zone.min_up
+            if counts and inside(zone.outline, x, y):
+                self.row[lay["zones"] + index] += photon.weight
+
+    # -- one photon, one event after the other; every event returns whether the photon lives on
+
+    def emit(self, source_index: int, batch_key: int, index: int) -> _Photon:
+        source = _record(self.tables.sources[source_index])
+        u = [unit((mix((batch_key + (j + 1) * GOLDEN) & MASK) + index * ADDITIVE_STEPS[j]) & MASK) for j in range(6)]
+        k = min(math.floor(u[0] * source["led_count"]), source["led_count"] - 1)
+        f = u[0] * source["led_count"] - k
+        led = self.tables.leds[source["first_led"] + k]
+        if source["face_shape"] == FaceShape.RECTANGLE:
+            right, ahead = (2.0 * f - 1.0) * float(led["half_u"]), (2.0 * u[1] - 1.0) * float(led["half_v"])
+        else:
+            radius, angle = float(led["half_u"]) * math.sqrt(f), 2.0 * math.pi * u[1]
+            right, ahead = radius * math.cos(angle), radius * math.sin(angle)
+        if source["lens_kind"] == LensKind.COSINE_POWER:
+            cosine = (1.0 - u[2]) ** (1.0 / (source["lens_exponent"] + 1.0))
+            sine = math.sqrt(max(0.0, 1.0 - cosine * cosine))
+        else:
+            first = source["lens_first"]
+            theta = lens_angle(self.tables.lens_rows[first : first + source["lens_count"]], u[2])
+            cosine, sine = math.cos(theta), math.sin(theta)
+        azimuth = 2.0 * math.pi * u[3]
+        axes = [as_vector(led[axis]) for axis in ("position", "u", "v", "w")]
+        parts = (sine * math.cos(azimuth), sine * math.sin(azimuth), cosine)
+        direction = normalised(combined(*zip(parts, axes[1:], strict=True)))
+        spectrum = self.tables.spectra[source_index]
+        self.book(Bucket.EMITTED, PACKET)
+        return _Photon(
+            key=mix(batch_key ^ mix((index + 0x5851F42D4C957F2D) & MASK)),
+            position=combined((1.0, axes[0]), (right, axes[1]), (ahead, axes[2])),
+            direction=direction,
+            polarisation=polarised(direction, u[5]),
+            weight=PACKET,
+            bin=next((b for b, share in enumerate(spectrum) if share > u[4]), len(spectrum) - 1),
+            group=int(led["group"]),
+            medium=source["medium"],
+            exit_bucket=source["bucket"],
+        )
+
+    def first_hit(
+        self, photon: _Photon, crossings: list[tuple[float, int, int, float]]
+    ) -> tuple[float, int, int] | None:
+        """(t, triangle, side) of what the photon meets, of crossings (t, slot, triangle, d . normal) in order."""
+        passed, hit = math.inf, None
+        for t, _, triangle, slope in crossings:
+            info, side = self.triangles[triangle], 0 if slope < 0.0 else 1
+            if info["group"] == photon.group and photon.group >= 0:
+                continue
+            surface = self.surfaces[info["surface"]]
+            if surface["kind"] == SurfaceKind.INTERFACE and surface["back" if side else "front"] != photon.medium:
+                passed = min(passed, t)
+                continue
+            hit = (t, triangle, side)
+            break
+        if passed < (hit[0] if hit else math.inf):  # counted once a segment
+            self.count(Counter.PASSED_OVER)
+        return hit
+
+    def advance(self, photon: _Photon, crossings: list[tuple[float, int, int, float]]) -> bool:
+        photon.event += 1
+        self.count(Counter.SEGMENTS)
+        hit = self.first_hit(photon, crossings)
+        length = hit[0] if hit else math.inf
+        _, absorption, scattering = (values[photon.bin] for values in self.optics[photon.medium])
+        scattered = False
+        if scattering > 0.0:
+            path = -math.log(1.0 - photon.number(0)) / scattering
+            scattered = path < length
+            length = min(path, length)
+        escaped = math.isinf(length)
+        self.book_passages(photon, length, 0.0 if escaped else absorption)
+        if escaped:
+            photon.visits.append(ESCAPED)
+            if photon.medium == 0:
+                self.book(photon.exit_bucket, photon.weight)
+                return False
+            return self.lose(photon)
+        kept = rounded(photon.weight, math.exp(-absorption * length))
+        self.book(self.media[photon.medium]["bucket"], photon.weight - kept)
+        photon.weight = kept
+        photon.position = along(photon.position, length, photon.direction)
+        if scattered:
+            return self.scatter(photon)
+        assert hit is not None
+        return self.meet(photon, hit[1], hit[2])
+
+    def lose(self, photon: _Photon) -> bool:
+        self.count(Counter.LOST_PHOTONS)
+        self.book(Bucket.LOST, photon.weight)
+        return False
+
+    def scatter(self, photon: _Photon) -> bool:
+        self.count(Counter.SCATTERINGS)
+        photon.visits.append(SCATTERED)
+        photon.group = -1
+        cosine = scattering_cosine(self.media[photon.medium]["g"], photon.number(2))
+        photon.direction = turned(photon.direction, cosine, 2.0 * math.pi * photon.number(3))
+        photon.polarisation = polarised(photon.direction, photon.number(4))
+        return self.roulette(photon)
+
+    def meet(self, photon: _Photon, triangle: int, side: int) -> bool:
+        info = self.triangles[triangle]
+        photon.visits.append(2 * info["slot"] + side)
+        photon.group = info["group"]
+        self.book_arrival(photon, triangle, side)
+        surface = self.surfaces[info["surface"]]
+        factor = -1.0 if side else 1.0
+        normal = combined((factor, self.normals[triangle]))  # towards where the photon came from
+        if surface["kind"] == SurfaceKind.INTERFACE:
+            return self.cross_or_reflect(photon, surface, side, normal)
+        if surface["kind"] == SurfaceKind.OPAQUE and surface["closed"] and side == 1:
+            self.book(Bucket.INSIDE_SOLID, photon.weight)
+            return False
+        reflected = self.reflectance[info["surface"]][side][photon.bin]
+        passed = 0.0
+        if surface["kind"] == SurfaceKind.LEAF:
+            passed = self.transmittance[info["surface"]][side][photon.bin]
+        self.keep(photon, reflected + passed, surface, side)
+        if photon.weight == 0:
+            return False
+        if (
+            surface["kind"] == SurfaceKind.OPAQUE
+            and surface["specular"] > 0.0
+            and photon.number(1) < surface["specular"]
+        ):
+            for name in ("direction", "polarisation"):
+                old = getattr(photon, name)
+                setattr(photon, name, normalised(along(old, -2.0 * dot(old, normal), normal)))
+            return True
+        if surface["kind"] == SurfaceKind.LEAF and photon.number(1) * (reflected + passed) >= reflected:
+            normal = combined((-1.0, normal))
+        photon.direction = turned(normal, math.sqrt(1.0 - photon.number(2)), 2.0 * math.pi * photon.number(3))
+        photon.polarisation = polarised(photon.direction, photon.number(4))
+        return self.roulette(photon)
+
+    def keep(self, photon: _Photon, share: float, surface: dict[str, Any], side: int) -> None:
+        kept = rounded(photon.weight, share)
+        self.book(surface["bucket_back" if side else "bucket_front"], photon.weight - kept)
+        photon.weight = kept
+
+    def cross_or_reflect(self, photon: _Photon, surface: dict[str, Any], side: int, n: Vector) -> bool:
+        d, e = photon.direction, photon.polarisation
+        far = surface["front" if side else "back"]
+        n1, n2 = self.optics[photon.medium][0][photon.bin], self.optics[far][0][photon.bin]
+        c1 = -dot(d, n)
+        across = cross(d, n)
+        s = normalised(across) if math.sqrt(dot(across, across)) >= 1e-9 else e
+        a_s, a_p = dot(e, s), dot(e, cross(s, d))
+        amplitudes = fresnel(n1, n2, c1)
+        r_s, r_p, t_s, t_p, c2 = amplitudes or (1.0, 1.0, 0.0, 0.0, 0.0)
+        reflectance = (a_s * r_s) ** 2 + (a_p * r_p) ** 2
+        if amplitudes is None or photon.number(1) < reflectance:
+            self.leave(photon, along(d, 2.0 * c1, n), s, a_s * r_s, a_p * r_p)
+            return True
+        ratio = n1 / n2
+        self.leave(photon, combined((ratio, d), (ratio * c1 - c2, n)), s, a_s * t_s, a_p * t_p)
+        photon.medium = far
+        if far == 0 and surface["exit_bucket"] >= 0:
+            photon.exit_bucket = surface["exit_bucket"]
+        if surface["film"] == 1.0:
+            return True
+        self.keep(photon, surface["film"], surface, side)
+        return self.roulette(photon)
+
+    @staticmethod
+    def leave(photon: _Photon, direction: Vector, s: Vector, e_s: float, e_p: float) -> None:
+        d = normalised(direction)
+        e = combined((e_s, s), (e_p, cross(s, d)))
+        photon.direction = d
+        photon.polarisation = normalised(along(e, -dot(e, d), d))
+
+    def roulette(self, photon: _Photon) -> bool:
+        if photon.weight >= _ROULETTE_BELOW:
+            return True
+        if photon.weight > 0:
+            if photon.number(5) < photon.weight / _ROULETTE_TO:
+                self.book(Bucket.ROULETTE_GAIN, _ROULETTE_TO - photon.weight)
+                photon.weight = _ROULETTE_TO
+                return True
+            self.book(Bucket.ROULETTE_LOSS, photon.weight)
+        return False
+
+    def walk(self, photons: list[_Photon]) -> None:
+        """All photons to their end, event by event side by side, so that numpy can intersect many rays at once."""
+        living = photons
+        while living:
+            survivors = []
+            for first in range(0, len(living), _RAYS_AT_ONCE):
+                some = living[first : first + _RAYS_AT_ONCE]
+                for photon, crossings in zip(some, self.crossings_of(some), strict=True):
+                    if not self.advance(photon, crossings) or photon.weight == 0:
+                        continue
+                    if photon.event >= _MOST_EVENTS:
+                        self.lose(photon)
+                    else:
+                        survivors.append(photon)
+            living = survivors
+
+    def crossings_of(self, photons: list[_Photon]) -> list[list[tuple[float, int, int, float]]]:
+        """For each photon its ray's crossings (t, slot, triangle, d . normal), nearest and lowest slot first."""
+        p, d = (np.array([getattr(photon, name) for photon in photons]) for name in ("position", "direction"))
+        found: list[list[tuple[float, int, int, float]]] = [[] for _ in photons]
+        slots = self.tables.triangles["slot"]
+        ray, triangle, t, slope = self.soup.crossings(p, d)
+        for r, *crossing in zip(ray.tolist(), t.tolist(), slots[triangle].tolist(), triangle.tolist(), slope.tolist()):
+            found[r].append((crossing[0], crossing[1], crossing[2], crossing[3]))
+        return [sorted(crossings) for crossings in found]
+
+
+def _record(row: Any) -> dict[str, Any]:
+    """One row of a structured array as plain Python numbers."""
+    return dict(zip(row.dtype.names, row.item(), strict=True))
+
+
+def trace(
+    tables: Tables, source: int, seed: int, batch: int, first: int, count: int
+) -> tuple[np.ndarray, list[list[int]]]:
+    """Trace photons `first` to `first + count - 1` of one batch of one source (its row in `tables.sources`).
+
+    Returns the tally row, (layout.end,) int64 [quanta; counters: events], and for each photon the sequence of what
+    it met: `2 slot + side` (side 0 front, 1 back), `SCATTERED`, and `ESCAPED` where it left the world.
+    """
+    tracer = _Tracer(tables)
+    key = batch_key(seed, int(tables.sources[source]["key"]), batch)
+    photons = [tracer.emit(source, key, index) for index in range(first, first + count)]
+    tracer.walk(photons)
+    return np.array(tracer.row, dtype=np.int64), [photon.visits for photon in photons]
