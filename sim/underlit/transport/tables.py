@@ -81,6 +81,8 @@ TRIANGLE = np.dtype(
         ("surface", "<i4"),  # row of `surfaces`
         ("part", "<i4"),  # what it belongs to (bed, one wood, one planting, ...)
         ("slot", "<i4"),  # index of the triangle before the tree reordered it: where its tallies live
+        ("front_medium", "<i4"),  # medium that a ray arriving on the front must be in to hit; -1: any
+        ("back_medium", "<i4"),
     ]
 )
 

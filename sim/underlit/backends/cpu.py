@@ -1,0 +1,222 @@
+"""The CPU backend: serial `nogil` kernels on a pool of threads, folded in the order of the batches.
+
+A batch is an independent randomisation of 2^k photons; it is cut into slices of 2^12, the unit of scheduling. Each thread
+adds whole quanta to rows of its own, so the sum of a batch does not depend on who did which slice; batches are folded
+one by one in the order of their index, so the result does not depend on threads or timing either.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor, wait
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from underlit.transport.tables import Tables
+from underlit.transport.walk import walk_packets
+
+SLICE_PHOTONS = 1 << 12
+GROUPS = 32
+"""Cells keep their sums over this many fixed groups of batches (index mod GROUPS)."""
+
+_NO_LOG = np.zeros((0, 2), np.int32)
+
+
+@dataclass
+class SourceCounts:
+    """What was counted of one source.
+
+    photons_per_batch, batches: whole batches folded. groups: (GROUPS, cells) float64 [quanta], sums of the rows' cells
+    (faces, map, planes); group_batches: (GROUPS,) int64. points: (batches, zones + heads) int64 [quanta], every batch.
+    ledger: one Python int a bucket, exact. counters: event counts.
+    """
+
+    photons_per_batch: int
+    groups: np.ndarray
+    group_batches: np.ndarray
+    batches: int = 0
+    points: list[np.ndarray] = field(default_factory=list)
+    ledger: list[int] = field(default_factory=list)
+    counters: list[int] = field(default_factory=list)
+
+    @property
+    def photons(self) -> int:
+        """Number of photon packets folded."""
+        return self.batches * self.photons_per_batch
+
+
+@dataclass
+class _Job:
+    """One batch in the making."""
+
+    source: int
+    batch: int
+    next_slice: int = 0
+    slices_left: int = 0
+    rows: dict[int, np.ndarray] = field(default_factory=dict)
+
+
+class Tracer:
+    """Traces batches of the sources of one set of tables and keeps their counts.
+
+    threads: worker threads (default: the processors this process may use). slice_hook: called before each slice
+    (tests inject delays here). The counts are the same bits for any number of threads.
+    """
+
+    def __init__(
+        self,
+        tables: Tables,
+        *,
+        seed: int = 1,
+        batch_bits: int = 16,
+        threads: int | None = None,
+        slice_hook: Callable[[], None] | None = None,
+    ) -> None:
+        if not 12 <= batch_bits <= 19:
+            raise ValueError(f"a batch holds 2^12 to 2^19 photons (got 2^{batch_bits})")
+        self.tables = tables
+        self.seed = int(seed) & (2**64 - 1)
+        self.threads = threads or available_threads()
+        self.photons_per_batch = 1 << batch_bits
+        self._hook = slice_hook
+        layout = tables.layout[0]
+        self._cells = int(layout["zones"])
+        self._points = slice(int(layout["zones"]), int(layout["ledger"]))
+        self._ledger = slice(int(layout["ledger"]), int(layout["counters"]))
+        self._counters = slice(int(layout["counters"]), int(layout["end"]))
+        self._row_length = int(layout["end"])
+        self.counts = [self._empty() for _ in range(len(tables.sources))]
+        self.cancelled = threading.Event()
+        self.photons_walked = 0
+        self._lock = threading.Condition()
+        self._spare: list[np.ndarray] = []
+
+    def _empty(self) -> SourceCounts:
+        layout = self.tables.layout[0]
+        n_ledger = int(layout["counters"] - layout["ledger"])
+        return SourceCounts(
+            self.photons_per_batch,
+            np.zeros((GROUPS, self._cells)),
+            np.zeros(GROUPS, np.int64),
+            ledger=[0] * n_ledger,
+            counters=[0] * int(layout["end"] - layout["counters"]),
+        )
+
+    def run(self, targets: list[int], poll: Callable[[], None] | None = None) -> None:
+        """Trace until each source has its target number of batches (those folded already count).
+
+        poll: called about ten times a second. Cancelling (`cancelled.set()` or Ctrl-C) keeps every batch that was whole
+        and in order; KeyboardInterrupt is raised again after that.
+        """
+        jobs = [
+            _Job(source, batch, 0, self.photons_per_batch // SLICE_PHOTONS)
+            for source, target in enumerate(targets)
+            for batch in range(self.counts[source].batches, target)
+        ]
+        state = _Queue(jobs)
+        with ThreadPoolExecutor(self.threads) as pool:
+            workers = [pool.submit(self._work, state, k) for k in range(self.threads)]
+            try:
+                pending = set(workers)
+                while pending:
+                    done, pending = wait(pending, timeout=0.1)
+                    for worker in done:
+                        worker.result()
+                    if poll is not None:
+                        poll()
+            except BaseException:
+                self.cancelled.set()
+                with self._lock:
+                    self._lock.notify_all()
+                raise
+
+    def _work(self, state: _Queue, thread: int) -> None:
+        while True:
+            with self._lock:
+                taken = self._take(state)
+            if taken is None:
+                return
+            job, index = taken
+            if self._hook is not None:
+                self._hook()
+            row = job.rows.get(thread)
+            if row is None:
+                with self._lock:
+                    row = self._spare.pop() if self._spare else np.zeros(self._row_length, np.int64)
+                job.rows[thread] = row
+            seed = np.uint64(self.seed)
+            walk_packets(
+                self.tables, seed, job.source, job.batch, index * SLICE_PHOTONS, SLICE_PHOTONS, row, _NO_LOG
+            )
+            with self._lock:
+                self.photons_walked += SLICE_PHOTONS
+                job.slices_left -= 1
+                if job.slices_left == 0:
+                    self._fold_prefix(state)
+                    self._lock.notify_all()
+
+    def _take(self, state: _Queue) -> tuple[_Job, int] | None:
+        """Next slice in order; a thread may run at most one batch ahead of the last one folded."""
+        while not self.cancelled.is_set():
+            if state.issued == len(state.jobs):
+                return None
+            if state.issued - state.folded < 2:
+                job = state.jobs[state.issued]
+                index = job.next_slice
+                job.next_slice += 1
+                if job.next_slice * SLICE_PHOTONS == self.photons_per_batch:
+                    state.issued += 1
+                return job, index
+            self._lock.wait(0.5)
+        return None
+
+    def _fold_prefix(self, state: _Queue) -> None:
+        while state.folded < len(state.jobs) and state.jobs[state.folded].slices_left == 0:
+            job = state.jobs[state.folded]
+            rows = list(job.rows.values())
+            total = rows[0]
+            for row in rows[1:]:
+                total += row
+            self._fold(self.counts[job.source], job.batch, total)
+            for row in rows:
+                row[:] = 0
+            self._spare.extend(rows)
+            job.rows.clear()
+            state.folded += 1
+
+    def _fold(self, counts: SourceCounts, batch: int, row: np.ndarray) -> None:
+        group = batch % GROUPS
+        counts.groups[group] += row[: self._cells]
+        counts.group_batches[group] += 1
+        counts.points.append(row[self._points].copy())
+        counts.ledger = [a + int(b) for a, b in zip(counts.ledger, row[self._ledger], strict=True)]
+        counts.counters = [a + int(b) for a, b in zip(counts.counters, row[self._counters], strict=True)]
+        counts.batches += 1
+
+
+@dataclass
+class _Queue:
+    jobs: list[_Job]
+    issued: int = 0
+    folded: int = 0
+
+
+def available_threads() -> int:
+    """Number of processors this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:
+        return os.cpu_count() or 1
+
+
+def trace_log(
+    tables: Tables, source: int, seed: int, batch: int, first: int, count: int, columns: int = 512
+) -> tuple[np.ndarray, list[list[int]]]:
+    """Trace a few packets and say what each met: the tally row, and per packet slot * 2 + side (-1 escaped, -2 scattered)."""
+    row = np.zeros(int(tables.layout[0]["end"]), np.int64)
+    log = np.zeros((count, columns), np.int32)
+    walk_packets(tables, np.uint64(seed & (2**64 - 1)), source, batch, first, count, row, log)
+    return row, [log[i, 1 : 1 + min(int(log[i, 0]), columns - 1)].tolist() for i in range(count)]

@@ -1,0 +1,1 @@
+"""What a trace found: fields with standard errors, zones, meter heads, ledger."""

@@ -1,0 +1,187 @@
+"""What a trace found, as arrays: PPFD on faces, on the bed, at any height, in zones and on meter heads; the ledger.
+
+Counts are kept source by source (fixture and channel), so dimming is arithmetic: `result.dimmed({...})` answers at once.
+PPFD [umol/m2/s] = counted quanta / (quanta emitted) x PPF x dimming / area.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Protocol
+
+import numpy as np
+
+from underlit.lowering.world import Grid, Plan
+from underlit.results.estimate import Estimate, combine, mean_of_batches, mean_of_groups
+from underlit.transport.tables import PACKET, Bucket, Counter
+
+
+class Counts(Protocol):
+    """Counts of one source, see `backends.cpu.SourceCounts`."""
+
+    photons_per_batch: int
+    groups: np.ndarray
+    group_batches: np.ndarray
+    batches: int
+    points: list[np.ndarray]
+    ledger: list[int]
+    counters: list[int]
+
+    @property
+    def photons(self) -> int:
+        """Packets folded."""
+
+
+@dataclass(frozen=True)
+class Field:
+    """PPFD values and their standard errors, alike in shape [umol/m2/s]; NaN where no light can reach.
+
+    dof: degrees of freedom of the standard errors (the smallest over the sources).
+    """
+
+    value: np.ndarray
+    standard_error: np.ndarray
+    dof: float
+
+
+@dataclass(frozen=True)
+class Result:
+    """Kept counts of a traced plan. dimming: fraction of full power by source name (1 where not named)."""
+
+    plan: Plan
+    counts: tuple[Counts, ...]
+    seed: int
+    seconds: float
+    dimming: Mapping[str, float] = field(default_factory=dict)
+    complete: bool = True
+
+    def dimmed(self, dimming: Mapping[str, float]) -> Result:
+        """The same light at other dimming settings (by source name): arithmetic, no trace."""
+        unknown = set(dimming) - {s.name for s in self.plan.sources}
+        if unknown:
+            raise KeyError(f"no source named {sorted(unknown)[0]!r}; there are {[s.name for s in self.plan.sources]}")
+        return replace(self, dimming={**self.dimming, **dimming})
+
+    # -- basics ---------------------------------------------------------------------------------------------
+    @property
+    def photons(self) -> int:
+        """Number of photon packets counted."""
+        return sum(c.photons for c in self.counts)
+
+    def source_ppf(self, index: int) -> float:
+        """PPF of a source as dimmed [umol/s]."""
+        source = self.plan.sources[index]
+        return source.ppf * self.dimming.get(source.name, 1.0)
+
+    @property
+    def ppf(self) -> float:
+        """Emitted PPF as dimmed [umol/s]."""
+        return sum(self.source_ppf(i) for i in range(len(self.counts)))
+
+    def _scale(self, index: int) -> float:
+        """umol/s per quantum in one batch."""
+        return self.source_ppf(index) / (self.counts[index].photons_per_batch * float(PACKET))
+
+    # -- cells ----------------------------------------------------------------------------------------------
+    def group_means(self, cells: slice, index: int) -> np.ndarray:
+        """Mean flux [umol/s] of cells by group of batches, of one source: (32, cells) float64."""
+        counts = self.counts[index]
+        batches = np.maximum(counts.group_batches, 1)[:, None]
+        return counts.groups[:, cells] / batches * self._scale(index)
+
+    def _flux(self, cells: slice) -> tuple[np.ndarray, np.ndarray, float]:
+        parts = []
+        for i, counts in enumerate(self.counts):
+            parts.append(mean_of_groups(self.group_means(cells, i), counts.group_batches))
+        value, error, _ = combine(parts)
+        return value, error, min((p[2] for p in parts), default=0.0)
+
+    def _cells(self, name: str) -> slice:
+        layout = self.plan.tables.layout.dtype.names or ()
+        names = [n for n in layout if n in ("faces", "map", "planes", "zones")]
+        row = self.plan.tables.layout[0]
+        return slice(int(row[name]), int(row[names[names.index(name) + 1]]))
+
+    def faces(self, mesh: str) -> Field:
+        """PPFD arriving on a mesh's faces: (n_faces, 2), front and back side."""
+        found = next((m for m in self.plan.meshes if m.name == mesh), None)
+        if found is None:
+            raise KeyError(f"no mesh named {mesh!r}; there are {[m.name for m in self.plan.meshes]}")
+        n = len(found.faces)
+        value, error, dof = self._flux(slice(2 * found.first_slot, 2 * (found.first_slot + n)))
+        corners = found.vertices[found.faces]
+        area = 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
+        return Field(value.reshape(n, 2) / area[:, None], error.reshape(n, 2) / area[:, None], dof)
+
+    def _grid(self, name: str, grid: Grid) -> Field:
+        value, error, dof = self._flux(self._cells(name))
+        nx, ny, nz = grid.shape
+        with np.errstate(divide="ignore", invalid="ignore"):
+            area = np.where(grid.open_area > 0, grid.open_area, np.nan).reshape(nz, ny, nx)
+            return Field(value.reshape(nz, ny, nx) / area, error.reshape(nz, ny, nx) / area, dof)
+
+    def bed(self) -> Field:
+        """PPFD on the bed by position: (ny, nx), see `plan.bed_map`."""
+        if self.plan.bed_map is None:
+            raise KeyError("this world has no bed map")
+        f = self._grid("map", self.plan.bed_map)
+        return Field(f.value[0], f.standard_error[0], f.dof)
+
+    def planes(self) -> Field:
+        """PPFD coming down through the light planes: (nz, ny, nx), see `plan.planes`."""
+        if self.plan.planes is None:
+            raise KeyError("this world has no light planes")
+        return self._grid("planes", self.plan.planes)
+
+    # -- points ---------------------------------------------------------------------------------------------
+    def _points(self, areas: np.ndarray, first: int) -> list[Estimate]:
+        if len(areas) == 0:
+            return []
+        parts = []
+        for i, counts in enumerate(self.counts):
+            rows = np.array([p[first : first + len(areas)] for p in counts.points], dtype=np.float64)
+            rows = rows.reshape(-1, len(areas)) * (self._scale(i) / areas)
+            parts.append(mean_of_batches(rows))
+        value, error, dof = combine(parts)
+        return [Estimate(float(v), float(e), float(d)) for v, e, d in zip(value, error, dof, strict=True)]
+
+    def zones(self) -> dict[str, Estimate]:
+        """Mean PPFD of each zone."""
+        areas = np.array([z.area for z in self.plan.zones])
+        return dict(zip((z.name for z in self.plan.zones), self._points(areas, 0), strict=True))
+
+    def heads(self) -> dict[str, Estimate]:
+        """PPFD on each meter head."""
+        areas = np.array([h.area for h in self.plan.heads])
+        return dict(zip((h.name for h in self.plan.heads), self._points(areas, len(self.plan.zones)), strict=True))
+
+    # -- ledger ---------------------------------------------------------------------------------------------
+    def ledger_quanta(self) -> dict[str, int]:
+        """Quanta by ledger line over all sources, exact whole numbers, undimmed and unweighted."""
+        lines = [sum(c.ledger[i] for c in self.counts) for i in range(len(self.plan.buckets))]
+        return dict(zip(self.plan.buckets, lines, strict=True))
+
+    def ledger_gap(self) -> int:
+        """Emitted + roulette gains - roulette losses - every end, in quanta: zero, or the engine is wrong."""
+        lines = list(self.ledger_quanta().values())
+        ends = sum(lines[Bucket.LOST :])
+        return lines[Bucket.EMITTED] + lines[Bucket.ROULETTE_GAIN] - lines[Bucket.ROULETTE_LOSS] - ends
+
+    def ledger(self) -> dict[str, float]:
+        """Where the light goes: share of the emitted photons by ledger line, weighted by PPF and dimming.
+
+        Roulette's gains and losses are spread over the ends, so that the shares add up to one.
+        """
+        total = self.ppf
+        shares = np.zeros(len(self.plan.buckets))
+        for i, counts in enumerate(self.counts):
+            ends = np.array([float(q) for q in counts.ledger])
+            ends[: Bucket.LOST] = 0.0
+            if total > 0 and ends.sum() > 0:
+                shares += ends / ends.sum() * self.source_ppf(i) / total
+        return {name: float(s) for name, s in zip(self.plan.buckets, shares, strict=True)}
+
+    def counter(self, which: Counter) -> int:
+        """Number of events of a kind (segments, hits passed over, scatterings, lost photons)."""
+        return sum(c.counters[which] for c in self.counts)
