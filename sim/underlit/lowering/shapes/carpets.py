@@ -1,0 +1,204 @@
+"""Carpets: low plants that cover an outline evenly."""
+
+from __future__ import annotations
+
+from enum import Enum
+
+import numpy as np
+
+from underlit.lowering.shapes.leaves import Blade, LeafForm, LeafSpread, grow, leaf_areas
+from underlit.lowering.shapes.outline import Ground, checked_outline, scatter, signed_area
+from underlit.lowering.shapes.planting import (
+    DEFAULT_TRIANGLE_BUDGET,
+    Planting,
+    assemble,
+    fit_to_budget,
+    height_at,
+    keep_inside,
+    lay_on_ground,
+    require,
+    require_size,
+    take,
+)
+from underlit.lowering.shapes.randomness import generator
+from underlit.lowering.shapes.shape import FloatArray
+
+
+class CarpetKind(Enum):
+    """What a carpet is made of."""
+
+    ROUND = "round"
+    """Small round leaves on creeping runners (the runners themselves are left out: they shade next to nothing)."""
+    GRASS = "grass"
+    """Tufts of hair-thin blades rooted in the ground."""
+    CLOVER = "clover"
+    """Four leaflets at the top of each stalk, like a clover."""
+
+
+# Leaf length and width [m] of a typical grown leaf: common practice, no source.
+_LEAF_SIZE = {
+    CarpetKind.ROUND: (0.0055, 0.0052),
+    CarpetKind.GRASS: (0.045, 0.0011),
+    CarpetKind.CLOVER: (0.0075, 0.0068),
+}
+_FORM = {
+    CarpetKind.ROUND: LeafForm(Blade.ROUND, (0.45,)),
+    CarpetKind.GRASS: LeafForm(Blade.NEEDLE, (0.35, 0.7), midrib=False),
+    CarpetKind.CLOVER: LeafForm(Blade.ROUND, (0.6,)),
+}
+_DEFAULT_HEIGHT = {CarpetKind.ROUND: 0.03, CarpetKind.GRASS: 0.05, CarpetKind.CLOVER: 0.04}
+
+
+def carpet(
+    seed: int,
+    outline: FloatArray,
+    ground: Ground,
+    *,
+    kind: CarpetKind = CarpetKind.ROUND,
+    leaf_area_index: float = 2.0,
+    height: float | None = None,
+    triangle_budget: int = DEFAULT_TRIANGLE_BUDGET,
+) -> Planting:
+    """Fill an outline with a carpet.
+
+    outline: (k, 2) float64 [m]; ground: vectorised height of the substrate [m]; leaf_area_index: leaf area, one side,
+    over the outline's area; height: of the carpet above the ground [m]; triangle_budget: with more leaves than it
+    allows, fewer and larger ones of the same total area are drawn, and the note says so. Raises ShapeError.
+    """
+    outline = checked_outline(outline)
+    height = _DEFAULT_HEIGHT[kind] if height is None else height
+    require_size("height", height, 0.003, 0.3)
+    require(0 < leaf_area_index <= 15, f"leaf_area_index: {leaf_area_index:g} is not believable; give 0.1 to 15")
+    rng = generator(seed, f"carpet {kind.value}")
+    form, area = _FORM[kind], signed_area(outline)
+    length, width = _LEAF_SIZE[kind]
+    if kind is CarpetKind.GRASS:
+        length = 0.95 * height
+    target = leaf_area_index * area
+    probe = _spread(kind, np.zeros((400, 3)), length, width, height, generator(seed, "probe"))
+    wanted = target / float(leaf_areas(form, grow(form, probe)).mean())
+    fit = fit_to_budget(wanted, form.triangles, triangle_budget)
+    if kind is CarpetKind.GRASS:
+        # A blade cannot be longer than the carpet is high: it widens instead.
+        width *= fit.leaf_scale**2
+    else:
+        length, width = length * fit.leaf_scale, width * fit.leaf_scale
+    wanted /= fit.leaf_scale**2
+    leaves = np.zeros((0, len(form.half_widths()) * 3, 3))
+    parts: list[FloatArray] = []
+    total = 0.0
+    for _ in range(8):
+        missing = max(1.0 - total / target, 0.05) * wanted
+        spread = _placed(kind, outline, ground, int(1.1 * missing) + 4, length, width, height, rng)
+        spread, _ = keep_inside(form, spread, outline, rng, turns=6)
+        parts.append(lay_on_ground(grow(form, spread), ground, rng))
+        total += float(leaf_areas(form, parts[-1]).sum())
+        if total >= target:
+            break
+    leaves = np.concatenate(parts)
+    needed = int(np.searchsorted(np.cumsum(leaf_areas(form, leaves)), target)) + 1
+    return assemble(
+        form,
+        leaves[:needed],
+        outline_area_m2=area,
+        plant_count=_plants(kind, min(needed, len(leaves))),
+        note=_note(kind, fit.leaf_scale, fit.note),
+    )
+
+
+def _note(kind: CarpetKind, scale: float, note: str) -> str:
+    if kind is CarpetKind.GRASS and note:
+        return note.replace(f"{scale:.2f} x as long", f"{scale**2:.2f} x as wide")
+    return note
+
+
+def _plants(kind: CarpetKind, leaves: int) -> int:
+    per_plant = {CarpetKind.ROUND: 6, CarpetKind.GRASS: 8, CarpetKind.CLOVER: 4}[kind]
+    return -(-leaves // per_plant)
+
+
+def _placed(
+    kind: CarpetKind,
+    outline: FloatArray,
+    ground: Ground,
+    count: int,
+    length: float,
+    width: float,
+    height: float,
+    rng: np.random.Generator,
+) -> LeafSpread:
+    """count leaves on the ground inside the outline, in an order that can be cut off anywhere."""
+    group = {CarpetKind.ROUND: 2, CarpetKind.GRASS: 8, CarpetKind.CLOVER: 4}[kind]
+    spots = scatter([outline], -(-count // group), rng)
+    x, y = np.repeat(spots, group, axis=0).T
+    z = height_at(ground, x, y)
+    spread = _spread(kind, np.stack([x, y, z], axis=1), length, width, height, rng)
+    return take(spread, np.arange(count))
+
+
+def _spread(
+    kind: CarpetKind, base: FloatArray, length: float, width: float, height: float, rng: np.random.Generator
+) -> LeafSpread:
+    count = len(base)
+    if kind is CarpetKind.ROUND:
+        return _round(base, length, width, height, rng)
+    if kind is CarpetKind.CLOVER:
+        return _clover(base, length, width, height, rng)
+    base = base.copy()
+    base[:, :2] += rng.normal(0, 0.0015, (count, 2))
+    return LeafSpread(
+        base=base,
+        azimuth=rng.uniform(0, 2 * np.pi, count),
+        rise=np.deg2rad(rng.uniform(62, 90, count)),
+        droop=np.deg2rad(rng.uniform(0, 75, count) * rng.uniform(0.3, 1, count)),
+        length=length * rng.uniform(0.65, 1.15, count),
+        width=width * rng.uniform(0.8, 1.2, count),
+        fold=np.full(count, 0.0),
+        roll=rng.uniform(-0.6, 0.6, count),
+        wave=rng.normal(0, 0.04, count),
+    )
+
+
+def _round(base: FloatArray, length: float, width: float, height: float, rng: np.random.Generator) -> LeafSpread:
+    """Pairs of opposite leaves; the upper layers hold more of them than the shaded lower ones."""
+    count = len(base)
+    pair = np.arange(count) // 2
+    pairs = pair[-1] + 1
+    level = (rng.uniform(0.02, 1, pairs) ** 0.7)[pair]
+    direction = rng.uniform(0, 2 * np.pi, pairs)[pair] + np.pi * (np.arange(count) % 2)
+    base = base.copy()
+    base[:, 2] += level * max(height - 0.35 * length, 0.3 * height)
+    return LeafSpread(
+        base=base,
+        azimuth=direction + rng.normal(0, 0.25, count),
+        rise=np.deg2rad(rng.normal(18, 16, count)),
+        droop=np.deg2rad(rng.uniform(0, 45, count)),
+        length=length * rng.uniform(0.7, 1.2, count),
+        width=width * rng.uniform(0.75, 1.15, count),
+        fold=np.deg2rad(rng.uniform(0, 16, count)),
+        roll=rng.normal(0, 0.18, count),
+        wave=np.zeros(count),
+    )
+
+
+def _clover(base: FloatArray, length: float, width: float, height: float, rng: np.random.Generator) -> LeafSpread:
+    """Four leaflets around the top of each stalk, all tilted alike."""
+    count = len(base)
+    plant = np.arange(count) // 4
+    plants = plant[-1] + 1
+    base = base.copy()
+    base[:, 2] += (height * rng.uniform(0.35, 1, plants) ** 0.8)[plant]
+    azimuth = rng.uniform(0, 2 * np.pi, plants)[plant] + 0.5 * np.pi * (np.arange(count) % 4)
+    lean = (np.deg2rad(rng.uniform(0, 22, plants)))[plant]
+    towards = rng.uniform(0, 2 * np.pi, plants)[plant]
+    return LeafSpread(
+        base=base,
+        azimuth=azimuth,
+        rise=np.deg2rad(8) + lean * np.cos(azimuth - towards),
+        droop=np.deg2rad(rng.uniform(5, 25, count)),
+        length=(length * rng.uniform(0.75, 1.15, plants))[plant],
+        width=(width * rng.uniform(0.85, 1.1, plants))[plant],
+        fold=np.deg2rad(rng.uniform(0, 12, count)),
+        roll=lean * np.sin(towards - azimuth),
+        wave=np.zeros(count),
+    )
