@@ -1,0 +1,41 @@
+"""What a scene file may say: models, the reader, and the assumptions a scene leaves to defaults."""
+
+from underlit.scene.aims import Band, Need, Spot, Zone, band_for
+from underlit.scene.assumptions import Assumption, assumptions, tank_uncertainty
+from underlit.scene.errors import Problem, SceneError
+from underlit.scene.ground import Stone, Substrate, Wood
+from underlit.scene.lights import Channel, Fixture
+from underlit.scene.model import Scene
+from underlit.scene.plants import PlantKind, Plants
+from underlit.scene.reader import json_schema, load_scene, scene_from_dict
+from underlit.scene.tank import Behind, Hood, Lid, Tank, Wall, Water
+
+__all__ = [
+    "Assumption",
+    "Band",
+    "Behind",
+    "Channel",
+    "Fixture",
+    "Hood",
+    "Lid",
+    "Need",
+    "PlantKind",
+    "Plants",
+    "Problem",
+    "Scene",
+    "SceneError",
+    "Spot",
+    "Stone",
+    "Substrate",
+    "Tank",
+    "Wall",
+    "Water",
+    "Wood",
+    "Zone",
+    "assumptions",
+    "band_for",
+    "json_schema",
+    "load_scene",
+    "scene_from_dict",
+    "tank_uncertainty",
+]

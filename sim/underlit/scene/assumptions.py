@@ -1,0 +1,206 @@
+"""What a scene leaves open: the value taken, the range it may have, and how far that may move the light.
+
+Ranges are common practice, no source, unless said. How far each moves the mean PPFD is our own estimate from the same
+practice and the closed forms named; it is the second error of a result, apart from counting.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from underlit.scene.aims import PRACTICE
+from underlit.scene.ground import SUBSTRATE_DEPTH_M
+from underlit.scene.lights import Fixture
+from underlit.scene.model import PLANTED_GIVES_BACK, Scene
+from underlit.scene.tank import SIDES, WATER_BELOW_RIM_M, Behind
+from underlit.spectra.materials import MATERIALS
+from underlit.units import format_length
+
+DIFFUSE_INNER_REFLECTANCE = 0.4746
+"""Share of diffuse light that a flat water surface (n = 1.333) sends back down: Walsh 1926; Duntley 1942."""
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """``relative_low`` to ``relative_high``: how far the mean PPFD may lie from what is computed with the value taken.
+
+    Both are None where the light does not depend on it, or where it is a condition rather than an unknown.
+    """
+
+    key: str
+    value_text: str
+    range_text: str
+    relative_low: float | None
+    relative_high: float | None
+    source: str = PRACTICE
+
+    @property
+    def mean_square(self) -> float:
+        """Mean square relative departure, every value of the range taken as equally likely."""
+        if self.relative_low is None or self.relative_high is None:
+            return 0.0
+        low, high = self.relative_low, self.relative_high
+        return (low * low + low * high + high * high) / 3
+
+
+def assumptions(scene: Scene) -> list[Assumption]:
+    """Everything that the scene leaves to a default, with its range; what it states is not listed.
+
+    Two rows are always there, for no file can state them: that a claimed output is a claim, and surface ripple.
+    """
+    return [
+        *_of_fixtures(scene),
+        *_of_tank(scene),
+        *_of_water(scene),
+        *_of_lid(scene),
+        *_of_ground(scene),
+        *_of_plants(scene),
+        *_of_aims(scene),
+    ]
+
+
+def tank_uncertainty(scene: Scene) -> float:
+    """Combined relative standard uncertainty of what is not known about the tank; twice it is a 95 % half-width.
+
+    Each open value is taken as equally likely anywhere in its range and independent of the others (GUM, JCGM
+    100:2008, 4.3.7 and 5.1.2). The computed light is not moved to the middle of a lopsided range, so each counts by its
+    root mean square about the value taken. Without any reading that gives about 25-30 % as a 95 % half-width, which is
+    what practice finds.
+    """
+    return math.sqrt(sum(row.mean_square for row in assumptions(scene)))
+
+
+def _of_fixtures(scene: Scene) -> Iterator[Assumption]:
+    if not scene.fixtures:
+        return
+    read = all(fixture.output.reads is not None for fixture in scene.fixtures)
+    spread = 0.10 if read else 0.15
+    percent = f"± {spread:.0%}; cheap ones 20-40 % under"
+    yield Assumption("fixture.output", "as the scene claims", percent, -spread, spread)
+    if any("warm" not in fixture.kept.model_fields_set for fixture in scene.fixtures):
+        yield Assumption("fixture.kept.warm", "1 (claim holds when warm)", "0.90-1", -0.10, 0.0)
+    if any("age" not in fixture.kept.model_fields_set for fixture in scene.fixtures):
+        yield Assumption("fixture.kept.age", "1 (new)", "loses 2-8 % a year", None, None)
+    if any("dirt" not in fixture.kept.model_fields_set for fixture in scene.fixtures):
+        yield Assumption("fixture.kept.dirt", "1 (wiped clean)", "0.85-0.95 when not wiped", None, None)
+    if any(_lens_open(fixture) for fixture in scene.fixtures):
+        yield Assumption("fixture.lens", "120 deg (Lambertian)", "bare LEDs 110-120 deg", 0.0, 0.08)
+    if any("channels" not in fixture.model_fields_set for fixture in scene.fixtures):
+        yield Assumption("fixture.channel", "white, CIE LED-B4 (5106 K)", "2700-6600 K", -0.02, 0.02)
+    if any("body_reflectance" not in fixture.model_fields_set for fixture in scene.fixtures):
+        yield Assumption("fixture.body_reflectance", "0.5", "0.05-0.85", -0.01, 0.01)
+    if any("photoperiod" not in fixture.model_fields_set for fixture in scene.fixtures):
+        yield Assumption("fixture.photoperiod", "8 h", "new tank 6 h, settled 8 h", None, None)
+
+
+def _lens_open(fixture: Fixture) -> bool:
+    return "lens" not in fixture.model_fields_set and any(channel.lens is None for channel in fixture.channels)
+
+
+def _of_tank(scene: Scene) -> Iterator[Assumption]:
+    tank = scene.tank
+    if tank.glass_thickness is None:
+        thick = tank.wall_thickness_m
+        around = f"{thick * 1e3 - 2:.0f}-{thick * 1e3 + 2:.0f} mm"
+        yield Assumption("tank.glass_thickness", format_length(thick), around, -0.01, 0.01)
+    if "glass" not in tank.model_fields_set:
+        yield Assumption("tank.glass", "clear float glass", "clear or low-iron", 0.0, 0.01)
+    walls = [side for side in SIDES if side != "bottom"]
+    if scene.plants:
+        if any(tank.walls[side].gives_back is None for side in walls):
+            yield Assumption("tank.*.gives_back", f"{PLANTED_GIVES_BACK}", "planted tank 0.1-0.4", -0.06, 0.06)
+    elif any(tank.walls[side].gives_back is None for side in walls):
+        yield Assumption("tank.*.gives_back", "1 (bare, clean glass)", "film of algae takes 5-15 %", -0.05, 0.0)
+    if any("behind" not in tank.walls[side].model_fields_set for side in walls):
+        yield Assumption("tank.*.behind", "open air", "a sheet with a gap changes little, paint much", None, None)
+    if "bottom" not in tank.model_fields_set:
+        yield Assumption("tank.bottom.behind", "grey foam, air gap", "reflectance 0.1-0.6", -0.005, 0.005)
+    for side, wall in tank.walls.items():
+        if side in tank.model_fields_set and wall.behind is not Behind.OPEN_AIR and wall.reflectance is None:
+            known = MATERIALS[wall.colour or "black"]
+            span = f"{known.low:g}-{known.high:g}"
+            yield Assumption(f"tank.{side}.reflectance", f"{known.mean:g}", span, -0.01, 0.01)
+    if tank.rim is not None and "covers" not in tank.rim.model_fields_set:
+        yield Assumption("tank.rim.covers", format_length(tank.rim.covers), "1/2-3/4 in", -0.01, 0.01)
+    if tank.braces and any("width" not in brace.model_fields_set for brace in tank.braces):
+        yield Assumption("tank.brace.width", format_length(tank.braces[0].width), "1-2.5 in", -0.02, 0.02)
+
+
+def _of_water(scene: Scene) -> Iterator[Assumption]:
+    water, depth_to_18_in = scene.water, scene.water_level_m / 0.457
+    if water.below_rim is None and water.above_bottom is None:
+        text = f"{format_length(WATER_BELOW_RIM_M)} below the rim"
+        yield Assumption("water.below_rim", text, "1-1.5 in; evaporation about 1/2 in a week", -0.01, 0.01)
+    if "tannin" not in water.model_fields_set:
+        span = "light tint takes 5-15 % at 18 in, carbon-filtered less"
+        low, high = -min(0.10 * depth_to_18_in, 0.5), min(0.04 * depth_to_18_in, 0.2)
+        yield Assumption("water.tannin", "ordinary (0.4 per m at 440 nm)", span, low, high)
+    if "cloudiness" not in water.model_fields_set:
+        yield Assumption("water.cloudiness", "clear", "small but after a spill", -0.02, 0.0)
+    yield Assumption("water surface", "flat", "agitation moves the mean by ± 3 %", -0.03, 0.03)
+
+
+def _of_lid(scene: Scene) -> Iterator[Assumption]:
+    lid = scene.lid
+    if lid is None:
+        return
+    open_keys = [key for key in ("dirt", "condensation") if key not in lid.model_fields_set]
+    if open_keys:
+        # In use a glass top takes 15-30 % in all, 20 as taken: .70/.80 and .85/.80.
+        share = len(open_keys) / 2
+        value = ", ".join(f"{key} lets {getattr(lid, key):g} through" for key in open_keys)
+        text = "glass top in use takes 15-30 % in all"
+        yield Assumption(f"lid.{' and '.join(open_keys)}", value, text, -0.125 * share, 0.0625 * share)
+    if "thickness" not in lid.model_fields_set:
+        yield Assumption("lid.thickness", format_length(lid.thickness), "3-6 mm", -0.015, 0.01)
+    if not lid.strips:
+        yield Assumption("lid.strip", "none", "many tops have an opaque hinge and back strip", None, None)
+
+
+def _of_ground(scene: Scene) -> Iterator[Assumption]:
+    bed = scene.substrate
+    if not {"depth", "front_depth", "back_depth", "heights"} & bed.model_fields_set:
+        yield Assumption("substrate.depth", format_length(SUBSTRATE_DEPTH_M), "2-3 in", -0.03, 0.03)
+    if bed.reflectance is None:
+        known = MATERIALS[bed.material]
+        # Gain of a diffuse floor under flat water: 1 / (1 - rho r_i).
+        gains = [1 / (1 - rho * DIFFUSE_INNER_REFLECTANCE) for rho in (known.low, known.mean, known.high)]
+        yield Assumption(
+            "substrate.reflectance",
+            f"{known.mean:g} ({bed.material})",
+            f"{known.low:g}-{known.high:g}",
+            gains[0] / gains[1] - 1,
+            gains[2] / gains[1] - 1,
+            known.source,
+        )
+    for kind, solids in (("wood", scene.wood), ("stone", scene.stone)):
+        if any(solid.reflectance is None for solid in solids):
+            known = MATERIALS[solids[0].material]
+            span = f"{known.low:g}-{known.high:g}"
+            yield Assumption(f"{kind}.reflectance", f"{known.mean:g}", span, -0.01, 0.01, known.source)
+
+
+def _of_plants(scene: Scene) -> Iterator[Assumption]:
+    if not scene.plants:
+        return
+    if any(group.leaf_area is None and group.cover is None for group in scene.plants if group.mesh is None):
+        text = "below stem tops 60-90 % is taken, under half a floating cover 40-55 %"
+        yield Assumption("plants.leaf_area", "by kind and density", text, -0.05, 0.05)
+    if any(group.reflectance is None or group.transmittance is None for group in scene.plants):
+        yield Assumption(
+            "plants.leaf",
+            "by kind",
+            "R .03-.10, T .02-.30",
+            -0.03,
+            0.03,
+            "PROSPECT-D (Feret et al. 2017); submerged leaf: the same in water",
+        )
+
+
+def _of_aims(scene: Scene) -> Iterator[Assumption]:
+    if scene.added_co2 is None and any(zone.need is not None and zone.added_co2 is None for zone in scene.zones):
+        yield Assumption("added_co2", "no", "with it medium reaches 70", None, None)
+    if any(spot.above_substrate is None and spot.height is None for spot in scene.spots):
+        yield Assumption("spot.above_substrate", "3 cm", "a meter head's face lies 2-4 cm up", None, None)

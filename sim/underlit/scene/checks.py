@@ -1,0 +1,223 @@
+"""What cannot be, or makes no sense, across the parts of a scene that are each well said."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+
+from underlit.scene.errors import KeyPath, Problem, shown
+from underlit.scene.ground import Placed, Solid
+from underlit.scene.lights import Fixture
+from underlit.scene.model import Scene
+from underlit.scene.outline import Outlined, area_inside
+from underlit.scene.suggest import did_you_mean
+from underlit.units import format_length
+
+
+def check_scene(scene: Scene) -> list[Problem]:
+    """Every problem across parts, in the order of the file; empty for a scene that can be traced."""
+    return [
+        *_check_water(scene),
+        *_check_lid_and_braces(scene),
+        *_check_fixtures(scene),
+        *_check_hardscape(scene),
+        *_check_plants(scene),
+        *_check_zones(scene),
+        *_check_spots(scene),
+    ]
+
+
+def _check_water(scene: Scene) -> Iterator[Problem]:
+    height = scene.tank.inside_m[2]
+    level = scene.water_level_m
+    stated = "above_bottom" if scene.water.above_bottom is not None else "below_rim"
+    if level > height:
+        yield Problem(
+            f"the water stands above the rim: {format_length(level)} over the bottom pane, "
+            f"the tank is {format_length(height)} high inside",
+            ("water", stated),
+        )
+    elif level <= 0:
+        yield Problem(
+            f"no water left: the surface would lie {format_length(-level)} under the bottom", ("water", stated)
+        )
+    highest = float(scene.substrate.grid_m.max())
+    if highest >= height:
+        key = next((key for key in ("depth", "back_depth", "heights") if getattr(scene.substrate, key) is not None), "")
+        path: KeyPath = ("substrate", key) if key else ("substrate",)
+        yield Problem(f"the substrate reaches the rim ({format_length(highest)} high)", path)
+
+
+def _check_lid_and_braces(scene: Scene) -> Iterator[Problem]:
+    length, depth, height = scene.tank.inside_m
+    for index, brace in enumerate(scene.tank.braces):
+        if not 0 <= brace.at <= length:
+            yield Problem(
+                f"the brace lies outside the tank, 0 to {format_length(length)}", ("tank", "brace", index, "at")
+            )
+        if height - brace.thickness <= 0:
+            yield Problem("the brace is thicker than the tank is high", ("tank", "brace", index, "thickness"))
+    rim = scene.tank.rim
+    if rim is not None and 2 * rim.covers >= min(length, depth):
+        yield Problem("the rim covers the whole tank", ("tank", "rim", "covers"), "")
+    if rim is not None and rim.height >= height:
+        yield Problem("the rim is higher than the tank", ("tank", "rim", "height"))
+    if scene.lid is None:
+        return
+    for key, parts in (("pane", scene.lid.panes), ("strip", scene.lid.strips)):
+        for index, part in enumerate(parts):
+            x0, y0, x1, y1 = part.bounds_m
+            if x1 <= 0 or y1 <= 0 or x0 >= length or y0 >= depth:
+                yield Problem("lies fully outside the tank", ("lid", key, index, "corners"))
+
+
+def _check_fixtures(scene: Scene) -> Iterator[Problem]:
+    yield from _same_names("fixture", [fixture.name for fixture in scene.fixtures])
+    for index, fixture in enumerate(scene.fixtures):
+        yield from _same_names(("fixture", index, "channel"), [channel.name for channel in fixture.channels])
+        yield from _check_fixture_place(scene, fixture, ("fixture", index))
+
+
+def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iterator[Problem]:
+    length, depth, height = scene.tank.inside_m
+    x0, y0, x1, y1 = fixture_bounds_m(scene, fixture)
+    lowest, highest = fixture_heights_m(scene, fixture)
+    over_tank = x0 < length and y0 < depth and x1 > 0 and y1 > 0
+    key = (*where, "above_water" if fixture.above_water is not None else "above_rim")
+    if over_tank and lowest < scene.water_level_m:
+        yield Problem(
+            f"the fixture is inside the water: its lowest edge is {format_length(scene.water_level_m - lowest)} "
+            "under the surface",
+            key,
+        )
+    elif over_tank and scene.lid is not None:
+        lid_low = height + scene.lid.above_rim
+        if lowest < lid_low + scene.lid.thickness and highest > lid_low:
+            yield Problem("the fixture cuts through the lid; hang it above the lid", key)
+    inside = x0 >= 0 and y0 >= 0 and x1 <= length and y1 <= depth
+    if over_tank and not inside and scene.water_level_m <= lowest < height:
+        yield Problem("the fixture hangs below the rim and cuts through a pane", key)
+    if scene.hood is not None and highest > height + scene.hood.height:
+        yield Problem(f"the fixture does not fit under the hood, {format_length(scene.hood.height)} high", key)
+    span = max(length, depth)
+    if x1 < -span or y1 < -span or x0 > length + span or y0 > depth + span:
+        yield Problem("the fixture is nowhere near the tank; check the unit", (*where, "position"))
+
+
+def fixture_bounds_m(scene: Scene, fixture: Fixture) -> tuple[float, float, float, float]:
+    """x low, y low, x high, y high of a fixture's body on the plan [m], turned and tilted."""
+    corners = [(x, y) for x, y, _ in _body_corners_m(scene, fixture)]
+    return (
+        min(x for x, _ in corners),
+        min(y for _, y in corners),
+        max(x for x, _ in corners),
+        max(y for _, y in corners),
+    )
+
+
+def fixture_heights_m(scene: Scene, fixture: Fixture) -> tuple[float, float]:
+    """Lowest and highest point of a fixture's body over the bottom pane [m]."""
+    heights = [z for _, _, z in _body_corners_m(scene, fixture)]
+    return min(heights), max(heights)
+
+
+def _body_corners_m(scene: Scene, fixture: Fixture) -> list[tuple[float, float, float]]:
+    """The eight corners of the body: its underside carries the LED face, the body rises from there."""
+    x, y, z = scene.fixture_centre_m(fixture)
+    length, width, thick = fixture.size
+    ct, st, cn, sn = math.cos(fixture.tilt), math.sin(fixture.tilt), math.cos(fixture.turn), math.sin(fixture.turn)
+    corners = []
+    for a in (-length / 2, length / 2):
+        for b in (-width / 2, width / 2):
+            for up in (0.0, thick):
+                # Tilt about the long axis: positive lifts the front edge, so that the beam goes to the front.
+                across, over = b * ct + up * st, -b * st + up * ct
+                corners.append((x + a * cn - across * sn, y + a * sn + across * cn, z + over))
+    return corners
+
+
+def _check_hardscape(scene: Scene) -> Iterator[Problem]:
+    yield from _same_names("wood", [wood.name for wood in scene.wood])
+    taken = {wood.name for wood in scene.wood}
+    yield from _same_names("stone", [stone.name for stone in scene.stone], taken)
+    for kind, solids in (("wood", scene.wood), ("stone", scene.stone)):
+        for index, solid in enumerate(solids):
+            yield from _check_place(scene, solid, solid.reach_m, (kind, index))
+            yield from _check_solid_height(scene, solid, (kind, index))
+
+
+def _check_place(scene: Scene, placed: Placed, reach: float | None, where: KeyPath) -> Iterator[Problem]:
+    # A mesh's size is known only once it is read; what lies outside is then clipped, or refused, by the lowering.
+    length, depth, _ = scene.tank.inside_m
+    x, y = placed.at
+    if reach is not None and (x + reach <= 0 or y + reach <= 0 or x - reach >= length or y - reach >= depth):
+        yield Problem("stands fully outside the tank", (*where, "at"))
+
+
+def _check_solid_height(scene: Scene, solid: Solid, where: KeyPath) -> Iterator[Problem]:
+    if solid.base is not None and solid.base >= scene.tank.inside_m[2]:
+        yield Problem("stands fully above the tank", (*where, "base"))
+
+
+def _check_plants(scene: Scene) -> Iterator[Problem]:
+    yield from _same_names("plants", [plants.name for plants in scene.plants])
+    hardscape = [solid.name for solid in (*scene.wood, *scene.stone)]
+    for index, plants in enumerate(scene.plants):
+        yield from _check_outline(scene, plants, ("plants", index))
+        if plants.on is not None and plants.on not in hardscape:
+            yield _unknown("wood or stone", plants.on, hardscape, ("plants", index, "on"))
+        if plants.base is not None and plants.base >= scene.tank.inside_m[2]:
+            yield Problem("stands fully above the tank", ("plants", index, "base"))
+
+
+def _check_zones(scene: Scene) -> Iterator[Problem]:
+    yield from _same_names("zone", [zone.name for zone in scene.zones])
+    hardscape = [solid.name for solid in (*scene.wood, *scene.stone)]
+    plants = [group.name for group in scene.plants]
+    for index, zone in enumerate(scene.zones):
+        where: KeyPath = ("zone", index)
+        yield from _check_outline(scene, zone, where)
+        if zone.plants is not None and zone.plants not in plants:
+            yield _unknown("plant group", zone.plants, plants, (*where, "plants"))
+        if zone.hardscape is not None and zone.hardscape not in hardscape:
+            yield _unknown("wood or stone", zone.hardscape, hardscape, (*where, "hardscape"))
+        if zone.outline_keys and zone.height >= scene.tank.inside_m[2]:
+            yield Problem("the zone lies fully above the tank", (*where, "height"))
+
+
+def _check_spots(scene: Scene) -> Iterator[Problem]:
+    yield from _same_names("spot", [spot.name for spot in scene.spots])
+    length, depth, height = scene.tank.inside_m
+    for index, spot in enumerate(scene.spots):
+        x, y, z = scene.spot_centre_m(spot)
+        where: KeyPath = ("spot", index)
+        if not (0 <= x <= length and 0 <= y <= depth):
+            size = f"{format_length(length)} by {format_length(depth)}"
+            yield Problem(f"the spot lies outside the tank, {size} inside", (*where, "at"))
+            continue
+        key = "height" if spot.height is not None else "above_substrate"
+        bed = scene.spot_centre_m(spot.model_copy(update={"height": None, "above_substrate": 0.0}))[2]
+        if z > height:
+            yield Problem("the spot lies above the tank", (*where, key))
+        elif z < bed:
+            yield Problem(f"the spot lies inside the substrate, {format_length(bed)} high there", (*where, key))
+
+
+def _check_outline(scene: Scene, part: Outlined, where: KeyPath) -> Iterator[Problem]:
+    length, depth, _ = scene.tank.inside_m
+    if part.outline_keys and not area_inside(part.polygon, length, depth) > 0:
+        size = f"{format_length(length)} by {format_length(depth)}"
+        yield Problem(f"lies fully outside the tank, {size} inside", (*where, part.outline_keys[0]))
+
+
+def _same_names(kind: str | KeyPath, names: list[str], taken: Iterable[str] = ()) -> Iterator[Problem]:
+    seen = set(taken)
+    prefix: KeyPath = (kind,) if isinstance(kind, str) else kind
+    for index, name in enumerate(names):
+        if name in seen:
+            yield Problem(f"the name is taken; each needs its own (got {shown(name)})", (*prefix, index, "name"))
+        seen.add(name)
+
+
+def _unknown(what: str, name: str, known: list[str], where: KeyPath) -> Problem:
+    return Problem(f"there is no {what} of that name{did_you_mean(name, known)} (got {shown(name)})", where)

@@ -1,0 +1,44 @@
+"""What is wrong with a scene, all of it at once, one line for each problem."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+KeyPath = tuple[str | int, ...]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong: where (file, line and key, as far as known), what, and what would be right."""
+
+    message: str
+    key: KeyPath = ()
+    file: str = ""
+    line: int = 0
+
+    def __str__(self) -> str:
+        place = f"{self.file}:{self.line}" if self.file and self.line else self.file
+        return ": ".join(part for part in (place, key_text(self.key), self.message) if part)
+
+
+class SceneError(ValueError):
+    """A scene cannot be used. ``problems`` holds everything found; the text has a line for each."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def key_text(key: KeyPath) -> str:
+    """A key path as people read it: ``fixture[0].lens.beam_angle``."""
+    text = ""
+    for part in key:
+        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else part
+    return text
+
+
+def shown(value: object, limit: int = 60) -> str:
+    """A value as it is quoted in a message, cut when long."""
+    text = {True: "true", False: "false"}[value] if isinstance(value, bool) else repr(value)
+    return text if len(text) <= limit else text[: limit - 3] + "..."

@@ -1,0 +1,108 @@
+"""The whole scene, and what follows from its parts together."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from pydantic import Field, PrivateAttr
+
+from underlit.scene.aims import SPOT_ABOVE_SUBSTRATE_M, Spot, Zone
+from underlit.scene.common import Part, YesNo
+from underlit.scene.ground import Stone, Substrate, Wood
+from underlit.scene.lights import Fixture
+from underlit.scene.plants import Plants
+from underlit.scene.tank import WATER_BELOW_RIM_M, Hood, Lid, Tank, Water
+
+PLANTED_GIVES_BACK = 0.25
+
+
+class Scene(Part):
+    """A tank, its light and what is in it. Lengths are metres, angles radians, whatever unit the file used."""
+
+    title: str = ""
+    base: str | None = Field(None, description="another scene file that this one changes")
+    added_co2: YesNo | None = None
+    tank: Tank
+    water: Water = Water()
+    lid: Lid | None = None
+    hood: Hood | None = None
+    fixtures: tuple[Fixture, ...] = Field((), alias="fixture")
+    substrate: Substrate = Substrate()
+    wood: tuple[Wood, ...] = ()
+    stone: tuple[Stone, ...] = ()
+    plants: tuple[Plants, ...] = ()
+    zones: tuple[Zone, ...] = Field((), alias="zone")
+    spots: tuple[Spot, ...] = Field((), alias="spot")
+
+    _path: Path | None = PrivateAttr(default=None)
+
+    @property
+    def path(self) -> Path | None:
+        """The file the scene was read from."""
+        return self._path
+
+    @property
+    def has_added_co2(self) -> bool:
+        """Whether CO2 is added; taken as not where the scene does not say."""
+        return bool(self.added_co2)
+
+    @property
+    def water_level_m(self) -> float:
+        """Height of the water surface over the inside of the bottom pane [m]."""
+        if self.water.above_bottom is not None:
+            return self.water.above_bottom
+        below = WATER_BELOW_RIM_M if self.water.below_rim is None else self.water.below_rim
+        return self.tank.inside_m[2] - below
+
+    @property
+    def water_volume_m3(self) -> float:
+        """Water over the substrate, wood and stone not taken off [m3]."""
+        length, depth, _ = self.tank.inside_m
+        bed = float(np.mean(self.bed_heights_m(np.linspace(0, length, 41)[:, None], np.linspace(0, depth, 41)[None])))
+        return length * depth * max(self.water_level_m - bed, 0.0)
+
+    def gives_back(self, side: str) -> float:
+        """Share of the light that what grows on a pane's inside gives back per hit; 1 is clean glass.
+
+        Where the scene does not say: .25 for the four walls of a planted tank (common practice, no source), else 1.
+        """
+        said = self.tank.walls[side].gives_back
+        if said is not None:
+            return said
+        return PLANTED_GIVES_BACK if self.plants and side != "bottom" else 1.0
+
+    def bed_heights_m(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        """Height of the substrate over the bottom pane at points of the plan [m], held at the edges outside."""
+        grid = self.substrate.grid_m
+        length, depth, _ = self.tank.inside_m
+        rows, columns = grid.shape
+        across = np.clip(np.asarray(x) / length, 0, 1) * (columns - 1)
+        back = np.clip(np.asarray(y) / depth, 0, 1) * (rows - 1)
+        i = np.minimum(back.astype(int), rows - 2)
+        j = np.minimum(across.astype(int), columns - 2)
+        u, v = across - j, back - i
+        front_edge = grid[i, j] * (1 - u) + grid[i, j + 1] * u
+        back_edge = grid[i + 1, j] * (1 - u) + grid[i + 1, j + 1] * u
+        return front_edge * (1 - v) + back_edge * v
+
+    def fixture_centre_m(self, fixture: Fixture) -> tuple[float, float, float]:
+        """Middle of a fixture's LED face in the world [m]; over the middle of the tank where no position is said."""
+        length, depth, height = self.tank.inside_m
+        x, y = fixture.position or (length / 2, depth / 2)
+        if fixture.above_water is not None:
+            return x, y, self.water_level_m + fixture.above_water
+        return x, y, height + (fixture.above_rim or 0.0)
+
+    def spot_centre_m(self, spot: Spot) -> tuple[float, float, float]:
+        """Middle of a meter head's face in the world [m]."""
+        x, y = spot.at
+        if spot.height is not None:
+            return x, y, spot.height
+        over = SPOT_ABOVE_SUBSTRATE_M if spot.above_substrate is None else spot.above_substrate
+        return x, y, float(self.bed_heights_m(np.array(x), np.array(y))) + over
+
+    @property
+    def ppf(self) -> float:
+        """PPF of all fixtures as they run [umol/s]."""
+        return sum(fixture.ppf for fixture in self.fixtures)

@@ -1,0 +1,101 @@
+"""Outlines on the plan: a list of points, a rectangle or a circle, and how they lie to the tank."""
+
+from __future__ import annotations
+
+import math
+
+from pydantic import model_validator
+
+from underlit.scene.common import Part, Point, PositiveLengthM, wrong
+
+Polygon = tuple[tuple[float, float], ...]
+CIRCLE_CORNERS = 64
+
+
+class Circle(Part):
+    """A circle on the plan."""
+
+    centre: Point
+    radius: PositiveLengthM
+
+
+class Outlined(Part):
+    """Something with at most one outline: ``outline`` (points in order), ``rectangle`` (two corners) or ``circle``."""
+
+    outline: tuple[Point, ...] | None = None
+    rectangle: tuple[Point, Point] | None = None
+    circle: Circle | None = None
+
+    @model_validator(mode="after")
+    def _outline_makes_sense(self) -> Outlined:
+        stated = self.outline_keys
+        if len(stated) > 1:
+            raise wrong(f"the outline is said twice, by {' and '.join(stated)}; keep one", stated[1])
+        if self.outline is not None and len(self.outline) < 3:
+            raise wrong("an outline needs at least three points", "outline")
+        if self.outline is not None and crosses_itself(self.outline):
+            raise wrong("the outline crosses itself", "outline")
+        if stated and not abs(signed_area(self.polygon)) > 0:
+            raise wrong("the outline holds no area", stated[0])
+        return self
+
+    @property
+    def outline_keys(self) -> list[str]:
+        """Which of the three keys the scene states."""
+        return [key for key in ("outline", "rectangle", "circle") if getattr(self, key) is not None]
+
+    @property
+    def polygon(self) -> Polygon:
+        """The outline as points in order [m]; empty where none is said. A circle becomes 64 corners of its area."""
+        if self.outline is not None:
+            return self.outline
+        if self.rectangle is not None:
+            (x0, y0), (x1, y1) = self.rectangle
+            return (x0, y0), (x1, y0), (x1, y1), (x0, y1)
+        if self.circle is not None:
+            step = 2 * math.pi / CIRCLE_CORNERS
+            (x, y), radius = self.circle.centre, self.circle.radius * math.sqrt(step / math.sin(step))
+            return tuple(
+                (x + radius * math.cos(i * step), y + radius * math.sin(i * step)) for i in range(CIRCLE_CORNERS)
+            )
+        return ()
+
+
+def signed_area(polygon: Polygon) -> float:
+    """Area [m2], positive when the points run counter-clockwise."""
+    pairs = zip(polygon, (*polygon[1:], *polygon[:1]), strict=True)
+    return 0.5 * sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in pairs)
+
+
+def area_inside(polygon: Polygon, length: float, depth: float) -> float:
+    """Area of the part over the footprint 0..length, 0..depth [m2] (Sutherland & Hodgman 1974)."""
+    points = list(polygon)
+    for axis, bound, sign in ((0, 0.0, 1), (0, length, -1), (1, 0.0, 1), (1, depth, -1)):
+        kept: list[tuple[float, float]] = []
+        for here, after in zip(points, points[1:] + points[:1], strict=True):
+            here_in, after_in = sign * (here[axis] - bound), sign * (after[axis] - bound)
+            if here_in >= 0:
+                kept.append(here)
+            if (here_in > 0) != (after_in > 0) and here_in != after_in:
+                part = here_in / (here_in - after_in)
+                kept.append((here[0] + part * (after[0] - here[0]), here[1] + part * (after[1] - here[1])))
+        points = kept
+    return abs(signed_area(tuple(points))) if points else 0.0
+
+
+def crosses_itself(polygon: Polygon) -> bool:
+    """Whether two edges that are not neighbours cross."""
+    count = len(polygon)
+    edges = [(polygon[i], polygon[(i + 1) % count]) for i in range(count)]
+    for i in range(count):
+        for j in range(i + 2, count):
+            if (i, j) != (0, count - 1) and _cross(*edges[i], *edges[j]):
+                return True
+    return False
+
+
+def _cross(a: Point, b: Point, c: Point, d: Point) -> bool:
+    def side(p: Point, q: Point, r: Point) -> float:
+        return (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
+
+    return side(a, b, c) * side(a, b, d) < 0 and side(c, d, a) * side(c, d, b) < 0

@@ -1,0 +1,29 @@
+"""Lengths, angles, volumes and fluxes as people write them, kept inside the program in SI."""
+
+from underlit.units.quantity import (
+    Length,
+    QuantityError,
+    format_angle,
+    format_length,
+    format_volume,
+    parse_angle,
+    parse_duration_hours,
+    parse_flux,
+    parse_length,
+    parse_quantity,
+    parse_volume,
+)
+
+__all__ = [
+    "Length",
+    "QuantityError",
+    "format_angle",
+    "format_length",
+    "format_volume",
+    "parse_angle",
+    "parse_duration_hours",
+    "parse_flux",
+    "parse_length",
+    "parse_quantity",
+    "parse_volume",
+]

@@ -1,0 +1,106 @@
+"""Read and show quantities: a length is never a bare number, because 48 may be inches or centimetres.
+
+Exact factors: inch and foot by the international yard and pound agreement of 1959 (25.4 mm); US liquid gallon 231 cubic
+inches.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+
+_NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
+
+LENGTH_UNITS_M = {
+    "nm": 1e-9, "um": 1e-6, "mm": 1e-3, "cm": 1e-2, "m": 1.0,
+    "in": 0.0254, "inch": 0.0254, "inches": 0.0254, '"': 0.0254, "″": 0.0254,
+    "ft": 0.3048, "foot": 0.3048, "feet": 0.3048,
+}  # fmt: skip
+ANGLE_UNITS_RAD = {"deg": math.pi / 180, "°": math.pi / 180, "rad": 1.0}
+VOLUME_UNITS_M3 = {"gal": 231 * 0.0254**3, "l": 1e-3, "L": 1e-3, "ml": 1e-6, "m3": 1.0}
+DURATION_UNITS_H = {"h": 1.0, "hours": 1.0, "hour": 1.0, "min": 1 / 60}
+# Each flux key of a scene allows exactly one unit; a scale such as "klm" only spares zeros.
+FLUX_UNITS = {
+    "ppf": {"umol/s": 1.0, "µmol/s": 1.0},
+    "ppfd": {"umol/m2/s": 1.0, "µmol/m2/s": 1.0, "µmol/m²/s": 1.0},
+    "lumens": {"lm": 1.0, "klm": 1e3},
+    "power": {"W": 1.0, "w": 1.0, "watts": 1.0, "kW": 1e3},
+    "efficacy": {"umol/J": 1.0, "µmol/J": 1.0},
+}
+
+
+class QuantityError(ValueError):
+    """A value cannot be read as the quantity asked for; the text says what would be right."""
+
+
+class Length(float):
+    """A length in metres made in code, where the unit is clear from the name: ``Length(0.9)``."""
+
+
+def parse_quantity(value: object, units: Mapping[str, float], what: str, example: str) -> float:
+    """Read ``value``, a text of a number and one of ``units``, in the SI unit that ``units`` scales to.
+
+    Raises QuantityError when it is not a text, has no unit, an unknown unit, or is not finite.
+    """
+    if isinstance(value, (bool, int, float)):
+        raise QuantityError(f"{what} needs its unit, such as {example}")
+    match = _NUMBER_AND_UNIT.fullmatch(value) if isinstance(value, str) else None
+    if match is None:
+        raise QuantityError(f"{what} is a number with its unit, such as {example}")
+    number, unit = float(match[1]), match[2]
+    if unit not in units:
+        known = ", ".join(units)
+        said = f"unknown unit {unit!r}" if unit else "no unit"
+        raise QuantityError(f"{said}; {what} is written like {example} (units: {known})")
+    if not math.isfinite(number * units[unit]):
+        raise QuantityError(f"{what} must be finite")
+    return number * units[unit]
+
+
+def parse_length(value: object) -> float:
+    """Metres from a text such as ``36 in``, ``91.4 cm``, ``12 mm``, ``1 m``, ``2 ft``, or from a ``Length``."""
+    if isinstance(value, Length):
+        if not math.isfinite(value):
+            raise QuantityError("a length must be finite")
+        return float(value)
+    return parse_quantity(value, LENGTH_UNITS_M, "a length", '"36 in" or "91.4 cm"')
+
+
+def parse_angle(value: object) -> float:
+    """Radians from a text such as ``15 deg``."""
+    return parse_quantity(value, ANGLE_UNITS_RAD, "an angle", '"15 deg"')
+
+
+def parse_volume(value: object) -> float:
+    """Cubic metres from a text such as ``75 gal`` (US liquid gallons) or ``240 l``."""
+    return parse_quantity(value, VOLUME_UNITS_M3, "a volume", '"75 gal" or "240 l"')
+
+
+def parse_duration_hours(value: object) -> float:
+    """Hours from a text such as ``8 h`` or ``90 min``."""
+    return parse_quantity(value, DURATION_UNITS_H, "a time", '"8 h"')
+
+
+def parse_flux(value: object, kind: str) -> float:
+    """The number in the one unit of ``kind``: ppf umol/s, ppfd umol/m2/s, lumens lm, power W, efficacy umol/J."""
+    units = FLUX_UNITS[kind]
+    return parse_quantity(value, units, {"power": "a wattage"}.get(kind, kind), f'"60 {next(iter(units))}"')
+
+
+def format_length(metres: float) -> str:
+    """Centimetres and inches for people, such as ``91.4 cm (36 in)``; millimetres below 2 cm."""
+    inches = f"{round(metres / 0.0254, 2):g} in"
+    if abs(metres) < 0.02:
+        return f"{metres * 1e3:.3g} mm ({inches})"
+    return f"{metres * 100:.1f} cm ({inches})"
+
+
+def format_volume(cubic_metres: float) -> str:
+    """Litres and US gallons for people, such as ``284 l (75 gal)``."""
+    return f"{cubic_metres * 1e3:.0f} l ({cubic_metres / VOLUME_UNITS_M3['gal']:.0f} gal)"
+
+
+def format_angle(radians: float) -> str:
+    """Degrees for people."""
+    return f"{math.degrees(radians):.4g} deg"
