@@ -295,7 +295,7 @@ class _Tracer:
             for name in ("direction", "polarisation"):
                 old = getattr(photon, name)
                 setattr(photon, name, normalised(along(old, -2.0 * dot(old, normal), normal)))
-            return True
+            return self.roulette(photon)
         if surface["kind"] == SurfaceKind.LEAF and photon.number(1) * (reflected + passed) >= reflected:
             normal = combined((-1.0, normal))
         photon.direction = turned(normal, math.sqrt(1.0 - photon.number(2)), 2.0 * math.pi * photon.number(3))

@@ -17,6 +17,6 @@ def lambertian_cosine(u):
 def henyey_greenstein_cosine(g, u):
     """Scattering cosine with mean g (Henyey & Greenstein, Astrophys. J. 93:70, 1941), inverted in closed form."""
     if abs(g) < 1e-6:
-        return 1.0 - 2.0 * u
+        return 2.0 * u - 1.0
     s = (1.0 - g * g) / (1.0 - g + 2.0 * g * u)
     return min(1.0, max(-1.0, (1.0 + g * g - s * s) / (2.0 * g)))

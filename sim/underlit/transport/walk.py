@@ -186,4 +186,5 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log):
                 if surface.kind == _LEAF and choice * returned >= reflected:
                     nx, ny, nz = -nx, -ny, -nz
                 dx, dy, dz, ex, ey, ez = _diffuse(nx, ny, nz, key, event)
+            # after mirror reflections too, or two mirrors that face each other would go on for ever
             w = _roulette(kept, key, event, row, ledger)
