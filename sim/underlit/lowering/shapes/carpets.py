@@ -42,9 +42,9 @@ _LEAF_SIZE = {
     CarpetKind.CLOVER: (0.0075, 0.0068),
 }
 _FORM = {
-    CarpetKind.ROUND: LeafForm(Blade.ROUND, (0.45,)),
+    CarpetKind.ROUND: LeafForm(Blade.ROUND, (0.27, 0.74), midrib=False),
     CarpetKind.GRASS: LeafForm(Blade.NEEDLE, (0.35, 0.7), midrib=False),
-    CarpetKind.CLOVER: LeafForm(Blade.ROUND, (0.6,)),
+    CarpetKind.CLOVER: LeafForm(Blade.FAN, (0.5, 0.85), midrib=False),
 }
 _DEFAULT_HEIGHT = {CarpetKind.ROUND: 0.03, CarpetKind.GRASS: 0.05, CarpetKind.CLOVER: 0.04}
 
@@ -84,7 +84,6 @@ def carpet(
     else:
         length, width = length * fit.leaf_scale, width * fit.leaf_scale
     wanted /= fit.leaf_scale**2
-    leaves = np.zeros((0, len(form.half_widths()) * 3, 3))
     parts: list[FloatArray] = []
     total = 0.0
     for _ in range(8):
@@ -97,6 +96,7 @@ def carpet(
             break
     leaves = np.concatenate(parts)
     needed = int(np.searchsorted(np.cumsum(leaf_areas(form, leaves)), target)) + 1
+    needed = min(needed, triangle_budget // form.triangles)
     return assemble(
         form,
         leaves[:needed],
@@ -187,7 +187,7 @@ def _clover(base: FloatArray, length: float, width: float, height: float, rng: n
     plant = np.arange(count) // 4
     plants = plant[-1] + 1
     base = base.copy()
-    base[:, 2] += (height * rng.uniform(0.35, 1, plants) ** 0.8)[plant]
+    base[:, 2] += (height * rng.uniform(0.12, 1, plants) ** 0.8)[plant]
     azimuth = rng.uniform(0, 2 * np.pi, plants)[plant] + 0.5 * np.pi * (np.arange(count) % 4)
     lean = (np.deg2rad(rng.uniform(0, 22, plants)))[plant]
     towards = rng.uniform(0, 2 * np.pi, plants)[plant]

@@ -73,7 +73,7 @@ def clip_to_tank(shape: Shape, length: float, depth: float, height: float, margi
         raise ShapeError(f"{_where(bounds, length, depth, height)}; move it inside")
     high = np.minimum(high, np.maximum(bounds[1], low) + 1.0)
     # What is left of the original surface is measured on the cut sheet, so that caps never enter the share.
-    sheet = _cut_sheet(shape.vertices, shape.faces, low, high)
+    sheet = cut_to_box(shape.vertices, shape.faces, low, high)
     left = float(face_areas(*sheet).sum())
     if left <= 0.0:
         raise ShapeError(f"{_where(bounds, length, depth, height)}; move it inside")
@@ -132,7 +132,7 @@ def _cut_with_caps(shape: Shape, low: FloatArray, high: FloatArray) -> Shape | N
     return Shape(vertices, faces, True, shape.note)
 
 
-def _cut_sheet(vertices: FloatArray, faces: IntArray, low: FloatArray, high: FloatArray) -> tuple[FloatArray, IntArray]:
+def cut_to_box(vertices: FloatArray, faces: IntArray, low: FloatArray, high: FloatArray) -> tuple[FloatArray, IntArray]:
     """Triangles cut at the six planes of a box, without caps; cut edges keep shared vertices."""
     for axis in range(3):
         for sign, bound in ((1.0, low[axis]), (-1.0, -high[axis])):

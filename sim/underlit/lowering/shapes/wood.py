@@ -146,7 +146,7 @@ def _branch(parent: _Limb, size: float, crookedness: float, rng: np.random.Gener
     side /= np.linalg.norm(side)
     angle = np.deg2rad(rng.uniform(35, 72))
     direction = np.cos(angle) * along + np.sin(angle) * side
-    reach = size * rng.uniform(0.16, 0.34) * (parent.radii[place] / parent.radii[0]) ** 0.35
+    reach = size * rng.uniform(0.18, 0.4) * (parent.radii[place] / parent.radii[0]) ** 0.35
     middle = start + 0.55 * reach * direction
     upward = np.array([0, 0, rng.uniform(-0.1, 0.5)])
     end = middle + 0.6 * reach * (direction * 0.6 + upward + rng.normal(0, 0.25, 3) * crookedness)

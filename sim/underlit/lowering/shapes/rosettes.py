@@ -1,0 +1,196 @@
+"""Rosettes: leaves that spring from one crown at the ground."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import Enum
+
+import numpy as np
+
+from underlit.lowering.shapes.leaves import Blade, LeafForm, LeafSpread, grow, leaf_areas
+from underlit.lowering.shapes.outline import Ground, checked_outline, scatter, shrunk_as_far_as_possible, signed_area
+from underlit.lowering.shapes.planting import (
+    DEFAULT_TRIANGLE_BUDGET,
+    Planting,
+    assemble,
+    fit_to_budget,
+    height_at,
+    keep_inside,
+    lay_on_ground,
+    require,
+    require_size,
+)
+from underlit.lowering.shapes.randomness import generator
+from underlit.lowering.shapes.shape import FloatArray
+
+
+class RosetteKind(Enum):
+    """What grows from a crown."""
+
+    LOW = "low"
+    """Short lance-shaped leaves spreading close to the ground."""
+    BROAD = "broad"
+    """Broad wavy blades on long stalks, arching outward."""
+    RIBBON = "ribbon"
+    """Tall ribbons that stand up and bend over at the top."""
+
+
+@dataclass(frozen=True)
+class _Habit:
+    """Common practice, no source. width is a share of the length; angles in degrees from low to high."""
+
+    form: LeafForm
+    leaves: tuple[int, int]
+    width: tuple[float, float]
+    rise: tuple[float, float]
+    droop: tuple[float, float]
+    spacing: float
+    """Distance between plants as a share of their height."""
+    height: float
+    widest: float
+    """No leaf gets wider than this [m]."""
+
+
+_HABITS = {
+    RosetteKind.LOW: _Habit(
+        LeafForm(Blade.LANCE, (0.2, 0.45, 0.75)), (9, 15), (0.15, 0.22), (28, 82), (20, 75), 0.8, 0.08, 0.03
+    ),
+    RosetteKind.BROAD: _Habit(
+        LeafForm(Blade.STALKED, (0.4, 0.55, 0.7, 0.86)), (8, 14), (0.2, 0.3), (42, 86), (35, 95), 0.7, 0.16, 0.07
+    ),
+    RosetteKind.RIBBON: _Habit(
+        LeafForm(Blade.RIBBON, (0.15, 0.32, 0.5, 0.66, 0.8, 0.92), midrib=False),
+        (8, 14),
+        (0.02, 0.03),
+        (78, 90),
+        (10, 120),
+        0.2,
+        0.4,
+        0.014,
+    ),
+}
+
+
+def rosettes(
+    seed: int,
+    outline: FloatArray,
+    ground: Ground,
+    *,
+    kind: RosetteKind = RosetteKind.BROAD,
+    height: float | None = None,
+    plants_per_m2: float | None = None,
+    leaf_area_index: float | None = None,
+    triangle_budget: int = DEFAULT_TRIANGLE_BUDGET,
+) -> Planting:
+    """Fill an outline with rosette plants.
+
+    outline: (k, 2) float64 [m]; ground: vectorised height of the substrate [m]; height: of the tallest leaves above
+    the ground [m]. Density: plants_per_m2 (by default as close as such plants are set), or leaf_area_index, which sets
+    the number of plants. With more triangles than triangle_budget, fewer and larger plants of the same leaf area are
+    drawn, and the note says so. Raises ShapeError.
+    """
+    outline = checked_outline(outline)
+    habit, area = _HABITS[kind], signed_area(outline)
+    height = habit.height if height is None else height
+    require_size("height", height, 0.01, 2.0)
+    require(
+        plants_per_m2 is None or leaf_area_index is None, "density: give plants_per_m2 or leaf_area_index, not both"
+    )
+    rng = generator(seed, f"rosettes {kind.value}")
+    probe = _crowns(np.zeros((60, 3)), habit, height, generator(seed, "probe"))
+    per_plant = float(leaf_areas(habit.form, grow(habit.form, probe)).sum()) / 60
+    if leaf_area_index is not None:
+        require(0 < leaf_area_index <= 40, f"leaf_area_index: {leaf_area_index:g} is not believable; give 0.1 to 40")
+        count = max(1, round(leaf_area_index * area / per_plant))
+    else:
+        density = 1 / (habit.spacing * height) ** 2 if plants_per_m2 is None else plants_per_m2
+        require(0 < density <= 40_000, f"plants_per_m2: {density:g} is not believable; give 1 to 40000")
+        count = max(1, round(density * area))
+    target = count * per_plant if leaf_area_index is None else leaf_area_index * area
+    leaves_per_plant = len(probe) / 60
+    fit = fit_to_budget(count * leaves_per_plant, habit.form.triangles, triangle_budget)
+    count = max(1, round(count / fit.leaf_scale**2))
+    reach = 0.3 * height if kind is not RosetteKind.RIBBON else 0.03
+    spots = scatter(shrunk_as_far_as_possible(outline, min(reach, 0.12)), count, rng)
+    roots = np.concatenate([spots, height_at(ground, spots[:, 0], spots[:, 1])[:, None]], axis=1)
+    spread = _crowns(roots, habit, height, rng)
+    spread = _fitted(spread, habit, height, outline, target if leaf_area_index is not None or fit.note else None, rng)
+    leaves = lay_on_ground(_wavy(grow(habit.form, spread), spread, kind, rng), ground, rng)
+    note = (
+        fit.note
+        and f"{fit.leaf_scale**2:.2f} x fewer leaves, each as much wider, for a budget of {triangle_budget} triangles"
+    )
+    return assemble(habit.form, leaves, outline_area_m2=area, plant_count=count, note=note)
+
+
+def _crowns(roots: FloatArray, habit: _Habit, height: float, rng: np.random.Generator) -> LeafSpread:
+    """Leaves around each crown: the inner ones younger, steeper and shorter."""
+    plants = len(roots)
+    per_plant = rng.integers(habit.leaves[0], habit.leaves[1] + 1, plants)
+    plant = np.repeat(np.arange(plants), per_plant)
+    order = np.arange(len(plant)) - np.repeat(np.cumsum(per_plant) - per_plant, per_plant)
+    age = 1 - (order + 0.5) / per_plant[plant]
+    count = len(plant)
+    # The golden angle between one leaf and the next is what keeps real rosettes from shading themselves.
+    azimuth = rng.uniform(0, 2 * np.pi, plants)[plant] + order * np.deg2rad(137.5) + rng.normal(0, 0.2, count)
+    rise = np.deg2rad(habit.rise[1] - (habit.rise[1] - habit.rise[0]) * age + rng.normal(0, 5, count))
+    rise = np.minimum(rise, np.deg2rad(90))
+    droop = np.deg2rad(rng.uniform(*habit.droop, count)) * (0.4 + 0.6 * age)
+    size = rng.uniform(0.75, 1.0, plants)[plant] * np.where(age < 0.25, 0.7, 1.0) * rng.uniform(0.85, 1.0, count)
+    # The length that brings a leaf's highest point up to the height it is to have.
+    length = height * size / _highest_point(rise, droop)
+    length = np.minimum(length, 1.7 * height)
+    width = np.minimum(length * rng.uniform(*habit.width, count), habit.widest)
+    base = roots[plant].copy()
+    base[:, :2] += rng.normal(0, 0.02, (count, 2)) * np.minimum(length, 0.15)[:, None]
+    return LeafSpread(
+        base=base,
+        azimuth=azimuth,
+        rise=rise,
+        droop=droop,
+        length=length,
+        width=width,
+        fold=np.deg2rad(rng.uniform(5, 22, count)),
+        roll=rng.normal(0, 0.15, count),
+        wave=rng.normal(0, 0.03, count),
+    )
+
+
+def _fitted(
+    spread: LeafSpread,
+    habit: _Habit,
+    height: float,
+    outline: FloatArray,
+    target: float | None,
+    rng: np.random.Generator,
+) -> LeafSpread:
+    """Inside the outline, no higher than asked, and with the leaf area asked for, which is made up in the leaves'
+    width.
+    """
+    for _ in range(3):
+        spread, _ = keep_inside(habit.form, spread, outline, rng, turns=4)
+        # A leaf that had to straighten up against the edge would else stand far above the others.
+        spread = replace(spread, length=np.minimum(spread.length, height / _highest_point(spread.rise, spread.droop)))
+        if target is None:
+            break
+        grown = float(leaf_areas(habit.form, grow(habit.form, spread)).sum())
+        spread = replace(spread, width=spread.width * target / max(grown, 1e-12))
+    return keep_inside(habit.form, spread, outline, rng)[0] if target is not None else spread
+
+
+def _highest_point(rise: FloatArray, droop: FloatArray) -> FloatArray:
+    """(n,): height of a leaf's highest point as a share of its length."""
+    t = (np.arange(16) + 0.5) / 16
+    climb = np.sin(rise[:, None] - droop[:, None] * t) / 16
+    return np.maximum(np.cumsum(climb, axis=1).max(axis=1), 0.15)
+
+
+def _wavy(leaves: FloatArray, spread: LeafSpread, kind: RosetteKind, rng: np.random.Generator) -> FloatArray:
+    """Broad leaves get the uneven margin that makes them look grown rather than cut out."""
+    if kind is not RosetteKind.BROAD:
+        return leaves
+    bumps = rng.normal(0, 0.045, leaves.shape[:2]) * spread.width[:, None]
+    bumps[:, [0, -1]] = 0
+    wavy = leaves.copy()
+    wavy[:, :, 2] += bumps
+    return wavy
