@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 KeyPath = tuple[str | int, ...]
 
 
@@ -34,7 +36,11 @@ def key_text(key: KeyPath) -> str:
     """A key path as people read it: ``fixture[0].lens.beam_angle``."""
     text = ""
     for part in key:
-        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else part
+        if isinstance(part, int):
+            text += f"[{part}]"
+        else:
+            word = part if _BARE_KEY.fullmatch(part) else repr(part)
+            text += f".{word}" if text else word
     return text
 
 
