@@ -54,6 +54,18 @@ def test_dimming_shares_and_losses_multiply() -> None:
     np.testing.assert_allclose(left.led_offsets_m(left.channels[1]), expected)
 
 
+def test_a_mixture_is_a_spectrum() -> None:
+    data = good_scene()
+    mix = [{"spectrum": "LED-B3", "share": 3.0}, {"spectrum": {"peak": "660 nm", "width": "20 nm"}, "share": 1}]
+    data["fixture"][1]["channel"] = [{"spectrum": {"mix": mix}}]
+    white, mixed = (scene_from_dict(data).fixtures[i].channels[0].spectrum.channel for i in (0, 1))
+    # Red alone adds a quarter of all photons beyond 600 nm; white holds .368 there (CIE 015:2018, LED-B3).
+    assert mixed.photons[40:].sum() == pytest.approx(0.75 * white.photons[40:].sum() + 0.25, abs=1e-3)
+    mix[0]["shar"] = 1
+    with pytest.raises(SceneError, match=r'mix\[0\].shar: unknown key; did you mean "share"\?'):
+        scene_from_dict(data)
+
+
 def test_levels_and_heights() -> None:
     scene = scene_from_dict(good_scene())
     assert scene.water_level_m == pytest.approx(0.41)
@@ -179,6 +191,11 @@ IMPOSSIBLE: list[tuple[Change, str]] = [
     (set_in("lid.pane.0.corners", [["2 m", "0 cm"], ["3 m", "10 cm"]]), "lid.pane[0].corners: lies fully outside"),
     (set_in("substrate.heights.rows", [[1, 2], [3]]), "rows differ in length"),
     (set_in("substrate.heights.rows", [[1, 2], [3, -1]]), "not below the bottom pane"),
+    (set_in("substrate", {"depth": "0 cm"}), "substrate: the substrate must be at least"),
+    (set_in("fixture.1.position", ["50 cm", "21 cm"]), "fixture[1]: stands in the same place as 'left'"),
+    (set_in("fixture.1.position", ["75 cm", "21 cm"]), "fixture[1].size: the fixture cuts through a side of the hood"),
+    (set_in("fixture.0.leds.row_pitch", "2 mm"), "the LED faces are wider than their pitch"),
+    (set_in("hood.height", "4 mm"), "lid.above_rim: the lid does not fit under the hood"),
     (set_in("tank.nominal_size", ["90 m", "45 m", "45 m"]), "check the unit"),
 ]  # fmt: skip
 

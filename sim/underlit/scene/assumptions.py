@@ -75,11 +75,9 @@ def tank_uncertainty(scene: Scene) -> float:
 def _of_fixtures(scene: Scene) -> Iterator[Assumption]:
     if not scene.fixtures:
         return
-    read = all(fixture.output.reads is not None for fixture in scene.fixtures)
-    spread = 0.10 if read else 0.15
-    percent = f"± {spread:.0%}; cheap ones 20-40 % under"
-    yield Assumption("fixture.output", "as the scene claims", percent, -spread, spread)
-    if any("warm" not in fixture.kept.model_fields_set for fixture in scene.fixtures):
+    yield Assumption("fixture.output", "as the scene claims", "± 15 %; cheap ones 20-40 % under", -0.15, 0.15)
+    claimed = [fixture for fixture in scene.fixtures if fixture.output.reads is None]
+    if any("warm" not in fixture.kept.model_fields_set for fixture in claimed):
         yield Assumption("fixture.kept.warm", "1 (claim holds when warm)", "0.90-1", -0.10, 0.0)
     if any("age" not in fixture.kept.model_fields_set for fixture in scene.fixtures):
         yield Assumption("fixture.kept.age", "1 (new)", "loses 2-8 % a year", None, None)
@@ -122,6 +120,9 @@ def _of_tank(scene: Scene) -> Iterator[Assumption]:
             known = MATERIALS[wall.colour or "black"]
             span = f"{known.low:g}-{known.high:g}"
             yield Assumption(f"tank.{side}.reflectance", f"{known.mean:g}", span, -0.01, 0.01)
+    if scene.hood is not None and scene.hood.reflectance is None:
+        known = MATERIALS[scene.hood.colour or "white"]
+        yield Assumption("hood.reflectance", f"{known.mean:g}", f"{known.low:g}-{known.high:g}", -0.03, 0.02)
     if tank.rim is not None and "covers" not in tank.rim.model_fields_set:
         yield Assumption("tank.rim.covers", format_length(tank.rim.covers), "1/2-3/4 in", -0.01, 0.01)
     if tank.braces and any("width" not in brace.model_fields_set for brace in tank.braces):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 
+import numpy as np
+
 from underlit.scene.errors import KeyPath, Problem, shown
 from underlit.scene.ground import Placed, Solid
 from underlit.scene.lights import Fixture
@@ -12,6 +14,9 @@ from underlit.scene.model import Scene
 from underlit.scene.outline import Outlined, area_inside
 from underlit.scene.suggest import did_you_mean
 from underlit.units import format_length
+
+THINNEST_BED_M = 0.0005
+TOUCHING_M = 1e-6
 
 
 def check_scene(scene: Scene) -> list[Problem]:
@@ -42,6 +47,12 @@ def _check_water(scene: Scene) -> Iterator[Problem]:
             f"no water left: the surface would lie {format_length(-level)} under the bottom", ("water", stated)
         )
     highest = float(scene.substrate.grid_m.max())
+    if float(scene.substrate.grid_m.min()) < THINNEST_BED_M:
+        yield Problem(
+            f"the substrate must be at least {format_length(THINNEST_BED_M)} deep everywhere; "
+            "for a bare bottom give a thin layer the reflectance of what shows",
+            ("substrate",),
+        )
     if highest >= height:
         key = next((key for key in ("depth", "back_depth", "heights") if getattr(scene.substrate, key) is not None), "")
         path: KeyPath = ("substrate", key) if key else ("substrate",)
@@ -59,11 +70,13 @@ def _check_lid_and_braces(scene: Scene) -> Iterator[Problem]:
             yield Problem("the brace is thicker than the tank is high", ("tank", "brace", index, "thickness"))
     rim = scene.tank.rim
     if rim is not None and 2 * rim.covers >= min(length, depth):
-        yield Problem("the rim covers the whole tank", ("tank", "rim", "covers"), "")
+        yield Problem("the rim covers the whole tank", ("tank", "rim", "covers"))
     if rim is not None and rim.height >= height:
         yield Problem("the rim is higher than the tank", ("tank", "rim", "height"))
     if scene.lid is None:
         return
+    if scene.hood is not None and scene.lid.above_rim + scene.lid.thickness >= scene.hood.height:
+        yield Problem("the lid does not fit under the hood", ("lid", "above_rim"))
     for key, parts in (("pane", scene.lid.panes), ("strip", scene.lid.strips)):
         for index, part in enumerate(parts):
             x0, y0, x1, y1 = part.bounds_m
@@ -76,6 +89,9 @@ def _check_fixtures(scene: Scene) -> Iterator[Problem]:
     for index, fixture in enumerate(scene.fixtures):
         yield from _same_names(("fixture", index, "channel"), [channel.name for channel in fixture.channels])
         yield from _check_fixture_place(scene, fixture, ("fixture", index))
+        for other in scene.fixtures[:index]:
+            if _bodies_overlap(scene, fixture, other):
+                yield Problem(f"stands in the same place as {shown(other.name)}", ("fixture", index))
 
 
 def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iterator[Problem]:
@@ -97,8 +113,12 @@ def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iter
     inside = x0 >= 0 and y0 >= 0 and x1 <= length and y1 <= depth
     if over_tank and not inside and scene.water_level_m <= lowest < height:
         yield Problem("the fixture hangs below the rim and cuts through a pane", key)
-    if scene.hood is not None and highest > height + scene.hood.height:
-        yield Problem(f"the fixture does not fit under the hood, {format_length(scene.hood.height)} high", key)
+    if scene.hood is not None:
+        room = scene.tank.wall_thickness_m
+        if highest > height + scene.hood.height:
+            yield Problem(f"the fixture does not fit under the hood, {format_length(scene.hood.height)} high", key)
+        elif x0 < -room or y0 < -room or x1 > length + room or y1 > depth + room:
+            yield Problem("the fixture cuts through a side of the hood", (*where, "size"))
     span = max(length, depth)
     if x1 < -span or y1 < -span or x0 > length + span or y0 > depth + span:
         yield Problem("the fixture is nowhere near the tank; check the unit", (*where, "position"))
@@ -119,6 +139,22 @@ def fixture_heights_m(scene: Scene, fixture: Fixture) -> tuple[float, float]:
     """Lowest and highest point of a fixture's body over the bottom pane [m]."""
     heights = [z for _, _, z in _body_corners_m(scene, fixture)]
     return min(heights), max(heights)
+
+
+def _bodies_overlap(scene: Scene, one: Fixture, two: Fixture) -> bool:
+    """Whether two bodies share space: no axis of either and no cross product of two parts them (Gottschalk 1996)."""
+    corners = [np.array(_body_corners_m(scene, fixture)) for fixture in (one, two)]
+    # Corners run along, across, up like the bits of their number: 4, 2 and 1 steps from the first.
+    edges = [points[[4, 2, 1]] - points[0] for points in corners]
+    axes = [*edges[0], *edges[1], *(np.cross(a, b) for a in edges[0] for b in edges[1])]
+    for axis in axes:
+        length = float(np.linalg.norm(axis))
+        if length < 1e-12:
+            continue
+        first, second = corners[0] @ axis / length, corners[1] @ axis / length
+        if min(first.max(), second.max()) - max(first.min(), second.min()) <= TOUCHING_M:
+            return False
+    return True
 
 
 def _body_corners_m(scene: Scene, fixture: Fixture) -> list[tuple[float, float, float]]:

@@ -255,6 +255,8 @@ class Fixture(Part):
             raise wrong("the columns of LEDs are longer than the fixture", "leds")
         if across * (self.leds.rows - 1) + self.leds.face > width + slack:
             raise wrong("the rows of LEDs are wider than the fixture", "leds")
+        if self.leds.face > min(along, across) + slack:
+            raise wrong("the LED faces are wider than their pitch", "leds")
         for channel in self.channels:
             if max(channel.rows or (1,)) > self.leds.rows or max(channel.columns or (1,)) > self.leds.columns:
                 raise wrong(f"channel {channel.name!r} uses rows or columns of LEDs that are not there", "channel")
@@ -273,8 +275,8 @@ class Fixture(Part):
         along, across = self.pitch_m
         rows, columns = self.leds.rows, self.leds.columns
         grid = led_grid(rows=rows, columns=columns, row_pitch_m=across, column_pitch_m=along).reshape(rows, columns, 2)
-        used_rows = [row - 1 for row in channel.rows] if channel.rows else list(range(rows))
-        used_columns = [column - 1 for column in channel.columns] if channel.columns else list(range(columns))
+        used_rows = [row - 1 for row in sorted(set(channel.rows))] if channel.rows else list(range(rows))
+        used_columns = [at - 1 for at in sorted(set(channel.columns))] if channel.columns else list(range(columns))
         return grid[np.ix_(used_rows, used_columns)].reshape(-1, 2)
 
     def lens_of(self, channel: Channel) -> lenses.Lens:
