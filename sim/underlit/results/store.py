@@ -1,0 +1,206 @@
+"""A result on disk: one netCDF file that xarray opens, and from which every later question can be answered.
+
+For people and other programs it holds fields with units and standard errors as they were shown. For later questions it
+holds, source by source, what they need: per cell of the bed and of the light planes the sums over 32 fixed groups of
+batches, per face its mean and its variance, per zone and meter head every batch, and the ledger in whole quanta.
+So dimming, the error at any point or over any patch, and differences between results need no new trace.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from underlit.results.atomic import atomic_path
+from underlit.results.estimate import mean_of_groups
+from underlit.results.result import Result
+from underlit.results.stored import FORMAT, GRIDS, StoredResult, load_result, mesh_areas, read_fields
+
+if TYPE_CHECKING:
+    import xarray
+
+_UNIT = "umol m-2 s-1"
+_GROUP_BITS = 32
+"""Bits kept of a group sum (relative rounding 2^-33, far below any counting error): the rest does not compress."""
+
+
+def write_fields(result: Result, path: str | Path, provenance: Mapping[str, Any] | None = None) -> None:
+    """Write a result as netCDF, whole or not at all.
+
+    provenance: anything JSON can hold; `scene_text` and `versions` are also kept as attributes of their own. Raises
+    OSError where the file cannot be written.
+    """
+    dataset = to_dataset(result, provenance)
+    encoding: dict[str, dict[str, Any]] = {}
+    for name, variable in dataset.variables.items():
+        if variable.dtype.kind in "fiu" and variable.size > 64:
+            encoding[str(name)] = {"zlib": True, "complevel": 1, "shuffle": True}
+    for name in ("bed_group_sum", "planes_group_sum"):
+        if name in encoding:
+            encoding[name] |= {"quantize_mode": "BitRound", "significant_digits": _GROUP_BITS}
+    with atomic_path(path) as temporary:
+        dataset.to_netcdf(temporary, engine="netcdf4", encoding=encoding)
+
+
+def to_dataset(result: Result, provenance: Mapping[str, Any] | None = None) -> xarray.Dataset:
+    """Everything a result holds as one xarray Dataset (what `write_fields` writes)."""
+    import xarray
+
+    said = {**getattr(result, "provenance", {}), **(provenance or {})}
+    dataset = xarray.Dataset(attrs=_attributes(result, said))
+    _put_sources(dataset, result)
+    _put_grid(dataset, result, "bed")
+    _put_grid(dataset, result, "planes")
+    _put_meshes(dataset, result)
+    _put_points(dataset, result)
+    _put_ledger(dataset, result)
+    return dataset
+
+
+def _attributes(result: Result, said: Mapping[str, Any]) -> dict[str, Any]:
+    from underlit import __version__
+
+    return {
+        "title": "PPFD (400-700 nm) in a planted aquarium, by photon tracing",
+        "source": f"underlit {__version__}",
+        "underlit_format": FORMAT,
+        "seed": str(result.seed),
+        "seconds": float(result.seconds),
+        "photons": int(result.photons),
+        "ppf_umol_s": float(result.ppf),
+        "complete": int(result.complete),
+        "dimming": json.dumps(dict(result.dimming)),
+        "notes": json.dumps(list(result.plan.notes)),
+        "scene_text": str(said.get("scene_text", "")),
+        "versions": json.dumps(said.get("versions", {})),
+        "provenance": json.dumps(said, default=str),
+        "conventions": "metres; x along the tank, y from the front pane back, z up from the inside of the bottom pane",
+        "standard_errors": "counting error only: what is not known about the tank comes on top",
+    }
+
+
+def _put(dataset: xarray.Dataset, name: str, dims: tuple[str, ...], data: Any, long_name: str, units: str = "") -> None:
+    attributes = {"long_name": long_name}
+    if units:
+        attributes["units"] = units
+    values = np.asarray(data, dtype=object) if _is_text(data) else np.asarray(data)
+    dataset[name] = (dims, values, attributes)
+
+
+def _is_text(data: Any) -> bool:
+    return isinstance(data, list) and all(isinstance(d, str) for d in data)
+
+
+def _put_sources(d: xarray.Dataset, result: Result) -> None:
+    sources, counts = result.plan.sources, result.counts
+    for key in ("name", "fixture", "channel"):
+        _put(d, f"source_{key}", ("source",), [getattr(s, key) for s in sources], f"{key} of the source")
+    _put(d, "source_ppf", ("source",), [s.ppf for s in sources], "photon flux at full power", "umol s-1")
+    dimming = [result.dimming.get(s.name, 1.0) for s in sources]
+    _put(d, "source_dimming", ("source",), dimming, "fraction of full power that the fields are shown for", "1")
+    _put(d, "source_batches", ("source",), [c.batches for c in counts], "batches counted", "1")
+    _put(d, "source_photons_per_batch", ("source",), [c.photons_per_batch for c in counts], "packets in a batch", "1")
+    groups = np.array([c.group_batches for c in counts], dtype=np.int64)
+    _put(d, "group_batches", ("source", "group"), groups, "batches in each group (batch index modulo groups)", "1")
+
+
+_PLACE = {"x": ("cell centre along the tank", 0.5), "y": ("cell centre from the front pane", 0.5), "z": ("height", 0.0)}
+"""What a grid's axis says, and where in its step the value lies."""
+
+
+def _put_grid(d: xarray.Dataset, result: Result, name: str) -> None:
+    grid = result.plan.bed_map if name == "bed" else result.plan.planes
+    if grid is None:
+        return
+    dims = GRIDS[name]
+    nx, ny, nz = grid.shape
+    for dim in dims:
+        axis = "xyz".index(dim[-1])
+        at = grid.origin[axis] + grid.spacing[axis] * (np.arange(grid.shape[axis]) + _PLACE[dim[-1]][1])
+        d[dim] = ((dim,), at, {"units": "m", "long_name": _PLACE[dim[-1]][0]})
+    shape = (ny, nx) if name == "bed" else (nz, ny, nx)
+    found = result.bed() if name == "bed" else result.planes()
+    what = "PPFD on the substrate" if name == "bed" else "PPFD coming down through a height"
+    _put(d, f"{name}_ppfd", dims, found.value, what, _UNIT)
+    _put(d, f"{name}_ppfd_standard_error", dims, found.standard_error, f"{what}, standard error (counting)", _UNIT)
+    _put(d, f"{name}_open_area", dims, grid.open_area.reshape(shape), "part of a cell that light can reach", "m2")
+    cells = result._cells("map" if name == "bed" else "planes")
+    sums = np.array([c.groups[:, cells] for c in result.counts]).reshape(len(result.counts), -1, *shape)
+    _put(d, f"{name}_group_sum", ("source", "group", *dims), sums, "quanta counted, by group of batches", "1")
+    d[f"{name}_group_sum"].attrs["comment"] = "flux = sum / (group_batches x packets in a batch x 2^40) x source_ppf"
+    d.attrs[f"{name}_grid"] = json.dumps([*grid.origin, *grid.spacing])
+
+
+def _put_meshes(d: xarray.Dataset, result: Result) -> None:
+    meshes = result.plan.meshes
+    _put(d, "mesh_name", ("mesh",), [m.name for m in meshes], "name of the mesh")
+    _put(d, "mesh_role", ("mesh",), [m.role.name for m in meshes], "what it is in the picture")
+    _put(d, "mesh_surface", ("mesh",), [m.surface for m in meshes], "number of its surface")
+    _put(d, "mesh_faces", ("mesh",), [len(m.faces) for m in meshes], "number of its faces (rows of `faces`, in order)")
+    _put(d, "mesh_vertices", ("mesh",), [len(m.vertices) for m in meshes], "number of its vertices")
+    _put(d, "vertices", ("vertex", "xyz"), np.concatenate([m.vertices for m in meshes]), "vertices", "m")
+    faces = np.concatenate([m.faces for m in meshes]).astype(np.int32)
+    _put(d, "faces", ("face", "corner"), faces, "vertices of each triangle, counted from the mesh's first vertex")
+    shown = [result.faces(m.name) for m in meshes]
+    value = np.concatenate([f.value for f in shown])
+    error = np.concatenate([f.standard_error for f in shown])
+    _put(d, "faces_ppfd", ("face", "side"), value, "PPFD on each side, front (counter-clockwise) first", _UNIT)
+    _put(d, "faces_ppfd_standard_error", ("face", "side"), error, "standard error (counting) of faces_ppfd", _UNIT)
+    means, variances = _face_statistics(result, len(faces))
+    dims = ("source", "face", "side")
+    _put(d, "faces_flux", dims, means, "photon flux on each side at full power, by source", "umol s-1")
+    _put(d, "faces_flux_variance", dims, variances, "variance (counting) of faces_flux", "umol2 s-2")
+
+
+def _face_statistics(result: Result, n_faces: int) -> tuple[np.ndarray, np.ndarray]:
+    """Mean flux [umol/s] of each face and side at full power and its variance, by source, in the order of the slots."""
+    if isinstance(result, StoredResult):
+        return result.face_means, result.face_variances
+    full = replace(result, dimming={})
+    means = np.zeros((len(result.counts), n_faces, 2))
+    variances = np.zeros_like(means)
+    # In blocks: the group means of a million faces at once would need gigabytes.
+    for first in range(0, n_faces, 1 << 16):
+        last = min(first + (1 << 16), n_faces)
+        for i, counts in enumerate(result.counts):
+            groups = full.group_means(slice(2 * first, 2 * last), i)
+            mean, variance, _ = mean_of_groups(groups, counts.group_batches)
+            means[i, first:last], variances[i, first:last] = mean.reshape(-1, 2), variance.reshape(-1, 2)
+    return means, variances
+
+
+def _put_points(d: xarray.Dataset, result: Result) -> None:
+    plan = result.plan
+    for kind, points, found in (("zone", plan.zones, result.zones()), ("head", plan.heads, result.heads())):
+        _put(d, f"{kind}_name", (kind,), [p.name for p in points], f"name of the {kind}")
+        _put(d, f"{kind}_area", (kind,), [p.area for p in points], "area", "m2")
+        estimates = [found[p.name] for p in points]
+        _put(d, f"{kind}_ppfd", (kind,), [e.value for e in estimates], "mean PPFD", _UNIT)
+        errors = [e.standard_error for e in estimates]
+        _put(d, f"{kind}_ppfd_standard_error", (kind,), errors, "standard error (counting)", _UNIT)
+    _put(d, "head_centre", ("head", "xyz"), np.array([h.centre for h in plan.heads]).reshape(-1, 3), "centre", "m")
+    _put(d, "head_normal", ("head", "xyz"), np.array([h.normal for h in plan.heads]).reshape(-1, 3), "normal")
+    _put(d, "head_radius", ("head",), [h.radius for h in plan.heads], "radius", "m")
+    n = len(plan.zones) + len(plan.heads)
+    rows = np.array([p for c in result.counts for p in c.points], dtype=np.int64).reshape(-1, n)
+    owner = np.repeat(np.arange(len(result.counts)), [c.batches for c in result.counts]).astype(np.int32)
+    _put(d, "batch_source", ("batch",), owner, "source a batch belongs to")
+    _put(d, "batch_quanta", ("batch", "point"), rows, "quanta in each zone, then on each head", "1")
+
+
+def _put_ledger(d: xarray.Dataset, result: Result) -> None:
+    _put(d, "ledger_line", ("line",), list(result.plan.buckets), "where light ends")
+    _put(d, "ledger_share", ("line",), list(result.ledger().values()), "share of the emitted photons as dimmed", "1")
+    # Totals outgrow 64 bits, so they are kept as decimal digits.
+    quanta = np.array([[str(int(q)) for q in c.ledger] for c in result.counts], dtype=object)
+    d["ledger_quanta"] = (("source", "line"), quanta, {"long_name": "quanta by source, decimal digits"})
+    counters = np.array([[int(n) for n in c.counters] for c in result.counts], dtype=np.int64)
+    _put(d, "event_count", ("source", "event"), counters, "segments, hits passed over, scatterings, lost photons", "1")
+
+
+__all__ = ["StoredResult", "load_result", "mesh_areas", "read_fields", "to_dataset", "write_fields"]

@@ -1,0 +1,73 @@
+"""Values for colouring: a face's own PPFD where it is certain enough, else the mean of its neighbourhood.
+
+A leaf's triangle of a few square millimetres catches few photons; its own value is mostly counting noise. Pictures
+show instead, for each face, the mean over the smallest neighbourhood (the face, then cubes of 1, 2 and 4 cm) whose
+counting error is small. Faces that look different ways are never mixed. Files keep the faces' own values.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from underlit.lowering.world import Mesh, Role
+from underlit.results.result import Field, Result
+from underlit.results.stored import mesh_areas
+
+CERTAIN_ENOUGH = 0.05
+"""Standard error over value up to which a face stands for itself."""
+
+CUBES_M = (0.01, 0.02, 0.04)
+
+
+def face_normals(mesh: Mesh) -> np.ndarray:
+    """(n_faces, 3) float64: unit normals of the front sides."""
+    corners = mesh.vertices[mesh.faces]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    return normals / np.linalg.norm(normals, axis=1, keepdims=True)
+
+
+def shown_side(mesh: Mesh, found: Field) -> Field:
+    """PPFD on the side that is shown, (n_faces,): of leaves the side that looks up, of all else the front."""
+    side = np.zeros(len(mesh.faces), dtype=np.int64)
+    if mesh.role is Role.PLANTS:
+        side[face_normals(mesh)[:, 2] < 0] = 1
+    rows = np.arange(len(side))
+    return Field(found.value[rows, side], found.standard_error[rows, side], found.dof)
+
+
+def shown_values(result: Result, mesh: Mesh) -> np.ndarray:
+    """(n_faces,) float64 [umol/m2/s]: what each face of a mesh is coloured by in pictures."""
+    own = shown_side(mesh, result.faces(mesh.name))
+    area = mesh_areas(mesh)
+    centres = mesh.vertices[mesh.faces].mean(axis=1)
+    facing = _facing(mesh)
+    value, error = own.value.copy(), own.standard_error
+    open_faces = ~_certain(value, error)
+    for size in CUBES_M:
+        if not open_faces.any():
+            break
+        cell = np.floor(centres / size).astype(np.int64)
+        _, index = np.unique(np.column_stack([cell, facing]), axis=0, return_inverse=True)
+        index = index.reshape(-1)
+        total_area = np.bincount(index, area)
+        mean = np.bincount(index, own.value * area) / total_area
+        spread = np.sqrt(np.bincount(index, (error * area) ** 2)) / total_area
+        good = _certain(mean, spread)[index] | (size == CUBES_M[-1])
+        use = open_faces & good
+        value[use] = mean[index][use]
+        open_faces &= ~good
+    return value
+
+
+def _certain(value: np.ndarray, error: np.ndarray) -> np.ndarray:
+    # A face that no photon met has no spread either: its error is not known, not zero.
+    return np.isfinite(error) & (value > 0) & (error <= CERTAIN_ENOUGH * value)
+
+
+def _facing(mesh: Mesh) -> np.ndarray:
+    """(n_faces,) int64: which of six ways a face looks; leaves count as looking up."""
+    normals = face_normals(mesh)
+    if mesh.role is Role.PLANTS:
+        return np.zeros(len(normals), dtype=np.int64)
+    axis = np.argmax(np.abs(normals), axis=1)
+    return 2 * axis + (normals[np.arange(len(normals)), axis] < 0)

@@ -1,0 +1,135 @@
+"""The tank in 3D as pyvista parts: what carries a value, what is solid, what is clear. Stills and the window share it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from underlit.lowering.world import Mesh, Role
+from underlit.results.result import Result
+from underlit.viz.palette import ROLE_COLOURS, VALUED, colour_map, colour_range
+from underlit.viz.pooling import shown_values
+from underlit.viz.surfaces import poly_data
+
+if TYPE_CHECKING:
+    import pyvista
+
+CLEAR = frozenset({Role.SHELL, Role.LID, Role.WATER})
+"""Roles that are seen through."""
+
+COLOURS = "colours"
+GLASS_EDGE = "#6f9c90"
+GLASS_RIM = "#c4ddd5"
+WATER_LINE = "#5b93b5"
+
+
+@dataclass
+class TankScene:
+    """Parts by role. valued: (mesh, data with uint8 `COLOURS` a face); vmin, vmax: range of the colour map."""
+
+    vmin: float
+    vmax: float
+    above: bool
+    valued: list[tuple[Mesh, pyvista.PolyData]] = field(default_factory=list)
+    others: list[tuple[Mesh, pyvista.PolyData]] = field(default_factory=list)
+
+    def of(self, *roles: Role) -> list[tuple[Mesh, pyvista.PolyData]]:
+        """Parts of some roles that carry no value."""
+        return [(m, d) for m, d in self.others if m.role in roles]
+
+    def bounds(self) -> np.ndarray:
+        """(2, 3) float64 [m]: lowest and highest corner of everything."""
+        vertices = np.concatenate([m.vertices for m, _ in (*self.valued, *self.others)])
+        return np.stack([vertices.min(axis=0), vertices.max(axis=0)])
+
+
+def build_scene(result: Result, limits: tuple[float, float] | None = None) -> TankScene:
+    """Colour all surfaces that carry a value. limits: range of the colour map (found from the values by default)."""
+    values = {m.name: shown_values(result, m) for m in result.plan.meshes if m.role in VALUED}
+    together = np.concatenate(list(values.values())) if values else np.zeros(0)
+    vmin, vmax = limits or colour_range(together)
+    scene = TankScene(vmin, vmax, bool(np.nanmax(together, initial=0.0) > vmax))
+    for mesh in result.plan.meshes:
+        data = poly_data(mesh)
+        if mesh.role in VALUED:
+            data.cell_data[COLOURS] = colours_of(values[mesh.name], vmin, vmax)
+            scene.valued.append((mesh, data))
+        else:
+            scene.others.append((mesh, data))
+    return scene
+
+
+def colours_of(values: np.ndarray, vmin: float, vmax: float) -> np.ndarray:
+    """(n, 3) uint8: colours of values (n,), as the colour bar shows them."""
+    scaled = (np.ma.masked_invalid(values) - vmin) / (vmax - vmin)
+    return np.ascontiguousarray(colour_map()(scaled, bytes=True)[:, :3])
+
+
+def edges_of(parts: Iterable[tuple[Mesh, pyvista.PolyData]], angle: float = 40.0) -> pyvista.PolyData | None:
+    """Sharp and open edges of some parts, welded together first; None if there are none."""
+    import pyvista
+
+    meshes = [d for _, d in parts]
+    if not meshes:
+        return None
+    welded = pyvista.merge(meshes).extract_surface(algorithm="dataset_surface").clean(tolerance=1e-6, absolute=True)
+    lines = welded.extract_feature_edges(
+        feature_angle=angle, boundary_edges=True, feature_edges=True, non_manifold_edges=False, manifold_edges=False
+    )
+    return lines if lines.n_cells else None
+
+
+def rim_of(scene: TankScene) -> pyvista.PolyData | None:
+    """The top edges of the panes: shell faces that look up and lie highest. Seen edge on, glass is not clear."""
+    import pyvista
+
+    shells = scene.of(Role.SHELL)
+    if not shells:
+        return None
+    top = max(float(m.vertices[:, 2].max()) for m, _ in shells)
+    found = []
+    for mesh, data in shells:
+        flat = np.all(np.abs(mesh.vertices[mesh.faces][:, :, 2] - top) < 1e-6, axis=1)
+        if flat.any():
+            found.append(data.extract_cells(np.flatnonzero(flat)).extract_surface(algorithm="dataset_surface"))
+    return pyvista.merge(found) if found else None
+
+
+def add_values(plotter: pyvista.Plotter, scene: TankScene) -> list[pyvista.Actor]:
+    """Add the coloured surfaces, unlit: a colour is a value, and no lamp of ours may change it."""
+    return [plotter.add_mesh(d, scalars=COLOURS, rgb=True, lighting=False) for _, d in scene.valued]
+
+
+def add_solids(plotter: pyvista.Plotter, scene: TankScene) -> list[pyvista.Actor]:
+    """Add fixture, hood, rim, backings and the rest, lit, in their own colours."""
+    return [
+        plotter.add_mesh(data, color=ROLE_COLOURS[mesh.role], lighting=True, ambient=0.45, diffuse=0.6, specular=0.1)
+        for mesh, data in scene.others
+        if mesh.role not in CLEAR and mesh.role not in (Role.HOOD, Role.BACKING)
+    ]
+
+
+def aim_camera(plotter: pyvista.Plotter, bounds: np.ndarray) -> None:
+    """Three-quarter view from the front, upright, a little from above, all of the bounds in the picture."""
+    centre = bounds.mean(axis=0)
+    sight = np.array([0.42, -1.0, 0.36])
+    sight /= np.linalg.norm(sight)
+    camera = plotter.camera
+    camera.up = (0.0, 0.0, 1.0)
+    camera.view_angle = 24.0
+    corners = np.array([[bounds[(i >> a) & 1][a] for a in range(3)] for i in range(8)])
+    width, height = plotter.window_size
+    right = np.cross(-sight, (0.0, 0.0, 1.0))
+    right /= np.linalg.norm(right)
+    up = np.cross(right, -sight)
+    half = np.tan(np.radians(camera.view_angle / 2))
+    offset = corners - centre
+    # How far back each corner needs the camera so that it lies inside the picture.
+    need = np.maximum(np.abs(offset @ right) / (half * width / height), np.abs(offset @ up) / half) + offset @ sight
+    distance = 1.05 * float(need.max())
+    camera.focal_point = tuple(centre)
+    camera.position = tuple(centre + distance * sight)
+    camera.clipping_range = (0.05 * distance, 4.0 * distance)
