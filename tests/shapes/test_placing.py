@@ -124,3 +124,11 @@ def test_place_keeps_volume_and_winding():
 def test_place_refuses_scales_that_turn_inside_out(scale):
     with pytest.raises(ShapeError, match="scale"):
         place(box((0, 0, 0), (1, 1, 1)), (0, 0, 0), scale=scale)
+
+
+def test_scaling_down_leaves_no_degenerate_triangle_and_stays_closed():
+    for seed in range(5):
+        small = place(wood.driftwood(seed, 0.5, 0.3), (0, 0, 0), scale=0.02)
+        assert small.closed
+        assert is_closed(small.faces)
+        assert face_areas(small.vertices, small.faces).min() > SMALLEST_AREA_M2

@@ -13,8 +13,8 @@ from underlit.lowering.shapes.randomness import generator
 from underlit.lowering.shapes.shape import FloatArray, IntArray, Shape, face_areas, without_degenerate_faces
 
 _SIDES = 7
-_CELLS_ACROSS_PAD = 10
-_BLOCK = 400
+_CELLS_ACROSS_PAD = 9
+_BLOCK = 1000
 
 
 class FloatingKind(Enum):
@@ -119,6 +119,11 @@ class _Raster:
         steps = np.arange(-int(np.ceil(reach / self.cell)) - 1, int(np.ceil(reach / self.cell)) + 2)
         self.offsets = np.stack(np.meshgrid(steps, steps, indexing="ij"), axis=2).reshape(-1, 2)
 
+    def middle_cells(self, pads: FloatArray) -> np.ndarray:
+        """(n,): the cell under the middle of each pad."""
+        column, row = np.floor((pads.mean(axis=1) - self.low) / self.cell).astype(int).T
+        return column * self.size[1] + row
+
     def under(self, pads: FloatArray) -> tuple[np.ndarray, np.ndarray]:
         """Pairs of pad number and cell for each cell whose middle lies under a pad."""
         corner = np.floor((pads.mean(axis=1) - self.low) / self.cell).astype(int)
@@ -138,26 +143,37 @@ def _until_covered(pads: FloatArray, outline: FloatArray, area: float, coverage:
     raster = _Raster(outline, float(np.abs(pads - pads.mean(axis=1, keepdims=True)).max()))
     wanted = max(1, round(coverage * area / raster.cell**2))
     chosen: list[FloatArray] = []
+    hidden = 0
     for least_new in (0.6, 0.3, 0.04):
         passed_over = []
         for start in range(0, len(pads), _BLOCK):
             block = pads[start : start + _BLOCK]
-            number, cell = raster.under(block)
-            fresh = ~raster.hidden[cell]
-            number, cell, all_numbers = number[fresh], cell[fresh], number
-            cell, first = np.unique(cell, return_index=True)
-            new = np.bincount(number[first], minlength=len(block))
-            welcome = new > least_new * np.maximum(np.bincount(all_numbers, minlength=len(block)), 1)
+            if least_new > 0.1:
+                # A look at its middle spares most of the work on pads that lie on others.
+                buried = raster.hidden[raster.middle_cells(block)]
+                passed_over.append(block[buried])
+                block = block[~buried]
+            welcome, cells, gained = _welcome(raster, block, least_new, wanted - hidden)
             passed_over.append(block[~welcome])
-            missing = wanted - int(raster.hidden.sum())
-            last = int(np.searchsorted(np.cumsum(np.where(welcome, new, 0)), missing)) + 1
-            welcome[last:] = False
             chosen.append(block[welcome])
-            raster.hidden[raster.under(block[welcome])[1]] = True
-            if raster.hidden.sum() >= 0.998 * wanted:
-                return np.concatenate(chosen), float(raster.hidden.sum() * raster.cell**2 / area)
+            raster.hidden[cells] = True
+            hidden += gained
+            if hidden >= wanted:
+                return np.concatenate(chosen), hidden * raster.cell**2 / area
         pads = np.concatenate(passed_over)
-    return np.concatenate(chosen), float(raster.hidden.sum() * raster.cell**2 / area)
+    return np.concatenate(chosen), hidden * raster.cell**2 / area
+
+
+def _welcome(raster: _Raster, block: FloatArray, least_new: float, missing: int) -> tuple[np.ndarray, np.ndarray, int]:
+    """Which pads of a block to take, the cells that they hide, and how many of those were open: no more than needed."""
+    number, cell = raster.under(block)
+    fresh = ~raster.hidden[cell]
+    _, first = np.unique(cell[fresh], return_index=True)
+    new = np.bincount(number[fresh][first], minlength=len(block))
+    welcome = new > least_new * np.maximum(np.bincount(number, minlength=len(block)), 1)
+    welcome[int(np.searchsorted(np.cumsum(np.where(welcome, new, 0)), missing)) + 1 :] = False
+    taken = np.unique(cell[fresh & welcome[number]])
+    return welcome, taken, len(taken)
 
 
 def _within_convex(rims: FloatArray, points: FloatArray) -> np.ndarray:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from underlit.lowering.shapes.shape import (
+    SMALLEST_AREA_M2,
     FloatArray,
     IntArray,
     Shape,
@@ -39,7 +40,18 @@ def place(
     about_x, about_y, about_z = (_rotation(axis, angle) for axis, angle in zip((0, 1, 2), (*tilt_deg, turn_deg)))
     matrix = scale * (about_z @ about_y @ about_x)
     moved = np.einsum("ij,kj->ik", shape.vertices, matrix) + np.asarray(position, dtype=np.float64)
-    return replace(shape, vertices=moved)
+    return _tidied(replace(shape, vertices=moved))
+
+
+def _tidied(shape: Shape) -> Shape:
+    """The shape without triangles that scaling made degenerate."""
+    from underlit.lowering.shapes.solids import without_flat_faces
+
+    if face_areas(shape.vertices, shape.faces).min(initial=np.inf) > SMALLEST_AREA_M2:
+        return shape
+    tidy = without_flat_faces if shape.closed else without_degenerate_faces
+    vertices, faces = tidy(shape.vertices, shape.faces)
+    return replace(shape, vertices=vertices, faces=faces, closed=shape.closed and is_closed(faces))
 
 
 def _rotation(axis: int, degrees: float) -> FloatArray:

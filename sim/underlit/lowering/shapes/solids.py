@@ -52,12 +52,12 @@ def arrays_of(body: manifold3d.Manifold) -> tuple[FloatArray, IntArray]:
     return vertices, np.asarray(mesh.tri_verts).astype(np.int32).reshape(-1, 3)
 
 
-def union(shapes: Sequence[Shape]) -> Shape:
-    """One closed surface around all closed shapes, in the order given."""
+def union(shapes: Sequence[Shape]) -> manifold3d.Manifold:
+    """One body of all closed shapes, in the order given."""
     import manifold3d
 
     bodies = [to_manifold(shape) for shape in shapes]
-    return from_manifold(manifold3d.Manifold.batch_boolean(bodies, manifold3d.OpType.Add))
+    return manifold3d.Manifold.batch_boolean(bodies, manifold3d.OpType.Add)
 
 
 def without_flat_faces(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:

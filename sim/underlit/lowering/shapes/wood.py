@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from underlit.lowering.shapes.randomness import generator, smooth_noise
 from underlit.lowering.shapes.shape import FloatArray, Shape, ShapeError
-from underlit.lowering.shapes.solids import union
+from underlit.lowering.shapes.solids import from_manifold, union
+
+if TYPE_CHECKING:
+    import manifold3d
 
 
 @dataclass(frozen=True)
@@ -238,8 +242,8 @@ def _knots(travelled: FloatArray, theta: FloatArray, radii: FloatArray, rng: np.
     return share
 
 
-def _scaled_to(shape: Shape, length: float, height: float) -> Shape:
+def _scaled_to(body: manifold3d.Manifold, length: float, height: float) -> Shape:
     """Stretched a little so that length and height come out as asked."""
-    low, high = shape.bounds
-    along, up = length / (high[0] - low[0]), height / high[2]
-    return Shape(shape.vertices * (along, np.sqrt(along * up), up), shape.faces, shape.closed, shape.note)
+    box = body.bounding_box()
+    along, up = length / (box[3] - box[0]), height / box[5]
+    return from_manifold(body.scale([along, float(np.sqrt(along * up)), up]))
