@@ -65,32 +65,40 @@ def closest_hit(
     near_y = 1 if dy >= 0.0 else 4
     near_z = 2 if dz >= 0.0 else 5
     t_max = np.float32(3e38)
-    stack_code[0] = 0
-    stack_t[0] = np.float32(0.0)
+    stack_code[0], stack_t[0] = 0, np.float32(0.0)
     top = 1
     while top > 0:
         top -= 1
         if stack_t[top] > t_max:
             continue
         code = stack_code[top]
-        if code >= 0:
+        while code >= 0:
+            node = code
             mask = hit_boxes(
-                node_box, code, fox, foy, foz, fix, fiy, fiz, near_x, near_y, near_z, t_max, t_near
+                node_box, node, fox, foy, foz, fix, fiy, fiz, near_x, near_y, near_z, t_max, t_near
             )  # fmt: skip
+            if mask == 0:
+                break
+            k = trailing_zeros(mask)
+            mask = np.int32(mask & (mask - 1))
+            # the nearest child stays in hand, the others go on the stack, sorted, nearest on top
+            code, t_code = node_child[node, k], t_near[k]
             base = top
             while mask != 0:
                 k = trailing_zeros(mask)
                 mask = np.int32(mask & (mask - 1))
-                tk = t_near[k]
-                # keep the new entries sorted, nearest on top
+                other, t_other = node_child[node, k], t_near[k]
+                if t_other < t_code:
+                    code, other = other, code
+                    t_code, t_other = t_other, t_code
                 j = top
-                while j > base and stack_t[j - 1] < tk:
+                while j > base and stack_t[j - 1] < t_other:
                     stack_t[j] = stack_t[j - 1]
                     stack_code[j] = stack_code[j - 1]
                     j -= 1
-                stack_t[j] = tk
-                stack_code[j] = node_child[code, k]
+                stack_t[j], stack_code[j] = t_other, other
                 top += 1
+        if code >= 0:
             continue
         run = -1 - code
         first = run >> 3

@@ -1,7 +1,8 @@
 """Build the bounding-volume tree: binary, binned surface-area heuristic (Wald, IEEE RT 2007), folded to eight-wide.
 
-The fold keeps opening the child with the largest box until a node has eight children (Dammertz, Hanika & Keller,
-EGSR 2008). Triangles are reordered so that a leaf is a run of them.
+Which nodes of the binary tree become the children of a wide one, and which become leaves, is the cheapest choice by
+the surface-area heuristic, found by dynamic programming (Ylitie, Karras & Laine, HPG 2017). Triangles are reordered so
+that a leaf is a run of them; wide nodes lie depth first, so that a node's near relations share its cache lines.
 """
 
 from __future__ import annotations
@@ -12,14 +13,21 @@ from numba import njit
 WIDTH = 8
 LEAF_MAX = 4
 _BINS = 16
-_COST_BOX = 1.0
-_COST_TRIANGLE = 1.2
+_COST_NODE = 1.0
+_COST_TRIANGLE = 0.4
 
 
 @njit(cache=True)
 def _half_area(lo, hi):
     x, y, z = hi[0] - lo[0], hi[1] - lo[1], hi[2] - lo[2]
     return x * y + y * z + z * x
+
+
+@njit(cache=True)
+def _empty(lo, hi):
+    """Make a box empty."""
+    for a in range(3):
+        lo[a], hi[a] = np.inf, -np.inf
 
 
 @njit(cache=True)
@@ -31,7 +39,7 @@ def _grow(lo, hi, box_lo, box_hi):
 
 @njit(cache=True)
 def _best_split(order, first, last, box_lo, box_hi, centre, c_lo, c_hi):
-    """Cheapest of the binned splits of order[first:last]: (axis, bin, cost); axis -1 if the centres coincide."""
+    """Cheapest of the binned splits of order[first:last]: (axis, bin); axis -1 if the centres coincide."""
     best_axis, best_bin, best_cost = -1, -1, np.inf
     counts = np.empty(_BINS, np.int64)
     los = np.empty((_BINS, 3))
@@ -42,23 +50,23 @@ def _best_split(order, first, last, box_lo, box_hi, centre, c_lo, c_hi):
         width = c_hi[axis] - c_lo[axis]
         if width <= 0.0:
             continue
-        counts[:] = 0
-        los[:] = np.inf
-        his[:] = -np.inf
+        for b in range(_BINS):
+            counts[b] = 0
+            _empty(los[b], his[b])
         scale = _BINS / width
         for i in range(first, last):
             t = order[i]
             b = min(_BINS - 1, int((centre[t, axis] - c_lo[axis]) * scale))
             counts[b] += 1
             _grow(los[b], his[b], box_lo[t], box_hi[t])
-        lo[:], hi[:] = np.inf, -np.inf
+        _empty(lo, hi)
         n = 0
         for b in range(_BINS - 1, 0, -1):
             if counts[b] > 0:
                 _grow(lo, hi, los[b], his[b])
                 n += counts[b]
             right_cost[b] = n * _half_area(lo, hi) if n > 0 else 0.0
-        lo[:], hi[:] = np.inf, -np.inf
+        _empty(lo, hi)
         n = 0
         for b in range(_BINS - 1):
             if counts[b] > 0:
@@ -69,12 +77,12 @@ def _best_split(order, first, last, box_lo, box_hi, centre, c_lo, c_hi):
             cost = n * _half_area(lo, hi) + right_cost[b + 1]
             if cost < best_cost:
                 best_axis, best_bin, best_cost = axis, b, cost
-    return best_axis, best_bin, best_cost
+    return best_axis, best_bin
 
 
 @njit(cache=True)
 def _build_binary(box_lo, box_hi):
-    """Binary tree over n boxes (n, 3): child (m, 2) or -1, run (m, 2) = first, last into order, node boxes."""
+    """Binary tree over n boxes (n, 3), one box a leaf: child (m, 2) or -1, run (m, 2) (first, last), boxes."""
     n = box_lo.shape[0]
     centre = 0.5 * (box_lo + box_hi)
     order = np.arange(n)
@@ -83,7 +91,7 @@ def _build_binary(box_lo, box_hi):
     run = np.zeros((nodes, 2), np.int64)
     lo = np.empty((nodes, 3))
     hi = np.empty((nodes, 3))
-    lo[0], hi[0] = np.inf, -np.inf
+    _empty(lo[0], hi[0])
     for t in range(n):
         _grow(lo[0], hi[0], box_lo[t], box_hi[t])
     run[0, 1] = n
@@ -99,13 +107,10 @@ def _build_binary(box_lo, box_hi):
         count = last - first
         if count <= 1:
             continue
-        c_lo[:], c_hi[:] = np.inf, -np.inf
+        _empty(c_lo, c_hi)
         for i in range(first, last):
             _grow(c_lo, c_hi, centre[order[i]], centre[order[i]])
-        axis, cut, cost = _best_split(order, first, last, box_lo, box_hi, centre, c_lo, c_hi)
-        area = _half_area(lo[node], hi[node])
-        if count <= LEAF_MAX and cost * _COST_TRIANGLE + _COST_BOX * area >= count * _COST_TRIANGLE * area:
-            continue
+        axis, cut = _best_split(order, first, last, box_lo, box_hi, centre, c_lo, c_hi)
         if axis >= 0:
             scale = _BINS / (c_hi[axis] - c_lo[axis])
             i, j = first, last - 1
@@ -118,8 +123,6 @@ def _build_binary(box_lo, box_hi):
                     j -= 1
             middle = i
         else:
-            if count <= LEAF_MAX:
-                continue
             middle = first + count // 2
         for side in range(2):
             c = used
@@ -127,7 +130,7 @@ def _build_binary(box_lo, box_hi):
             child[node, side] = c
             run[c, 0] = first if side == 0 else middle
             run[c, 1] = middle if side == 0 else last
-            lo[c], hi[c] = np.inf, -np.inf
+            _empty(lo[c], hi[c])
             for k in range(run[c, 0], run[c, 1]):
                 _grow(lo[c], hi[c], box_lo[order[k]], box_hi[order[k]])
             stack[top] = c
@@ -136,48 +139,94 @@ def _build_binary(box_lo, box_hi):
 
 
 @njit(cache=True)
+def _cheapest_forests(child, run, lo, hi):
+    """Cost of standing for each binary node with at most i + 1 wide children or leaves, and how.
+
+    Returns choice (m, WIDTH) int8. choice[n, 0]: 0 leaf, 1 wide node of its own. choice[n, i]: how many of i + 1 places
+    go to the first child (the rest to the second); 0: one place fewer does as well.
+    """
+    n = child.shape[0]
+    cost = np.empty((n, WIDTH))
+    choice = np.zeros((n, WIDTH), np.int8)
+    # children come after their parents
+    for node in range(n - 1, -1, -1):
+        area = _half_area(lo[node], hi[node])
+        count = run[node, 1] - run[node, 0]
+        as_leaf = area * count * _COST_TRIANGLE if count <= LEAF_MAX else np.inf
+        a, b = child[node, 0], child[node, 1]
+        if a < 0:
+            for i in range(WIDTH):
+                cost[node, i] = as_leaf
+            continue
+        for i in range(1, WIDTH):
+            cost[node, i] = np.inf
+            for k in range(1, i + 1):
+                c = cost[a, k - 1] + cost[b, i - k]
+                if c < cost[node, i]:
+                    cost[node, i] = c
+                    choice[node, i] = k
+        as_node = cost[node, WIDTH - 1] + area * _COST_NODE
+        choice[node, 0] = 1 if as_node < as_leaf else 0
+        cost[node, 0] = min(as_node, as_leaf)
+        for i in range(1, WIDTH):
+            if cost[node, i - 1] <= cost[node, i]:
+                cost[node, i] = cost[node, i - 1]
+                choice[node, i] = 0
+    return choice
+
+
+@njit(cache=True)
+def _members(root, child, choice, found, places):
+    """Binary nodes that the wide node of `root` has as its children, into found (WIDTH,); returns how many."""
+    found[0], places[0] = root, WIDTH
+    size, k = 1, 0
+    if choice[root, 0] == 0:
+        # a whole world of a few triangles
+        return size
+    while k < size:
+        m, i = found[k], places[k] - 1
+        # the root has all places, so it is never taken for a child of its own
+        while i > 0 and choice[m, i] == 0:
+            i -= 1
+        if i == 0:
+            k += 1
+            continue
+        first = choice[m, i]
+        found[k], places[k] = child[m, 0], first
+        found[size], places[size] = child[m, 1], i + 1 - first
+        size += 1
+    return size
+
+
+@njit(cache=True)
 def _fold(child, run, lo, hi, pad):
     """Eight-wide tree from a binary one: boxes (m, 6, 8) float32 grown by pad, codes (m, 8) int32."""
+    choice = _cheapest_forests(child, run, lo, hi)
     n = child.shape[0]
     box = np.empty((n, 6, WIDTH), np.float32)
     code = np.zeros((n, WIDTH), np.int32)
-    source = np.empty(n, np.int64)
-    source[0] = 0
-    used, done = 1, 0
-    members = np.empty(WIDTH, np.int64)
-    while done < used:
-        root = source[done]
-        size = 1
-        members[0] = root
-        while size < WIDTH:
-            widest, area = -1, -1.0
-            for k in range(size):
-                m = members[k]
-                if child[m, 0] >= 0 and _half_area(lo[m], hi[m]) > area:
-                    widest, area = k, _half_area(lo[m], hi[m])
-            if widest < 0:
-                break
-            m = members[widest]
-            members[widest] = child[m, 0]
-            members[size] = child[m, 1]
-            size += 1
+    found, places = np.empty(WIDTH, np.int64), np.empty(WIDTH, np.int64)
+    # binary nodes that wait to become wide ones, and where their number is wanted
+    waiting, parent, place = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n, np.int64)
+    top, used = 1, 0
+    while top > 0:
+        top -= 1
+        code[parent[top], place[top]] = used
+        size = _members(waiting[top], child, choice, found, places)
         for k in range(WIDTH):
-            if k >= size:
-                for a in range(3):
-                    box[done, a, k] = np.float32(1e30)
-                    box[done, a + 3, k] = np.float32(-1e30)
-                continue
-            m = members[k]
+            m = found[min(k, size - 1)]
             for a in range(3):
-                box[done, a, k] = np.float32(lo[m, a] - pad)
-                box[done, a + 3, k] = np.float32(hi[m, a] + pad)
-            if child[m, 0] >= 0:
-                code[done, k] = used
-                source[used] = m
-                used += 1
+                # an empty place is a box that no ray enters
+                box[used, a, k] = np.float32(lo[m, a] - pad if k < size else 1e30)
+                box[used, a + 3, k] = np.float32(hi[m, a] + pad if k < size else -1e30)
+            if k >= size:
+                continue
+            if choice[m, 0] == 1:
+                waiting[top], parent[top], place[top] = m, used, k
+                top += 1
             else:
-                code[done, k] = -1 - (run[m, 0] * 8 + run[m, 1] - run[m, 0])
-        done += 1
+                code[used, k] = -1 - (run[m, 0] * 8 + run[m, 1] - run[m, 0])
+        used += 1
     return box[:used].copy(), code[:used].copy()
 
 
