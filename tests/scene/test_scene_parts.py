@@ -191,7 +191,7 @@ IMPOSSIBLE: list[tuple[Change, str]] = [
     (set_in("lid.pane.0.corners", [["2 m", "0 cm"], ["3 m", "10 cm"]]), "lid.pane[0].corners: lies fully outside"),
     (set_in("substrate.heights.rows", [[1, 2], [3]]), "rows differ in length"),
     (set_in("substrate.heights.rows", [[1, 2], [3, -1]]), "not below the bottom pane"),
-    (set_in("substrate", {"depth": "0 cm"}), "substrate: the substrate must be at least"),
+    (set_in("substrate", {"front_depth": "0 cm", "back_depth": "3 cm"}), "substrate: the substrate must be at least"),
     (set_in("fixture.1.position", ["50 cm", "21 cm"]), "fixture[1]: stands in the same place as 'left'"),
     (set_in("fixture.1.position", ["75 cm", "21 cm"]), "fixture[1].size: the fixture cuts through a side of the hood"),
     (set_in("fixture.0.leds.row_pitch", "2 mm"), "the LED faces are wider than their pitch"),
@@ -213,8 +213,9 @@ def test_scenes_that_cannot_be_are_refused_with_the_reason(change: Change, expec
     assert len(str(caught.value).splitlines()) == len(caught.value.problems)
 
 
-def test_partly_outside_is_allowed() -> None:
+def test_partly_outside_and_a_bare_bottom_are_allowed() -> None:
     data = good_scene()
+    data["substrate"] = {"depth": "0 cm"}
     data["plants"][0]["rectangle"] = [["-5 cm", "-5 cm"], ["200 cm", "10 cm"]]
     data["wood"][0]["at"] = ["-5 cm", "20 cm"]
     scene_from_dict(data)

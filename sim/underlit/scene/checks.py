@@ -47,10 +47,10 @@ def _check_water(scene: Scene) -> Iterator[Problem]:
             f"no water left: the surface would lie {format_length(-level)} under the bottom", ("water", stated)
         )
     highest = float(scene.substrate.grid_m.max())
-    if float(scene.substrate.grid_m.min()) < THINNEST_BED_M:
+    if highest > 0 and float(scene.substrate.grid_m.min()) < THINNEST_BED_M:
         yield Problem(
             f"the substrate must be at least {format_length(THINNEST_BED_M)} deep everywhere; "
-            "for a bare bottom give a thin layer the reflectance of what shows",
+            'or depth = "0 cm" for a bare bottom',
             ("substrate",),
         )
     if highest >= height:
