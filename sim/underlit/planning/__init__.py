@@ -1,0 +1,1 @@
+"""Decide: zone verdicts, and what follows from kept results."""

@@ -1,0 +1,116 @@
+"""What a zone's light means: both errors, its band, a verdict in words, and the daily light integral.
+
+Two errors are never mixed: the counting error of the trace, and what is not known about the tank (output against claim, glass,
+dirt, walls, water), which no number of photons removes. The verdict uses both.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from underlit.lowering.scene import Lowered
+from underlit.planning.patches import Spread, spread, zone_patches
+from underlit.results.estimate import Estimate
+from underlit.results.result import Result
+from underlit.scene import Band, Zone, tank_uncertainty
+
+SURE = 0.8
+"""Probability from which a verdict is given in plain words; below it the zone is borderline."""
+SECONDS_PER_HOUR = 3600.0
+UMOL_PER_MOL = 1e6
+
+
+class Verdict(StrEnum):
+    """What a zone's light is against its band."""
+
+    TOO_DIM = "too dim"
+    RIGHT = "right"
+    BORDERLINE = "borderline"
+    TOO_BRIGHT = "too bright"
+    NO_AIM = "no aim set"
+
+
+@dataclass(frozen=True)
+class ZoneReport:
+    """A zone's light. ppfd: mean [umol/m2/s] with its counting error; unknown: 95 % half width from what is not known
+    about the tank [umol/m2/s]; dli [mol/m2/day]; chance: probabilities of too dim, right, too bright.
+    """
+
+    name: str
+    where: str
+    area_m2: float
+    ppfd: Estimate
+    unknown: float
+    band: Band | None
+    spread: Spread
+    verdict: Verdict
+    chance: tuple[float, float, float] | None
+    dli: float
+    why: str
+
+
+def _normal_below(x: float) -> float:
+    return 0.5 * (1.0 + math.erf(x / math.sqrt(2.0)))
+
+
+def chances(value: float, standard_error: float, band: Band) -> tuple[float, float, float]:
+    """Probabilities that the true PPFD lies below, inside and above a band, for a normal error [umol/m2/s]."""
+    if standard_error <= 0:
+        return (float(value < band.low), float(band.low <= value <= band.high), float(value > band.high))
+    below = _normal_below((band.low - value) / standard_error)
+    above = 1.0 - _normal_below((band.high - value) / standard_error)
+    return below, max(0.0, 1.0 - below - above), above
+
+
+def verdict(chance: tuple[float, float, float]) -> Verdict:
+    """Words for the probabilities: a plain verdict where one of them reaches `SURE`."""
+    for share, word in zip(chance, (Verdict.TOO_DIM, Verdict.RIGHT, Verdict.TOO_BRIGHT), strict=True):
+        if share >= SURE:
+            return word
+    return Verdict.BORDERLINE
+
+
+def daily_integrals(lowered: Lowered, result: Result) -> np.ndarray:
+    """DLI of each zone [mol/m2/day]: each fixture counts for its own photoperiod."""
+    hours = {f.name: f.photoperiod for f in lowered.scene.fixtures}
+    by_source = result.zone_values_by_source()
+    seconds = np.array([hours[s.fixture] * SECONDS_PER_HOUR for s in result.plan.sources])
+    return seconds @ by_source / UMOL_PER_MOL
+
+
+def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:
+    """Reports of all zones, the whole substrate first."""
+    scene = lowered.scene
+    relative = tank_uncertainty(scene)
+    by_name: dict[str, Zone] = {z.name: z for z in scene.zones}
+    integrals = daily_integrals(lowered, result)
+    reports = []
+    for place, info, estimate, dli in zip(
+        lowered.zones, result.plan.zones, result.zones().values(), integrals, strict=True
+    ):
+        zone = by_name.get(place.name)
+        band = zone.wanted(added_co2=scene.has_added_co2) if zone is not None else None
+        limits = None if band is None else (band.low, band.high)
+        chance = None
+        if band is not None:
+            chance = chances(estimate.value, math.hypot(estimate.standard_error, relative * estimate.value), band)
+        reports.append(
+            ZoneReport(
+                name=place.name,
+                where=place.where,
+                area_m2=info.area,
+                ppfd=estimate,
+                unknown=1.96 * relative * estimate.value,
+                band=band,
+                spread=spread(zone_patches(result, place), limits),
+                verdict=Verdict.NO_AIM if chance is None else verdict(chance),
+                chance=chance,
+                dli=float(dli),
+                why="" if zone is None else zone.why,
+            )
+        )
+    return reports
