@@ -1,8 +1,8 @@
 """Trace a scene to a precision or a budget: the one module that knows all worlds.
 
-    scene = load_scene("tank.toml")
-    traced = trace(scene, precision=0.01)
-    traced.result.zones()["carpet"].value
+scene = load_scene("tank.toml")
+traced = trace(scene, precision=0.01)
+traced.result.zones()["carpet"].value
 """
 
 from __future__ import annotations

@@ -1,0 +1,1 @@
+"""Who runs the walk: `cpu` (numba), `reference` (plain Python, the oracle)."""

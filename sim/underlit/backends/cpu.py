@@ -148,9 +148,7 @@ class Tracer:
                     row = self._spare.pop() if self._spare else np.zeros(self._row_length, np.int64)
                 job.rows[thread] = row
             seed = np.uint64(self.seed)
-            walk_packets(
-                self.tables, seed, job.source, job.batch, index * SLICE_PHOTONS, SLICE_PHOTONS, row, _NO_LOG
-            )
+            walk_packets(self.tables, seed, job.source, job.batch, index * SLICE_PHOTONS, SLICE_PHOTONS, row, _NO_LOG)
             with self._lock:
                 self.photons_walked += SLICE_PHOTONS
                 job.slices_left -= 1

@@ -1,0 +1,1 @@
+"""From a scene to the tables of the kernels."""

@@ -146,9 +146,7 @@ def _lower_zone(
             x, y = outline.mean(axis=0)
             z = float(scene.bed_heights_m(np.array(x), np.array(y))) + zone.height
             return _height_zone(world, scene, corners, zone.name, outline, z, "level, at the height asked for")
-        world.add_surface_zone(
-            zone.name, "substrate", area=_open_area(scene, corners, outline, None), outline=outline
-        )
+        world.add_surface_zone(zone.name, "substrate", area=_open_area(scene, corners, outline, None), outline=outline)
         return ZonePlace(zone.name, outline, None, "on the substrate")
     except ValueError as problem:
         raise LoweringError(f"{problem}; it lies outside the tank or is all covered by wood or stone") from None

@@ -119,9 +119,7 @@ def lower_plants(world: World, scene: Scene, shell: Shell, hardscape: dict[str, 
     return grown
 
 
-def _lower_group(
-    world: World, scene: Scene, shell: Shell, hardscape: dict[str, Shape], plants: Plants
-) -> Grown:
+def _lower_group(world: World, scene: Scene, shell: Shell, hardscape: dict[str, Shape], plants: Plants) -> Grown:
     outline = None
     leaf_area, index = 0.0, 0.0
     if plants.kind is PlantKind.MESH:

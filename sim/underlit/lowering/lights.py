@@ -78,9 +78,7 @@ def lower_fixtures(world: World, scene: Scene, shell: Shell) -> None:
             )
 
 
-def _lift(
-    world: World, scene: Scene, shell: Shell, fixture: Fixture, turned: np.ndarray, centre: np.ndarray
-) -> float:
+def _lift(world: World, scene: Scene, shell: Shell, fixture: Fixture, turned: np.ndarray, centre: np.ndarray) -> float:
     """How far to raise a fixture so that it lies on what is under it instead of in it [m]."""
     length, width, height = fixture.size
     corners, _ = box((-length / 2, -width / 2, 0), (length / 2, width / 2, height))

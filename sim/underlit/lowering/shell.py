@@ -44,9 +44,7 @@ def lower_shell(world: World, scene: Scene) -> Shell:
     length, depth, _ = tank.inside_m
     level = scene.water_level_m
     surface = world.interface("water surface", OUTSIDE, water, exit="out of the top", bucket="water")
-    world.add_mesh(
-        "water surface", *rectangle((0, 0, level), (length, 0, 0), (0, depth, 0)), surface, role=Role.WATER
-    )
+    world.add_mesh("water surface", *rectangle((0, 0, level), (length, 0, 0), (0, depth, 0)), surface, role=Role.WATER)
     _rim_and_braces(world, scene)
     low, top = _lid(world, scene)
     _hood(world, scene)
@@ -127,7 +125,9 @@ def _backing(world: World, side: str, wall: Wall) -> int:
     )
 
 
-def _ring(low: tuple[float, float], high: tuple[float, float], inward: float, z: float) -> tuple[np.ndarray, np.ndarray]:
+def _ring(
+    low: tuple[float, float], high: tuple[float, float], inward: float, z: float
+) -> tuple[np.ndarray, np.ndarray]:
     """A level frame of four trapezoids facing up, from an outer rectangle inward; exact shared corners."""
     (x0, y0), (x1, y1) = low, high
     outer = [(x0, y0, z), (x1, y0, z), (x1, y1, z), (x0, y1, z)]
@@ -164,9 +164,7 @@ def _rim_and_braces(world: World, scene: Scene) -> None:
         high = (min(brace.at + brace.width / 2, length - HAIR), depth - HAIR, height - HAIR)
         name = f"brace {i}"
         if brace.glass is None:
-            surface = world.opaque(
-                name, reflectance("black", brace.reflectance), closed=True, bucket="rim and braces"
-            )
+            surface = world.opaque(name, reflectance("black", brace.reflectance), closed=True, bucket="rim and braces")
         else:
             medium = world.medium(name, *optical_constants(brace.glass))
             surface = world.interface(name, OUTSIDE, medium, exit="out of the top", bucket="rim and braces")

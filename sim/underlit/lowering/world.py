@@ -21,6 +21,7 @@ import numpy as np
 from underlit.transport.emission import lens_table
 from underlit.transport.tables import BINS, Bucket, FaceShape, SurfaceKind, Tables, ZoneKind
 
+
 class Role(StrEnum):
     """What a mesh is in the picture of the tank."""
 
@@ -190,7 +191,15 @@ class World:
     # -- surfaces -------------------------------------------------------------------------------------------
     def _add_surface(self, kind: SurfaceKind, reflectance: np.ndarray, transmittance: np.ndarray, **row: float) -> int:
         record = dict(
-            kind=kind, front=-1, back=-1, closed=0, bucket_front=0, bucket_back=0, exit_bucket=-1, specular=0.0, film=1.0
+            kind=kind,
+            front=-1,
+            back=-1,
+            closed=0,
+            bucket_front=0,
+            bucket_back=0,
+            exit_bucket=-1,
+            specular=0.0,
+            film=1.0,
         )
         record.update(row)
         self._surfaces.append({"row": record, "reflectance": reflectance, "transmittance": transmittance})
@@ -399,4 +408,16 @@ class World:
         return freeze_world(self)
 
 
-__all__ = ["Grid", "HeadInfo", "Mesh", "Plan", "Role", "SourceInfo", "World", "ZoneInfo", "box", "rectangle", "spectrum_array"]
+__all__ = [
+    "Grid",
+    "HeadInfo",
+    "Mesh",
+    "Plan",
+    "Role",
+    "SourceInfo",
+    "World",
+    "ZoneInfo",
+    "box",
+    "rectangle",
+    "spectrum_array",
+]

@@ -97,11 +97,11 @@ class Result:
         value, error, _ = combine(parts)
         return value, error, min((p[2] for p in parts), default=0.0)
 
-    def _cells(self, name: str) -> slice:
-        layout = self.plan.tables.layout.dtype.names or ()
-        names = [n for n in layout if n in ("faces", "map", "planes", "zones")]
+    def cells(self, name: str) -> slice:
+        """Cells of `faces`, `map` or `planes` in a tally row."""
+        following = {"faces": "map", "map": "planes", "planes": "zones"}[name]
         row = self.plan.tables.layout[0]
-        return slice(int(row[name]), int(row[names[names.index(name) + 1]]))
+        return slice(int(row[name]), int(row[following]))
 
     def faces(self, mesh: str) -> Field:
         """PPFD arriving on a mesh's faces: (n_faces, 2), front and back side."""
@@ -115,7 +115,7 @@ class Result:
         return Field(value.reshape(n, 2) / area[:, None], error.reshape(n, 2) / area[:, None], dof)
 
     def _grid(self, name: str, grid: Grid) -> Field:
-        value, error, dof = self._flux(self._cells(name))
+        value, error, dof = self._flux(self.cells(name))
         nx, ny, nz = grid.shape
         with np.errstate(divide="ignore", invalid="ignore"):
             area = np.where(grid.open_area > 0, grid.open_area, np.nan).reshape(nz, ny, nx)
@@ -145,6 +145,28 @@ class Result:
             parts.append(mean_of_batches(rows))
         value, error, dof = combine(parts)
         return [Estimate(float(v), float(e), float(d)) for v, e, d in zip(value, error, dof, strict=True)]
+
+    def zone_values_by_source(self) -> np.ndarray:
+        """Mean PPFD of each zone from each source alone, as dimmed: (sources, zones) float64."""
+        areas = np.array([z.area for z in self.plan.zones])
+        values = np.zeros((len(self.counts), len(areas)))
+        for i, counts in enumerate(self.counts):
+            if counts.batches:
+                total = np.sum([p[: len(areas)] for p in counts.points], axis=0, dtype=np.float64)
+                values[i] = total / counts.batches * self._scale(i) / areas
+        return values
+
+    def without_group(self, cells: slice, left_out: int | None) -> np.ndarray:
+        """Mean flux [umol/s] of cells over all groups of batches but one (for the jackknife), or over all."""
+        flux = np.zeros(cells.stop - cells.start)
+        for i, counts in enumerate(self.counts):
+            weight = counts.group_batches.astype(np.float64)
+            if left_out is not None:
+                weight[left_out] = 0.0
+            if weight.sum() > 0:
+                keep = weight > 0
+                flux += counts.groups[keep, cells].sum(axis=0) / weight.sum() * self._scale(i)
+        return flux
 
     def zones(self) -> dict[str, Estimate]:
         """Mean PPFD of each zone."""

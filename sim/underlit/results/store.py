@@ -129,7 +129,7 @@ def _put_grid(d: xarray.Dataset, result: Result, name: str) -> None:
     _put(d, f"{name}_ppfd", dims, found.value, what, _UNIT)
     _put(d, f"{name}_ppfd_standard_error", dims, found.standard_error, f"{what}, standard error (counting)", _UNIT)
     _put(d, f"{name}_open_area", dims, grid.open_area.reshape(shape), "part of a cell that light can reach", "m2")
-    cells = result._cells("map" if name == "bed" else "planes")
+    cells = result.cells("map" if name == "bed" else "planes")
     sums = np.array([c.groups[:, cells] for c in result.counts]).reshape(len(result.counts), -1, *shape)
     _put(d, f"{name}_group_sum", ("source", "group", *dims), sums, "quanta counted, by group of batches", "1")
     d[f"{name}_group_sum"].attrs["comment"] = "flux = sum / (group_batches x packets in a batch x 2^40) x source_ppf"

@@ -25,7 +25,9 @@ def why_no_gl() -> str | None:
     if os.environ.get("UNDERLIT_NO_GL"):
         return _line("drawing is switched off by UNDERLIT_NO_GL")
     try:
-        done = subprocess.run([sys.executable, "-c", _PROBE], env=offscreen_environment(), capture_output=True, timeout=120)
+        done = subprocess.run(
+            [sys.executable, "-c", _PROBE], env=offscreen_environment(), capture_output=True, timeout=120
+        )
     except (OSError, subprocess.TimeoutExpired) as error:
         return _line(f"the probe did not finish ({type(error).__name__})")
     if done.returncode == 0:

@@ -82,9 +82,7 @@ class LabelBoard:
         pad = 0.5 * self.size * self.axes.figure.dpi / 72
         return found.width + pad, found.height + pad
 
-    def _try(
-        self, text: str, at: Sequence[float], *, within: np.ndarray | None = None, badge: bool = False
-    ) -> bool:
+    def _try(self, text: str, at: Sequence[float], *, within: np.ndarray | None = None, badge: bool = False) -> bool:
         width, height = self._extent(text)
         box = (at[0] - width / 2, at[1] - height / 2, at[0] + width / 2, at[1] + height / 2)
         view = self.axes.get_window_extent()

@@ -101,7 +101,7 @@ def overlay_from_meshes(meshes: Iterable[Mesh], title: str = "", note: str = "")
         of_role.setdefault(mesh.role, []).append(mesh)
     base = of_role.get(Role.BED) or of_role.get(Role.SHELL) or [m for group in of_role.values() for m in group]
     shell = of_role.get(Role.SHELL) or base
-    low, high = _bounds(base)
+    _, high = _bounds(base)
     water = of_role.get(Role.WATER)
     fixtures = []
     for mesh in of_role.get(Role.FIXTURE, []):

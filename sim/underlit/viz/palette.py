@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 BAR_TITLE = "PAR (PPFD), µmol/m²/s"
 
 COLOUR_MAP = "viridis"
-"""Rises evenly in lightness, so that it reads without colour too, and keeps its order for colour-blind eyes. Dim is dark
-violet, bright is yellow."""
+"""Rises evenly in lightness, so that it reads without colour too, and keeps its order for colour-blind eyes. Dim is
+dark violet, bright is yellow."""
 
 INK, SOFT_INK, PAPER = "#22282c", "#5d666b", "#ffffff"
 COVERED = "#d9d6d0"
@@ -82,4 +82,9 @@ def number(value: float) -> str:
 
 def both_units(metres: float) -> str:
     """A length in cm and in inches, for people."""
-    return f"{100 * metres:.1f}".rstrip("0").rstrip(".") + " cm (" + f"{metres / 0.0254:.1f}".rstrip("0").rstrip(".") + " in)"
+    return (
+        f"{100 * metres:.1f}".rstrip("0").rstrip(".")
+        + " cm ("
+        + f"{metres / 0.0254:.1f}".rstrip("0").rstrip(".")
+        + " in)"
+    )

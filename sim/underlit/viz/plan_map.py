@@ -1,4 +1,4 @@
-"""The plan map: PPFD on the substrate seen from above, with contours, zones, reading spots and the fixtures' outlines."""
+"""The plan map: PPFD on the substrate from above, with contours, zones, reading spots and the fixtures' outlines."""
 
 from __future__ import annotations
 
@@ -25,13 +25,11 @@ from underlit.viz.palette import (
     colour_map,
     colour_range,
 )
+from underlit.viz.pooling import PATCH_M, patch_means
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-PATCH_M = 0.03
-"""The map shows means over patches as large as a meter head: finer detail would be mostly counting noise."""
 
 _LEFT, _RIGHT, _TOP, _BOTTOM = 0.62, 1.1, 0.95, 0.8
 """Margins round the map [in]."""
@@ -192,9 +190,7 @@ def _footprints(axes: Axes, footprints: Sequence[Footprint]) -> None:
             axes.add_patch(Polygon(np.asarray(outline), closed=True, fill=False, ec=HARDSCAPE_LINE, lw=1.1, zorder=5))
 
 
-def _contours(
-    axes: Axes, values: np.ndarray, origin: Sequence[float], spacing: Sequence[float], vmax: float
-) -> None:
+def _contours(axes: Axes, values: np.ndarray, origin: Sequence[float], spacing: Sequence[float], vmax: float) -> None:
     from matplotlib.contour import ContourSet
     from matplotlib.ticker import MaxNLocator
 
@@ -221,17 +217,6 @@ def _long_lines(x: np.ndarray, y: np.ndarray, values: np.ndarray, level: float) 
 
     lines = contour_generator(x, y, np.ma.masked_invalid(values)).lines(level)
     return [np.asarray(c) for c in lines if np.linalg.norm(np.diff(c, axis=0), axis=1).sum() > 4 * PATCH_M]
-
-
-def patch_means(values: np.ndarray, size_x: float, size_y: float) -> np.ndarray:
-    """Means over about size_x by size_y cells (Gaussian of the same variance), taken over finite cells only; NaN stays."""
-    from scipy.ndimage import gaussian_filter
-
-    known = np.isfinite(values)
-    sigma = (size_y / np.sqrt(12), size_x / np.sqrt(12))
-    weight = gaussian_filter(known.astype(np.float64), sigma, mode="nearest")
-    total = gaussian_filter(np.where(known, values, 0.0), sigma, mode="nearest")
-    return np.where(known, total / np.where(weight > 0, weight, 1.0), np.nan)
 
 
 def _bar(figure: Figure, axes: Axes, image: Any, above: bool) -> None:
@@ -269,7 +254,9 @@ def _key(figure: Figure, axes: Axes, board: LabelBoard, footprints: Sequence[Foo
 
 def _heading(figure: Figure, axes: Axes, overlay: Overlay, note: str) -> None:
     size = f"{both_units(overlay.length)} x {both_units(overlay.depth)} inside"
-    heading(figure, axes, overlay.title or "Light on the substrate", ("; ".join(t for t in (overlay.note, size) if t), note))
+    heading(
+        figure, axes, overlay.title or "Light on the substrate", ("; ".join(t for t in (overlay.note, size) if t), note)
+    )
 
 
 def heading(figure: Figure, axes: Axes, title: str, lines: Sequence[str]) -> None:

@@ -16,6 +16,9 @@ from underlit.results.stored import mesh_areas
 CERTAIN_ENOUGH = 0.05
 """Standard error over value up to which a face stands for itself."""
 
+PATCH_M = 0.03
+"""Maps show means over patches as large as a meter head: finer detail would be mostly counting noise."""
+
 CUBES_M = (0.01, 0.02, 0.04)
 
 
@@ -23,7 +26,26 @@ def face_normals(mesh: Mesh) -> np.ndarray:
     """(n_faces, 3) float64: unit normals of the front sides."""
     corners = mesh.vertices[mesh.faces]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    return normals / np.linalg.norm(normals, axis=1, keepdims=True)
+    length = np.linalg.norm(normals, axis=1, keepdims=True)
+    return np.divide(normals, length, out=np.zeros_like(normals), where=length > 0)
+
+
+def bed_sides(bed: Mesh) -> list[Mesh]:
+    """The sides of the substrate as seen through the glass, from its open edge down to the bottom pane (z = 0)."""
+    edges = np.sort(bed.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    unique, count = np.unique(edges, axis=0, return_counts=True)
+    rim = unique[count == 1]
+    if len(rim) == 0:
+        return []
+    top = bed.vertices[rim]
+    low = top.copy()
+    low[:, :, 2] = min(0.0, float(bed.vertices[:, 2].min()))
+    vertices = np.concatenate([top.reshape(-1, 3), low.reshape(-1, 3)])
+    first, n = 2 * np.arange(len(rim), dtype=np.int32), 2 * len(rim)
+    upper = np.stack([first, first + 1, first + n], axis=1)
+    lower = np.stack([first + 1, first + n + 1, first + n], axis=1)
+    faces = np.concatenate([upper, lower]).astype(np.int32)
+    return [Mesh(f"side of {bed.name}", vertices, faces, 0, bed.surface, Role.BED)]
 
 
 def shown_side(mesh: Mesh, found: Field) -> Field:
@@ -71,3 +93,14 @@ def _facing(mesh: Mesh) -> np.ndarray:
         return np.zeros(len(normals), dtype=np.int64)
     axis = np.argmax(np.abs(normals), axis=1)
     return 2 * axis + (normals[np.arange(len(normals)), axis] < 0)
+
+
+def patch_means(values: np.ndarray, size_x: float, size_y: float) -> np.ndarray:
+    """Means over size_x by size_y cells (a Gaussian of that box's variance), over finite cells only; NaN stays."""
+    from scipy.ndimage import gaussian_filter
+
+    known = np.isfinite(values)
+    sigma = (size_y / np.sqrt(12), size_x / np.sqrt(12))
+    weight = gaussian_filter(known.astype(np.float64), sigma, mode="nearest")
+    total = gaussian_filter(np.where(known, values, 0.0), sigma, mode="nearest")
+    return np.where(known, total / np.where(weight > 0, weight, 1.0), np.nan)

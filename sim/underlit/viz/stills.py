@@ -132,7 +132,12 @@ def _compose(image: np.ndarray, scene: TankScene, result: Result, overlay: Overl
     figure = new_figure(total_w / dpi, total_h / dpi)
     figure.figimage(image, xo=left, yo=bottom, origin="upper")
     bar_axes = figure.add_axes(
-        ((left + width_px + 40) / total_w, (bottom + 0.12 * height_px) / total_h, 26 / total_w, 0.76 * height_px / total_h)
+        (
+            (left + width_px + 40) / total_w,
+            (bottom + 0.12 * height_px) / total_h,
+            26 / total_w,
+            0.76 * height_px / total_h,
+        )
     )
     bar = figure.colorbar(
         ScalarMappable(Normalize(scene.vmin, scene.vmax), colour_map()), cax=bar_axes,

@@ -1,4 +1,4 @@
-"""A result as VTK data: surfaces with PPFD as cell data and the light planes as a grid, for ParaView and for our pictures."""
+"""A result as VTK data: surfaces with PPFD as cell data and the light planes as a grid, for ParaView and pictures."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from underlit.lowering.world import Mesh, Role
 from underlit.results.atomic import atomic_path, temporary_folder
 from underlit.results.result import Result
 from underlit.viz.palette import VALUED
-from underlit.viz.pooling import shown_side
+from underlit.viz.pooling import PATCH_M, patch_means, shown_side
 
 if TYPE_CHECKING:
     import pyvista
@@ -63,8 +63,41 @@ def planes_grid(result: Result) -> pyvista.ImageData:
     return data
 
 
+def bed_from_map(result: Result) -> tuple[Mesh, np.ndarray] | None:
+    """The bed as the cells of its map, each at the bed's own height, two triangles a cell, and their PPFD.
+
+    Values are those of the plan map: means over a meter head's size, NaN where no light can reach. None without a map
+    or a bed.
+    """
+    grid = result.plan.bed_map
+    beds = [m for m in result.plan.meshes if m.role is Role.BED]
+    if grid is None or not beds:
+        return None
+    (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
+    x, y = np.meshgrid(x0 + dx * np.arange(nx + 1), y0 + dy * np.arange(ny + 1))
+    z = _height_at(np.concatenate([m.vertices for m in beds]), x, y)
+    at = (np.arange(ny)[:, None] * (nx + 1) + np.arange(nx)[None]).reshape(-1)
+    quads = np.stack([at, at + 1, at + nx + 2, at, at + nx + 2, at + nx + 1], axis=1)
+    values = patch_means(result.bed().value, PATCH_M / dx, PATCH_M / dy)
+    vertices = np.stack([x, y, z], axis=-1).reshape(-1, 3)
+    mesh = Mesh("substrate map", vertices, quads.reshape(-1, 3).astype(np.int32), 0, beds[0].surface, Role.BED)
+    return mesh, np.repeat(values.reshape(-1), 2)
+
+
+def _height_at(vertices: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Height of a bed, given by its vertices (n, 3), at places on the plan."""
+    from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
+
+    points, z = vertices[:, :2], vertices[:, 2]
+    found = LinearNDInterpolator(points, z)(x, y)
+    outside = ~np.isfinite(found)
+    if outside.any():
+        found[outside] = NearestNDInterpolator(points, z)(x[outside], y[outside])
+    return np.asarray(found)
+
+
 def to_multiblock(result: Result) -> pyvista.MultiBlock:
-    """All meshes, one block each, named "role: mesh", and the block "light planes".
+    """All meshes, one block each, named "role: mesh", the block "substrate map" (bed cell by cell) and "light planes".
 
     Substrate, wood, stone and plants carry `PPFD` and `PPFD_ERROR` as cell data (see `valued_poly_data`); glass, water,
     lid, fixture and the rest carry no values.
@@ -75,6 +108,13 @@ def to_multiblock(result: Result) -> pyvista.MultiBlock:
     for mesh in result.plan.meshes:
         data = valued_poly_data(result, mesh) if mesh.role in VALUED else poly_data(mesh)
         blocks.append(data, f"{mesh.role.value}: {mesh.name}")
+    bed = bed_from_map(result)
+    if bed is not None:
+        data = poly_data(bed[0])
+        found = result.bed()
+        data.cell_data[PPFD] = np.repeat(found.value.reshape(-1), 2)
+        data.cell_data[PPFD_ERROR] = np.repeat(found.standard_error.reshape(-1), 2)
+        blocks.append(data, "substrate map")
     if result.plan.planes is not None:
         blocks.append(planes_grid(result), "light planes")
     return blocks

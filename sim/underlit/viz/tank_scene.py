@@ -1,4 +1,4 @@
-"""The tank in 3D as pyvista parts: what carries a value, what is solid, what is clear. Stills and the window share it."""
+"""The tank in 3D as pyvista parts: what carries a value, what is solid, what is clear. For stills and the window."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ import numpy as np
 from underlit.lowering.world import Mesh, Role
 from underlit.results.result import Result
 from underlit.viz.palette import ROLE_COLOURS, VALUED, colour_map, colour_range
-from underlit.viz.pooling import shown_values
-from underlit.viz.surfaces import poly_data
+from underlit.viz.pooling import bed_sides, shown_values
+from underlit.viz.surfaces import bed_from_map, poly_data
 
 if TYPE_CHECKING:
     import pyvista
@@ -48,17 +48,26 @@ class TankScene:
 
 def build_scene(result: Result, limits: tuple[float, float] | None = None) -> TankScene:
     """Colour all surfaces that carry a value. limits: range of the colour map (found from the values by default)."""
-    values = {m.name: shown_values(result, m) for m in result.plan.meshes if m.role in VALUED}
-    together = np.concatenate(list(values.values())) if values else np.zeros(0)
+    bed = bed_from_map(result)
+    drawn = [m for m in result.plan.meshes if m.role in VALUED and (bed is None or m.role is not Role.BED)]
+    values = {m.name: shown_values(result, m) for m in drawn}
+    together = np.concatenate([*values.values(), *([bed[1]] if bed is not None else [])] or [np.zeros(0)])
     vmin, vmax = limits or colour_range(together)
     scene = TankScene(vmin, vmax, bool(np.nanmax(together, initial=0.0) > vmax))
     for mesh in result.plan.meshes:
         data = poly_data(mesh)
-        if mesh.role in VALUED:
+        if mesh.role not in VALUED:
+            scene.others.append((mesh, data))
+            continue
+        if bed is None or mesh.role is not Role.BED:
             data.cell_data[COLOURS] = colours_of(values[mesh.name], vmin, vmax)
             scene.valued.append((mesh, data))
-        else:
-            scene.others.append((mesh, data))
+        if mesh.role is Role.BED:
+            scene.others.extend((side, poly_data(side)) for side in bed_sides(mesh))
+    if bed is not None:
+        data = poly_data(bed[0])
+        data.cell_data[COLOURS] = colours_of(bed[1], vmin, vmax)
+        scene.valued.append((bed[0], data))
     return scene
 
 
@@ -100,7 +109,10 @@ def rim_of(scene: TankScene) -> pyvista.PolyData | None:
 
 def add_values(plotter: pyvista.Plotter, scene: TankScene) -> list[pyvista.Actor]:
     """Add the coloured surfaces, unlit: a colour is a value, and no lamp of ours may change it."""
-    return [plotter.add_mesh(d, scalars=COLOURS, rgb=True, lighting=False) for _, d in scene.valued]
+    actors = [plotter.add_mesh(d, scalars=COLOURS, rgb=True, lighting=False) for _, d in scene.valued]
+    for _, data in scene.of(Role.BED):
+        actors.append(plotter.add_mesh(data, color=ROLE_COLOURS[Role.BED], lighting=False))
+    return actors
 
 
 def add_solids(plotter: pyvista.Plotter, scene: TankScene) -> list[pyvista.Actor]:
@@ -108,7 +120,7 @@ def add_solids(plotter: pyvista.Plotter, scene: TankScene) -> list[pyvista.Actor
     return [
         plotter.add_mesh(data, color=ROLE_COLOURS[mesh.role], lighting=True, ambient=0.45, diffuse=0.6, specular=0.1)
         for mesh, data in scene.others
-        if mesh.role not in CLEAR and mesh.role not in (Role.HOOD, Role.BACKING)
+        if mesh.role not in CLEAR and mesh.role not in (Role.HOOD, Role.BACKING, Role.BED)
     ]
 
 
@@ -121,15 +133,20 @@ def aim_camera(plotter: pyvista.Plotter, bounds: np.ndarray) -> None:
     camera.up = (0.0, 0.0, 1.0)
     camera.view_angle = 24.0
     corners = np.array([[bounds[(i >> a) & 1][a] for a in range(3)] for i in range(8)])
-    width, height = plotter.window_size
+    aspect = plotter.window_size[0] / plotter.window_size[1]
     right = np.cross(-sight, (0.0, 0.0, 1.0))
     right /= np.linalg.norm(right)
     up = np.cross(right, -sight)
     half = np.tan(np.radians(camera.view_angle / 2))
-    offset = corners - centre
-    # How far back each corner needs the camera so that it lies inside the picture.
-    need = np.maximum(np.abs(offset @ right) / (half * width / height), np.abs(offset @ up) / half) + offset @ sight
-    distance = 1.05 * float(need.max())
+    # Perspective makes near corners spread: move the centre of sight until the margins are alike, then step back.
+    for _ in range(8):
+        offset = corners - centre
+        depth = offset @ sight
+        across, upward = offset @ right / (half * aspect), offset @ up / half
+        distance = float((np.maximum(np.abs(across), np.abs(upward)) + depth).max())
+        x, y = across / (distance - depth), upward / (distance - depth)
+        centre = centre + 0.5 * distance * half * ((x.max() + x.min()) * aspect * right + (y.max() + y.min()) * up)
+    distance *= 1.06
     camera.focal_point = tuple(centre)
     camera.position = tuple(centre + distance * sight)
     camera.clipping_range = (0.05 * distance, 4.0 * distance)

@@ -1,0 +1,133 @@
+"""The whole answer as plain data, units in the keys: what `summary.json` holds and the printed tables show."""
+
+from __future__ import annotations
+
+import math
+import platform
+import sys
+from importlib import metadata
+from typing import Any
+
+from underlit import __version__
+from underlit.planning.zones import ZoneReport, zone_reports
+from underlit.report.ledger import as_percentages, light_ledger
+from underlit.results.estimate import Estimate
+from underlit.run import Traced
+from underlit.scene import assumptions, tank_uncertainty
+from underlit.transport.tables import Counter
+
+FORMAT = 1
+
+
+def versions() -> dict[str, str]:
+    """Versions of the program and of what its numbers depend on."""
+    found = {"underlit": __version__, "python": platform.python_version()}
+    for name in ("numpy", "numba", "scipy", "trimesh"):
+        try:
+            found[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            continue
+    found["platform"] = f"{sys.platform} {platform.machine()}"
+    return found
+
+
+def number(value: float | None, digits: int = 6) -> float | None:
+    """A finite number with so many significant digits; None for what is not one (JSON has no infinity)."""
+    if value is None or not math.isfinite(value):
+        return None
+    return float(f"{value:.{digits}g}")
+
+
+def _estimate(estimate: Estimate | None) -> dict[str, float | None] | None:
+    if estimate is None:
+        return None
+    return {"value": number(estimate.value), "half_width_95": number(estimate.half_width)}
+
+
+def zone_entry(report: ZoneReport) -> dict[str, Any]:
+    """One zone as plain data."""
+    band = report.band
+    return {
+        "name": report.name,
+        "where": report.where,
+        "area_m2": number(report.area_m2),
+        "ppfd_umol_m2_s": number(report.ppfd.value),
+        "counting_error_95_umol_m2_s": number(report.ppfd.half_width),
+        "not_known_about_tank_95_umol_m2_s": number(report.unknown),
+        "dimmest_tenth_umol_m2_s": _estimate(report.spread.dimmest_tenth),
+        "evenness_dimmest_over_average": _estimate(report.spread.evenness),
+        "share_of_area_in_band": _estimate(report.spread.share_in_band),
+        "patch_relative_standard_error": number(report.spread.patch_noise),
+        "band_umol_m2_s": None if band is None else [band.low, band.high],
+        "band_note": "" if band is None else band.note,
+        "band_source": "" if band is None else band.source,
+        "verdict": str(report.verdict),
+        "chance_too_dim_right_too_bright": None if report.chance is None else [number(c, 4) for c in report.chance],
+        "dli_mol_m2_day": number(report.dli),
+        "why": report.why,
+    }
+
+
+def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[str, Any]:
+    """Everything that was found, ready for JSON."""
+    lowered, result = traced.lowered, traced.result
+    scene = lowered.scene
+    relative = tank_uncertainty(scene)
+    zones = zone_reports(lowered, result) if reports is None else reports
+    lines = light_ledger(lowered, result)
+    spots = []
+    for spot, head, estimate in zip(scene.spots, result.plan.heads, result.heads().values(), strict=True):
+        spots.append(
+            {
+                "name": spot.name,
+                "x_m": number(head.centre[0]),
+                "y_m": number(head.centre[1]),
+                "z_m": number(head.centre[2]),
+                "ppfd_umol_m2_s": number(estimate.value),
+                "counting_error_95_umol_m2_s": number(estimate.half_width),
+                "not_known_about_tank_95_umol_m2_s": number(1.96 * relative * estimate.value),
+            }
+        )
+    return {
+        "format": FORMAT,
+        "title": scene.title,
+        "scene_file": scene.path.name if scene.path else None,
+        "zones": [zone_entry(z) for z in zones],
+        "spots": spots,
+        "ledger": {
+            "percent": dict(as_percentages(lines, 2)),
+            "quanta": {k: str(v) for k, v in result.ledger_quanta().items()},
+            "gap_quanta": result.ledger_gap(),
+            "lost_photons": result.counter(Counter.LOST_PHOTONS),
+            "hits_passed_over": result.counter(Counter.PASSED_OVER),
+        },
+        "photons": result.photons,
+        "seconds": number(result.seconds),
+        "seed": result.seed,
+        "complete": result.complete,
+        "aim_reached": traced.reached,
+        "worst": {"name": traced.worst_name, "relative_half_width_95": number(traced.worst_relative, 4)},
+        "ppf_umol_s": number(result.ppf),
+        "fixtures": [
+            {
+                "name": f.name,
+                "ppf_umol_s": number(f.ppf),
+                "watts": number(f.running_watts),
+                "photoperiod_hours": f.photoperiod,
+                "dimming": f.dimming,
+            }
+            for f in scene.fixtures
+        ],
+        "watts": number(sum(w for w in (f.running_watts for f in scene.fixtures) if w is not None) or None),
+        "plantings": [
+            {"name": g.name, "leaf_area_m2": number(g.leaf_area), "leaf_area_index": number(g.leaf_area_index)}
+            for g in lowered.plantings
+        ],
+        "not_known_about_tank_relative_standard": number(relative, 4),
+        "assumptions": [
+            {"what": a.key, "taken": a.value_text, "range": a.range_text, "source": a.source}
+            for a in assumptions(scene)
+        ],
+        "notes": list(result.plan.notes),
+        "versions": versions(),
+    }
