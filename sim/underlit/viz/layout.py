@@ -37,7 +37,7 @@ def write_layout(meshes: Iterable[Mesh], overlay: Overlay, path: str | Path) -> 
 
 def draw_layout(meshes: Sequence[Mesh], overlay: Overlay) -> Figure:
     """Plan, front view and right-hand view to one scale, as a matplotlib figure."""
-    meshes = [*meshes, *(side for m in meshes if m.role is Role.BED for side in bed_sides(m))]
+    solids = [*meshes, *(side for m in meshes if m.role is Role.BED for side in bed_sides(m))]
     top = max([overlay.height, *(f.top for f in overlay.fixtures)]) + 0.03
     low = -max(overlay.glass, 0.005) - 0.01
     tall = top - low
@@ -61,7 +61,7 @@ def draw_layout(meshes: Sequence[Mesh], overlay: Overlay) -> Figure:
     ):
         axes.set(xlim=along, ylim=up, aspect="equal")
         axes.set_axis_off()
-        _bodies(axes, meshes, view)
+        _bodies(axes, solids, view)
     _elevation(front, overlay, overlay.length, "front view")
     _elevation(side, overlay, overlay.depth, "from the right (front pane at the left)")
     _plan(plan, overlay)
@@ -102,7 +102,9 @@ def _elevation(axes: Axes, overlay: Overlay, along: float, name: str) -> None:
         axes.fill_between([0, along], 0, overlay.water_level, color="#dceaf1", zorder=1, lw=0)
         axes.plot([0, along], [overlay.water_level] * 2, color="#4d88ab", lw=1.2, zorder=6)
     for x0, x1, y0, y1 in (
-        (-glass, along + glass, -glass, 0.0), (-glass, 0.0, 0.0, overlay.height), (along, along + glass, 0.0, overlay.height),
+        (-glass, along + glass, -glass, 0.0),
+        (-glass, 0.0, 0.0, overlay.height),
+        (along, along + glass, 0.0, overlay.height),
     ):  # fmt: skip
         axes.fill_between([x0, x1], y0, y1, color="#b9d2cb", ec="#6f9c90", lw=0.6, zorder=5, clip_on=False)
     axes.set_title(name, fontsize=9, color=SOFT_INK, loc="left", pad=4)
@@ -112,8 +114,8 @@ def _plan(axes: Axes, overlay: Overlay) -> None:
     from matplotlib.patches import Rectangle
 
     glass = max(overlay.glass, 0.003)
-    outer = Rectangle((-glass, -glass), overlay.length + 2 * glass, overlay.depth + 2 * glass, fc="#b9d2cb", ec="#6f9c90",
-                      lw=0.6, zorder=0, clip_on=False)  # fmt: skip
+    size = (overlay.length + 2 * glass, overlay.depth + 2 * glass)
+    outer = Rectangle((-glass, -glass), *size, fc="#b9d2cb", ec="#6f9c90", lw=0.6, zorder=0, clip_on=False)
     inner = Rectangle((0, 0), overlay.length, overlay.depth, fc="white", ec="#6f9c90", lw=0.6, zorder=0.5)
     axes.add_patch(outer)
     axes.add_patch(inner)
@@ -127,8 +129,8 @@ def _plan(axes: Axes, overlay: Overlay) -> None:
         )  # fmt: skip
     axes.set_title("plan", fontsize=9, color=SOFT_INK, loc="left", pad=9)
     axes.annotate(
-        "front (viewer)", (0.5, 0), (0, -7), xycoords="axes fraction", textcoords="offset points", ha="center", va="top",
-        fontsize=9, fontweight="bold", color=INK, annotation_clip=False,
+        "front (viewer)", (0.5, 0), (0, -7), xycoords="axes fraction", textcoords="offset points", ha="center",
+        va="top", fontsize=9, fontweight="bold", color=INK, annotation_clip=False,
     )  # fmt: skip
     _measure(axes, (0, 0), (overlay.length, 0), (0, -0.42), f"{both_units(overlay.length)} inside")
     _measure(axes, (0, 0), (0, overlay.depth), (-0.32, 0), f"{both_units(overlay.depth)} inside")
@@ -144,7 +146,8 @@ def _front_measures(axes: Axes, overlay: Overlay) -> None:
         if spot.height is not None:
             axes.plot(spot.at[0], spot.height, marker="o", ms=6, mfc="white", mec=INK, mew=1.1, zorder=12)
             axes.annotate(
-                spot.name, (spot.at[0], spot.height), (7, 3), textcoords="offset points", fontsize=8, color=INK, zorder=13,
+                spot.name, (spot.at[0], spot.height), (7, 3), textcoords="offset points", fontsize=8, color=INK,
+                zorder=13,
                 bbox={"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.8},
             )  # fmt: skip
 
@@ -181,7 +184,8 @@ def _measure(
     upright = start[0] == end[0]
     axes.annotate(
         "", xy=tuple(b), xytext=tuple(a), annotation_clip=False,
-        arrowprops={"arrowstyle": "<|-|>", "color": SOFT_INK, "lw": 0.8, "shrinkA": 0, "shrinkB": 0, "mutation_scale": 7},
+        arrowprops={"arrowstyle": "<|-|>", "color": SOFT_INK, "lw": 0.8, "shrinkA": 0, "shrinkB": 0,
+                    "mutation_scale": 7},
     )  # fmt: skip
     for here, there in ((start, a), (end, b)):
         axes.plot([here[0], there[0]], [here[1], there[1]], color="#b5bcc0", lw=0.5, clip_on=False, zorder=0.2)

@@ -216,7 +216,8 @@ def _long_lines(x: np.ndarray, y: np.ndarray, values: np.ndarray, level: float) 
     from contourpy import contour_generator
 
     lines = contour_generator(x, y, np.ma.masked_invalid(values)).lines(level)
-    return [np.asarray(c) for c in lines if np.linalg.norm(np.diff(c, axis=0), axis=1).sum() > 4 * PATCH_M]
+    paths = [np.asarray(line, dtype=np.float64) for line in lines]
+    return [path for path in paths if np.hypot(*np.diff(path, axis=0).T).sum() > 4 * PATCH_M]
 
 
 def _bar(figure: Figure, axes: Axes, image: Any, above: bool) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -28,7 +28,7 @@ from underlit.viz.tank_scene import (
 )
 
 if TYPE_CHECKING:
-    import pyvista
+    from matplotlib.figure import Figure
 
 BACKGROUND = (244, 246, 246)
 _KEY = (255, 0, 255)
@@ -69,17 +69,17 @@ def render(scene: TankScene, size: tuple[int, int]) -> np.ndarray:
     return (fine.sum(axis=(1, 3)) / _FINE**2 + 0.5).astype(np.uint8)
 
 
-def _plotter(size: tuple[int, int], background: tuple[int, int, int]) -> pyvista.Plotter:
+def _plotter(size: tuple[int, int], background: tuple[int, int, int]) -> Any:
     import pyvista
 
-    plotter = pyvista.Plotter(off_screen=True, window_size=list(size), lighting="light kit")
-    plotter.set_background([c / 255 for c in background])
+    plotter: Any = pyvista.Plotter(off_screen=True, window_size=list(size), lighting="light kit")
+    plotter.set_background("#{:02x}{:02x}{:02x}".format(*background))
     # Multisampling would blend the background into edges (and make clear things vanish): averaging does it better.
     plotter.disable_anti_aliasing()
     return plotter
 
 
-def _shot(plotter: pyvista.Plotter, scene: TankScene) -> np.ndarray:
+def _shot(plotter: Any, scene: TankScene) -> np.ndarray:
     aim_camera(plotter, scene.bounds())
     plotter.render()
     image = np.array(plotter.screenshot(None, return_img=True))[:, :, :3]
@@ -121,7 +121,7 @@ def _clear_pass(scene: TankScene, size: tuple[int, int]) -> np.ndarray:
     return _shot(plotter, scene)
 
 
-def _compose(image: np.ndarray, scene: TankScene, result: Result, overlay: Overlay):  # type: ignore[no-untyped-def]
+def _compose(image: np.ndarray, scene: TankScene, result: Result, overlay: Overlay) -> Figure:
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 

@@ -7,7 +7,7 @@ import os
 import re
 import shutil
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -28,7 +28,8 @@ def poly_data(mesh: Mesh) -> pyvista.PolyData:
     """A mesh as pyvista data, without values."""
     import pyvista
 
-    return pyvista.PolyData.from_regular_faces(mesh.vertices, mesh.faces.astype(np.int64))
+    faces: Any = mesh.faces.astype(np.int64)
+    return pyvista.PolyData.from_regular_faces(mesh.vertices, faces)
 
 
 def valued_poly_data(result: Result, mesh: Mesh) -> pyvista.PolyData:

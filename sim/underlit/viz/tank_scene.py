@@ -21,6 +21,7 @@ CLEAR = frozenset({Role.SHELL, Role.LID, Role.WATER})
 """Roles that are seen through."""
 
 COLOURS = "colours"
+SHOWN = "PPFD as shown [umol/m2/s]"
 GLASS_EDGE = "#6f9c90"
 GLASS_RIM = "#c4ddd5"
 WATER_LINE = "#5b93b5"
@@ -28,7 +29,7 @@ WATER_LINE = "#5b93b5"
 
 @dataclass
 class TankScene:
-    """Parts by role. valued: (mesh, data with uint8 `COLOURS` a face); vmin, vmax: range of the colour map."""
+    """Parts by role. valued: (mesh, data with `SHOWN` and `COLOURS` a face); vmin, vmax: range of the colour map."""
 
     vmin: float
     vmax: float
@@ -60,15 +61,20 @@ def build_scene(result: Result, limits: tuple[float, float] | None = None) -> Ta
             scene.others.append((mesh, data))
             continue
         if bed is None or mesh.role is not Role.BED:
-            data.cell_data[COLOURS] = colours_of(values[mesh.name], vmin, vmax)
+            _colour(data, values[mesh.name], vmin, vmax)
             scene.valued.append((mesh, data))
         if mesh.role is Role.BED:
             scene.others.extend((side, poly_data(side)) for side in bed_sides(mesh))
     if bed is not None:
         data = poly_data(bed[0])
-        data.cell_data[COLOURS] = colours_of(bed[1], vmin, vmax)
+        _colour(data, bed[1], vmin, vmax)
         scene.valued.append((bed[0], data))
     return scene
+
+
+def _colour(data: pyvista.PolyData, values: np.ndarray, vmin: float, vmax: float) -> None:
+    data.cell_data[SHOWN] = values
+    data.cell_data[COLOURS] = colours_of(values, vmin, vmax)
 
 
 def colours_of(values: np.ndarray, vmin: float, vmax: float) -> np.ndarray:
@@ -103,7 +109,7 @@ def rim_of(scene: TankScene) -> pyvista.PolyData | None:
     for mesh, data in shells:
         flat = np.all(np.abs(mesh.vertices[mesh.faces][:, :, 2] - top) < 1e-6, axis=1)
         if flat.any():
-            found.append(data.extract_cells(np.flatnonzero(flat)).extract_surface(algorithm="dataset_surface"))
+            found.append(data.extract_cells(flat).extract_surface(algorithm="dataset_surface"))
     return pyvista.merge(found) if found else None
 
 
@@ -124,8 +130,11 @@ def add_solids(plotter: pyvista.Plotter, scene: TankScene) -> list[pyvista.Actor
     ]
 
 
-def aim_camera(plotter: pyvista.Plotter, bounds: np.ndarray) -> None:
-    """Three-quarter view from the front, upright, a little from above, all of the bounds in the picture."""
+def aim_camera(plotter: pyvista.Plotter, bounds: np.ndarray, margin: float = 1.06) -> None:
+    """Three-quarter view from the front, upright, a little from above, all of the bounds in the picture.
+
+    margin: how many times farther back than would just do.
+    """
     centre = bounds.mean(axis=0)
     sight = np.array([0.42, -1.0, 0.36])
     sight /= np.linalg.norm(sight)
@@ -146,7 +155,7 @@ def aim_camera(plotter: pyvista.Plotter, bounds: np.ndarray) -> None:
         distance = float((np.maximum(np.abs(across), np.abs(upward)) + depth).max())
         x, y = across / (distance - depth), upward / (distance - depth)
         centre = centre + 0.5 * distance * half * ((x.max() + x.min()) * aspect * right + (y.max() + y.min()) * up)
-    distance *= 1.06
+    distance *= margin
     camera.focal_point = tuple(centre)
     camera.position = tuple(centre + distance * sight)
     camera.clipping_range = (0.05 * distance, 4.0 * distance)
