@@ -1,3 +1,79 @@
-"""Predict PPFD, with its error, on every surface of a planted freshwater aquarium."""
+"""Predict PPFD, with its error, on every surface of a planted freshwater aquarium.
+
+    import underlit
+
+    scene = underlit.load_scene("scenes/carpet-plan.toml")
+    traced = underlit.trace(scene, precision=0.01)
+    for zone in underlit.zone_reports(traced.lowered, traced.result):
+        print(zone.name, zone.ppfd.value, zone.ppfd.half_width, zone.verdict)
+
+Names are imported when first used, so that `import underlit` costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from underlit.lowering.scene import Lowered, lower
+    from underlit.lowering.world import Grid, Plan, Role, World, box, rectangle
+    from underlit.planning.zones import ZoneReport, zone_reports
+    from underlit.results.result import Field, Result
+    from underlit.run import Aim, Traced, trace, trace_plan
+    from underlit.scene import Scene, SceneError, load_scene, scene_from_dict
 
 __version__ = "0.1.0"
+
+_HOMES = {
+    "Aim": "run",
+    "Field": "results.result",
+    "Grid": "lowering.world",
+    "Lowered": "lowering.scene",
+    "Plan": "lowering.world",
+    "Result": "results.result",
+    "Role": "lowering.world",
+    "Scene": "scene",
+    "SceneError": "scene",
+    "Traced": "run",
+    "World": "lowering.world",
+    "ZoneReport": "planning.zones",
+    "box": "lowering.world",
+    "load_scene": "scene",
+    "lower": "lowering.scene",
+    "rectangle": "lowering.world",
+    "scene_from_dict": "scene",
+    "trace": "run",
+    "trace_plan": "run",
+    "zone_reports": "planning.zones",
+}
+
+__all__ = [
+    "Aim",
+    "Field",
+    "Grid",
+    "Lowered",
+    "Plan",
+    "Result",
+    "Role",
+    "Scene",
+    "SceneError",
+    "Traced",
+    "World",
+    "ZoneReport",
+    "__version__",
+    "box",
+    "load_scene",
+    "lower",
+    "rectangle",
+    "scene_from_dict",
+    "trace",
+    "trace_plan",
+    "zone_reports",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'underlit' has no attribute {name!r}")
+    return getattr(import_module(f"underlit.{_HOMES[name]}"), name)
