@@ -79,7 +79,7 @@ class Result:
         """Emitted PPF as dimmed [umol/s]."""
         return sum(self.source_ppf(i) for i in range(len(self.counts)))
 
-    def _scale(self, index: int) -> float:
+    def source_scale(self, index: int) -> float:
         """umol/s per quantum in one batch."""
         return self.source_ppf(index) / (self.counts[index].photons_per_batch * float(PACKET))
 
@@ -88,7 +88,7 @@ class Result:
         """Mean flux [umol/s] of cells by group of batches, of one source: (32, cells) float64."""
         counts = self.counts[index]
         batches = np.maximum(counts.group_batches, 1)[:, None]
-        return counts.groups[:, cells] / batches * self._scale(index)
+        return counts.groups[:, cells] / batches * self.source_scale(index)
 
     def _flux(self, cells: slice) -> tuple[np.ndarray, np.ndarray, float]:
         parts = []
@@ -141,7 +141,7 @@ class Result:
         parts = []
         for i, counts in enumerate(self.counts):
             rows = np.array([p[first : first + len(areas)] for p in counts.points], dtype=np.float64)
-            rows = rows.reshape(-1, len(areas)) * (self._scale(i) / areas)
+            rows = rows.reshape(-1, len(areas)) * (self.source_scale(i) / areas)
             parts.append(mean_of_batches(rows))
         value, error, dof = combine(parts)
         return [Estimate(float(v), float(e), float(d)) for v, e, d in zip(value, error, dof, strict=True)]
@@ -153,7 +153,7 @@ class Result:
         for i, counts in enumerate(self.counts):
             if counts.batches:
                 total = np.sum([p[: len(areas)] for p in counts.points], axis=0, dtype=np.float64)
-                values[i] = total / counts.batches * self._scale(i) / areas
+                values[i] = total / counts.batches * self.source_scale(i) / areas
         return values
 
     def without_group(self, cells: slice, left_out: int | None) -> np.ndarray:
@@ -165,7 +165,7 @@ class Result:
                 weight[left_out] = 0.0
             if weight.sum() > 0:
                 keep = weight > 0
-                flux += counts.groups[keep, cells].sum(axis=0) / weight.sum() * self._scale(i)
+                flux += counts.groups[keep, cells].sum(axis=0) / weight.sum() * self.source_scale(i)
         return flux
 
     def zones(self) -> dict[str, Estimate]:
