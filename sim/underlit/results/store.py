@@ -187,7 +187,8 @@ def _put_points(d: xarray.Dataset, result: Result) -> None:
     _put(d, "head_normal", ("head", "xyz"), np.array([h.normal for h in plan.heads]).reshape(-1, 3), "normal")
     _put(d, "head_radius", ("head",), [h.radius for h in plan.heads], "radius", "m")
     n = len(plan.zones) + len(plan.heads)
-    rows = np.array([p for c in result.counts for p in c.points], dtype=np.int64).reshape(-1, n)
+    points_by_batch = [p for c in result.counts for p in c.points]
+    rows = np.array(points_by_batch, dtype=np.int64).reshape(len(points_by_batch), n)
     owner = np.repeat(np.arange(len(result.counts)), [c.batches for c in result.counts]).astype(np.int32)
     _put(d, "batch_source", ("batch",), owner, "source a batch belongs to")
     _put(d, "batch_quanta", ("batch", "point"), rows, "quanta in each zone, then on each head", "1")

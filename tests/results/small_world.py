@@ -1,0 +1,30 @@
+"""A small world to count light in: a box with a bed, a leaf, two sources, a zone, a head and light planes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from underlit.backends.cpu import Tracer
+from underlit.lowering.world import Grid, Role, World, rectangle
+from underlit.results.result import Result
+
+
+def small_result(seed: int = 11, batches: tuple[int, int] = (40, 33)) -> Result:
+    """A traced world of 1 m x 0.5 m; its sources have unlike numbers of batches."""
+    world = World(notes=["a remark"])
+    bed = world.opaque("substrate", 0.2)
+    leaf = world.leaf("leaf", 0.1, 0.2)
+    world.add_mesh("bed", *rectangle((0, 0, 0), (1, 0, 0), (0, 0.5, 0)), bed, role=Role.BED)
+    world.add_mesh("leaf", *rectangle((0.2, 0.1, 0.2), (0.3, 0, 0), (0, 0.2, 0.05)), leaf, role=Role.PLANTS)
+    world.add_source("white", [(0.5, 0.25, 0.6)], ppf=100.0, fixture="fixture", channel="white")
+    world.add_source("red", [(0.2, 0.25, 0.6)], ppf=30.0, fixture="fixture", channel="red")
+    open_area = np.full((1, 5, 10), 0.01)
+    open_area[0, 2, 3] = 0.0
+    world.set_map("bed", Grid((0, 0, 0), (0.1, 0.1, 1), (10, 5, 1), open_area))
+    world.set_planes(Grid((0, 0, 0.1), (0.25, 0.25, 0.2), (4, 2, 2), np.full((2, 2, 4), 0.0625)))
+    world.add_surface_zone("left half", "bed", area=0.25, outline=np.array([[0, 0], [0.5, 0], [0.5, 0.5], [0, 0.5]]))
+    world.add_head("spot", (0.7, 0.25, 0.05))
+    plan = world.freeze()
+    tracer = Tracer(plan.tables, seed=seed, batch_bits=12, threads=1)
+    tracer.run(list(batches))
+    return Result(plan, tuple(tracer.counts), seed, 1.5, {"red": 0.6})
