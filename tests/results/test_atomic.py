@@ -35,9 +35,14 @@ def test_a_whole_write_replaces_the_file_and_leaves_nothing_else(tmp_path):
 def test_an_error_keeps_the_old_file_and_removes_the_half(tmp_path, wrong):
     target = tmp_path / "summary.json"
     write_text(target, "old")
-    with pytest.raises(wrong), atomic_path(target) as path:
-        path.write_text("half")
-        raise wrong
+
+    def write_half():
+        with atomic_path(target) as path:
+            path.write_text("half")
+            raise wrong
+
+    with pytest.raises(wrong):
+        write_half()
     assert target.read_text() == "old"
     assert os.listdir(tmp_path) == ["summary.json"]
 
@@ -65,7 +70,11 @@ def test_another_running_process_keeps_its_half(tmp_path):
 
 
 def test_a_temporary_folder_goes_whatever_happens(tmp_path):
-    with pytest.raises(RuntimeError), temporary_folder(tmp_path / "view.vtm") as folder:
-        (folder / "part.vtp").write_text("x")
-        raise RuntimeError
+    def write_half():
+        with temporary_folder(tmp_path / "view.vtm") as folder:
+            (folder / "part.vtp").write_text("x")
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        write_half()
     assert os.listdir(tmp_path) == []

@@ -135,8 +135,8 @@ def ticks(axes: Axes, along: float, up: float) -> None:
 
 def scale_bar(axes: Axes, length: float) -> None:
     """A bar of round centimetres over a bar of round inches, below the axes at the left."""
-    cm = max((c for c in (5, 10, 20, 50) if c / 100 <= length / 3.5), default=5)
-    inch = max((i for i in (2, 4, 8, 12, 24) if i * 0.0254 <= length / 3.5), default=2)
+    cm = max((c for c in (5, 10, 20, 50) if c / 100 <= length / 2.8), default=5)
+    inch = max((i for i in (2, 4, 8, 12, 24) if i * 0.0254 <= length / 2.8), default=2)
     transform = axes.get_xaxis_transform()
     height_px = axes.get_window_extent().height
     for row, (size, text) in enumerate(((cm / 100, f"{cm} cm"), (inch * 0.0254, f"{inch} in"))):
