@@ -155,6 +155,25 @@ def lenses_heads_and_a_mirror() -> World:
     return world
 
 
+def a_lamp_by_its_web() -> World:
+    """A light that is brighter to one side, by an intensity web of six planes and five angles."""
+    world = tank(absorption=0.1)
+    azimuth = np.radians([0.0, 60.0, 90.0, 180.0, 300.0, 360.0])
+    theta = np.radians([0.0, 20.0, 45.0, 70.0, 90.0])
+    web = np.array(
+        [
+            [9.0, 8.0, 7.0, 2.0, 0.0],
+            [9.0, 9.5, 6.0, 1.0, 0.0],
+            [9.0, 5.0, 2.0, 0.5, 0.0],
+            [9.0, 4.0, 0.0, 0.0, 0.0],
+            [9.0, 7.0, 5.0, 3.0, 1.0],
+            [9.0, 8.0, 7.0, 2.0, 0.0],
+        ]
+    )
+    add_lamp(world, beam_web=(azimuth, theta, web), axis=(0.1, 0.2, -1.0), key=23)
+    return world
+
+
 def sides_of_their_own() -> Tables:
     """A faulty room of the sketch's: every side has its own numbers and ledger line, and everything odd happens.
 
@@ -191,5 +210,6 @@ WORLDS = [
     leaves_across_the_surface,
     stone_on_the_bed,
     lenses_heads_and_a_mirror,
+    a_lamp_by_its_web,
     sides_of_their_own,
 ]

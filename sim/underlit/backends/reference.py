@@ -37,6 +37,7 @@ from underlit.backends.reference_formulas import (
     scattering_cosine,
     turned,
     unit,
+    web_angles,
 )
 from underlit.transport.tables import (
     PACKET,
@@ -181,14 +182,17 @@ class _Tracer:
         else:
             radius, angle = float(led["half_u"]) * math.sqrt(f), 2.0 * math.pi * u[1]
             right, ahead = radius * math.cos(angle), radius * math.sin(angle)
+        azimuth = 2.0 * math.pi * u[3]
         if source["lens_kind"] == LensKind.COSINE_POWER:
             cosine = (1.0 - u[2]) ** (1.0 / (source["lens_exponent"] + 1.0))
             sine = math.sqrt(max(0.0, 1.0 - cosine * cosine))
         else:
             first = source["lens_first"]
-            theta = lens_angle(self.tables.lens_rows[first : first + source["lens_count"]], u[2])
+            if source["lens_kind"] == LensKind.WEB:
+                theta, azimuth = web_angles(self.tables.webs[first:], u[2], u[3])
+            else:
+                theta = lens_angle(self.tables.lens_rows[first : first + source["lens_count"]], u[2])
             cosine, sine = math.cos(theta), math.sin(theta)
-        azimuth = 2.0 * math.pi * u[3]
         axes = [as_vector(led[axis]) for axis in ("position", "u", "v", "w")]
         parts = (sine * math.cos(azimuth), sine * math.sin(azimuth), cosine)
         direction = normalised(combined(*zip(parts, axes[1:], strict=True)))

@@ -6,6 +6,7 @@ Nothing here is shared with the kernels (see `reference`). Vectors are tuples of
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -155,6 +156,44 @@ def lens_angle(rows: np.ndarray, u: float) -> float:
     while low < (middle := 0.5 * (low + high)) < high:
         low, high = (middle, high) if flux(middle) <= wanted else (low, middle)
     return low
+
+
+def web_angles(web: np.ndarray, u: float, v: float) -> tuple[float, float]:
+    """(theta, azimuth) [rad] of a WEB lens; web: its run of numbers from nc on, see `transport.tables`.
+
+    By bisection on the whole cumulative functions, azimuth first: no interval is looked up.
+    """
+    nc, ng = int(web[0]), int(web[1])
+    azimuth, theta = web[2 : 2 + nc], web[2 + nc : 2 + nc + ng]
+    intensity = web[2 + nc + ng : 2 + nc + ng + nc * ng].reshape(nc, ng)
+
+    def up_to(values: np.ndarray, end: float) -> float:
+        """Integral of the linear interpolant of values times sin from the first theta to end."""
+        total = 0.0
+        for t0, t1, i0, i1 in zip(theta[:-1], theta[1:], values[:-1], values[1:]):
+            stop = min(max(end, t0), t1)
+            half, mean, slope = 0.5 * (stop - t0), 0.5 * (stop + t0), (i1 - i0) / (t1 - t0)
+            total += 2.0 * math.sin(half) * (i0 * math.sin(mean) + slope * math.cos(mean))
+            total -= slope * (stop - t0) * math.cos(stop)
+        return total
+
+    plane_flux = np.array([up_to(plane, theta[-1]) for plane in intensity])
+
+    def flux_before(phi: float) -> float:
+        stops = np.clip(phi, azimuth[:-1], azimuth[1:])
+        share = (stops - azimuth[:-1]) / np.diff(azimuth)
+        ends = plane_flux[:-1] + share * np.diff(plane_flux)
+        return float((0.5 * (plane_flux[:-1] + ends) * (stops - azimuth[:-1])).sum())
+
+    def bisect(wanted: float, cumulative: Callable[[float], float], low: float, high: float) -> float:
+        while low < (middle := 0.5 * (low + high)) < high:
+            low, high = (middle, high) if cumulative(middle) <= wanted else (low, middle)
+        return low
+
+    phi = bisect(v * flux_before(azimuth[-1]), flux_before, float(azimuth[0]), float(azimuth[-1]))
+    profile = np.array([np.interp(phi, azimuth, column) for column in intensity.T])
+    total = up_to(profile, theta[-1])
+    return bisect(u * total, lambda t: up_to(profile, t), float(theta[0]), float(theta[-1])), phi
 
 
 def scattering_cosine(g: float, u: float) -> float:

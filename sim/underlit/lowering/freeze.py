@@ -64,7 +64,7 @@ def freeze_world(world: World) -> Plan:
     for side in ("front", "back"):
         is_interface = surfaces["kind"] == SurfaceKind.INTERFACE
         triangles[f"{side}_medium"] = np.where(is_interface, surfaces[side], -1)[surface[order]]
-    sources, spectra, lens_rows = _source_rows(world)
+    sources, spectra, lens_rows, webs = _source_rows(world)
     zones, outline = _zone_rows(world)
     heads = np.zeros(len(world._heads), HEAD)
     for i, head in enumerate(world._heads):
@@ -87,6 +87,7 @@ def freeze_world(world: World) -> Plan:
         spectra=spectra,
         leds=leds,
         lens_rows=lens_rows,
+        webs=webs,
         zones=zones,
         outline=outline,
         heads=heads,
@@ -134,11 +135,11 @@ def _led_rows(world: World, normals: np.ndarray, corners: np.ndarray, group: np.
     return rows
 
 
-def _source_rows(world: World) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _source_rows(world: World) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     rows = np.zeros(len(world._sources), SOURCE)
     spectra = np.zeros((len(rows), BINS))
-    lens = [np.zeros((0, 3))]
-    first_led = first_lens = 0
+    lens, webs = [np.zeros((0, 3))], [np.zeros(0)]
+    first_led = first_lens = first_web = 0
     for i, s in enumerate(world._sources):
         row = rows[i]
         row["key"], row["first_led"], row["led_count"] = s["key"], first_led, len(s["positions"])
@@ -148,9 +149,13 @@ def _source_rows(world: World) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
             row["lens_kind"], row["lens_first"], row["lens_count"] = LensKind.TABLE, first_lens, len(s["table"])
             lens.append(s["table"])
             first_lens += len(s["table"])
+        if s["web"] is not None:
+            row["lens_kind"], row["lens_first"] = LensKind.WEB, first_web
+            webs.append(s["web"])
+            first_web += len(s["web"])
         spectra[i] = s["cumulative"]
         first_led += len(s["positions"])
-    return rows, spectra, np.ascontiguousarray(np.concatenate(lens))
+    return rows, spectra, np.ascontiguousarray(np.concatenate(lens)), np.ascontiguousarray(np.concatenate(webs))
 
 
 def _zone_rows(world: World) -> tuple[np.ndarray, np.ndarray]:

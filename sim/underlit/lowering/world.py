@@ -18,7 +18,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from underlit.transport.emission import lens_table
+from underlit.transport.emission import lens_table, web_block
 from underlit.transport.tables import BINS, Bucket, FaceShape, SurfaceKind, Tables, ZoneKind
 
 
@@ -307,6 +307,7 @@ class World:
         face: FaceShape = FaceShape.RECTANGLE,
         beam_exponent: float = 1.0,
         beam_table: tuple[Sequence[float], Sequence[float]] | None = None,
+        beam_web: tuple[np.ndarray, np.ndarray, np.ndarray] | None = None,
         spectrum: Spectrum = 1.0,
         medium: int = OUTSIDE,
         exit: str = "past the tank",
@@ -318,8 +319,9 @@ class World:
 
         positions (n, 3) [m] of the emitting faces; axis they look along and `along`, the direction of the face's first
         half length (both (3,) or (n, 3)); half_size [m] (radius first for a disc; 0 0 is a point); intensity goes as
-        cos^beam_exponent, or by beam_table = (angles [rad], relative intensities); spectrum: relative photons per bin;
-        ppf [umol/s] of all of them together at full power.
+        cos^beam_exponent, or by beam_table = (angles [rad], relative intensities), or by beam_web = (azimuths (nc,) from
+        `along` towards axis x along over a full turn, angles (ng,), relative intensities (nc, ng)); spectrum: relative
+        photons per bin; ppf [umol/s] of all of them together at full power.
         """
         p = np.asarray(positions, dtype=np.float64).reshape(-1, 3)
         photons = spectrum_array(spectrum, f"source {name!r}")
@@ -342,12 +344,13 @@ class World:
             if theta.shape != value.shape or len(theta) < 2 or np.any(np.diff(theta) <= 0) or value.min() < 0:
                 raise ValueError(f"source {name!r}: a beam table needs rising angles and intensities not negative")
             table = lens_table(theta, value)
+        web = None if beam_web is None else web_block(*(np.asarray(a, dtype=np.float64) for a in beam_web))
         cumulative = np.cumsum(photons) / photons.sum()
         cumulative[-1] = 1.0
         self._sources.append(
             dict(
                 info=SourceInfo(name, float(ppf), fixture or name, channel), positions=p, u=u, v=np.cross(w, u), w=w,
-                half=half_size, face=face, exponent=float(beam_exponent), table=table, cumulative=cumulative,
+                half=half_size, face=face, exponent=float(beam_exponent), table=table, web=web, cumulative=cumulative,
                 medium=medium, bucket=self.bucket(exit), key=len(self._sources) if key is None else key,
             )
         )  # fmt: skip

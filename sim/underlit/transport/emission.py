@@ -9,11 +9,12 @@ from numba import njit, uint64
 
 from underlit.optics.frames import random_polarisation
 from underlit.optics.lens import cosine_power_cosine, table_angle
+from underlit.optics.web import web_direction
 from underlit.transport.randomness import ADDITIVE_STEPS, emission_shift, unit
 from underlit.transport.tables import FaceShape, LensKind
 
 _DISC = int(FaceShape.DISC)
-_TABLE = int(LensKind.TABLE)
+_TABLE, _WEB = int(LensKind.TABLE), int(LensKind.WEB)
 
 
 @njit(cache=True)
@@ -37,7 +38,7 @@ def pick_bin(cumulative, u):
 
 
 @njit(cache=True, error_model="numpy")
-def emit(source, leds, lens_rows, cumulative, u):
+def emit(source, leds, lens_rows, webs, cumulative, u):
     """Start of a packet from numbers u (6,): (LED row, p, d, e, spectral bin)."""
     scaled = u[0] * source.led_count
     k = min(int(scaled), source.led_count - 1)
@@ -48,13 +49,16 @@ def emit(source, leds, lens_rows, cumulative, u):
         a, b = radius * math.cos(angle), radius * math.sin(angle)
     else:
         a, b = (2.0 * f - 1.0) * led.half_u, (2.0 * u[1] - 1.0) * led.half_v
-    if source.lens_kind == _TABLE:
+    azimuth = 2.0 * math.pi * u[3]
+    if source.lens_kind == _WEB:
+        theta, azimuth = web_direction(webs, source.lens_first, u[2], u[3])
+        cosine, sine = math.cos(theta), math.sin(theta)
+    elif source.lens_kind == _TABLE:
         theta = table_angle(lens_rows, source.lens_first, source.lens_count, u[2])
         cosine, sine = math.cos(theta), math.sin(theta)
     else:
         cosine = cosine_power_cosine(source.lens_exponent, u[2])
         sine = math.sqrt(max(0.0, 1.0 - cosine * cosine))
-    azimuth = 2.0 * math.pi * u[3]
     c, s = sine * math.cos(azimuth), sine * math.sin(azimuth)
     p0, p1, p2 = led.position[0], led.position[1], led.position[2]
     u0, u1, u2 = led.u[0], led.u[1], led.u[2]
@@ -78,3 +82,25 @@ def lens_table(theta: np.ndarray, intensity: np.ndarray) -> np.ndarray:
     cumulative /= cumulative[-1]
     cumulative[-1] = 1.0
     return np.ascontiguousarray(np.stack([theta, intensity, cumulative], axis=1), dtype=np.float64)
+
+
+def web_block(azimuth: np.ndarray, theta: np.ndarray, intensity: np.ndarray) -> np.ndarray:
+    """Numbers of a WEB lens from its planes: azimuth (nc,) rising over a full turn, theta (ng,), intensity (nc, ng).
+
+    Angles in rad; the first plane is given again as the last, 2 pi later. Returns (k,) float64, see `optics/web.py`.
+    """
+    from underlit.optics.lens import linear_flux
+
+    share = np.zeros(intensity.shape)
+    for j, plane in enumerate(intensity):
+        for k in range(len(theta) - 1):
+            piece = linear_flux.py_func(theta[k + 1], theta[k], theta[k + 1], plane[k], plane[k + 1])
+            share[j, k + 1] = share[j, k] + piece
+    total = share[:, -1]
+    flux = np.concatenate([[0.0], np.cumsum(0.5 * (total[:-1] + total[1:]) * np.diff(azimuth))])
+    if not flux[-1] > 0:
+        raise ValueError("the intensity web holds no flux")
+    flux /= flux[-1]
+    flux[-1] = 1.0
+    counts = [float(len(azimuth)), float(len(theta))]
+    return np.concatenate([counts, azimuth, theta, intensity.ravel(), share.ravel(), flux])

@@ -37,6 +37,7 @@ class LensKind(IntEnum):
 
     COSINE_POWER = 0
     TABLE = 1
+    WEB = 2
 
 
 class FaceShape(IntEnum):
@@ -110,7 +111,7 @@ SOURCE = np.dtype(
         ("led_count", "<i4"),
         ("face_shape", "<i4"),  # FaceShape
         ("lens_kind", "<i4"),  # LensKind
-        ("lens_first", "<i4"),  # TABLE: first row of `lens_rows`
+        ("lens_first", "<i4"),  # TABLE: first row of `lens_rows`; WEB: first number of `webs`
         ("lens_count", "<i4"),  # TABLE: number of rows (nodes)
         ("medium", "<i4"),  # medium the LEDs stand in
         ("bucket", "<i4"),  # ledger line of light that escapes without having entered anything
@@ -194,6 +195,7 @@ class Tables(NamedTuple):
     spectra: np.ndarray  # (n_sources, BINS) float64: cumulative share of photons, last = 1
     leds: np.ndarray  # (n_leds,) LED
     lens_rows: np.ndarray  # (k, 3) float64: theta [rad], intensity (any unit), cumulative flux share
+    webs: np.ndarray  # (k,) float64: webs one after the other, see `optics/web.py`
     zones: np.ndarray  # (n_zones,) ZONE
     outline: np.ndarray  # (k, 2) float64 [m]
     heads: np.ndarray  # (n_heads,) HEAD

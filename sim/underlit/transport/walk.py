@@ -72,7 +72,7 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log):
     log: (rows, columns) int32, the visited surfaces of the first photons (slot * 2 + side), or no rows.
     """
     (node_box, node_child, corners, normals, triangles, surfaces, reflectance, transmittance, media, optics, sources,
-     spectra, leds, lens_rows, zones, outline, heads, layouts) = tables  # fmt: skip
+     spectra, leds, lens_rows, webs, zones, outline, heads, layouts) = tables  # fmt: skip
     layout = layouts[0]
     ledger, counters = layout.ledger, layout.counters
     source = sources[source_index]
@@ -84,7 +84,7 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log):
     for photon in range(first, first + count):
         key = photon_key(key_of_batch, uint64(photon))
         emission_numbers(key_of_batch, photon, numbers)
-        skip, px, py, pz, dx, dy, dz, ex, ey, ez, b = emit(source, leds, lens_rows, cumulative, numbers)
+        skip, px, py, pz, dx, dy, dz, ex, ey, ez, b = emit(source, leds, lens_rows, webs, cumulative, numbers)
         w = PACKET
         medium = source.medium
         exit_bucket = source.bucket
