@@ -1,40 +1,86 @@
-"""The `underlit` command."""
+"""The `underlit` command.
+
+Exit status: 0 done; 2 something the user can put right, said in one line each on stderr; 130 stopped by Ctrl-C (what
+was counted is still printed and written); 143 told to end by SIGTERM; 1 a fault of the program.
+"""
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
-from cyclopts import App, Parameter
+from cyclopts import App, CycloptsError, Parameter
 
 from underlit import __version__
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 app = App(
     name="underlit",
     version=__version__,
     help="Predict PAR (PPFD), with its error, on every surface of a planted freshwater aquarium.",
+    exit_on_error=False,
+    print_error=False,
 )
+MOST_THREADS = 1024
+TRACEBACK = "UNDERLIT_TRACEBACK"
+"""Environment variable: where set, a fault of the program shows its traceback."""
 
 
 class Refused(Exception):
     """Something the user can put right: the message is one or more lines for them. Exit status 2."""
 
 
-def main(arguments: list[str] | None = None) -> int:
+def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command; returns the exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a sign shows a question mark: no reason to lose the answer.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
     try:
-        app(arguments, result_action="return_value")
+        status = app(arguments, result_action="return_value")
+        sys.stdout.flush()
     except Refused as problem:
         print(problem, file=sys.stderr)
-        sys.exit(2)
+        return 2
+    except CycloptsError as problem:
+        print(_one_line(problem), file=sys.stderr)
+        return 2
     except KeyboardInterrupt:
-        print("stopped", file=sys.stderr)
-        sys.exit(130)
+        print("stopped before anything was counted: nothing written", file=sys.stderr)
+        return 130
     except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(0)
-    return 0
+        # Python would complain once more when it flushes at its end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as problem:
+        if os.environ.get(TRACEBACK):
+            raise
+        print(_fault(problem), file=sys.stderr)
+        return 1
+    return status if isinstance(status, int) else 0
+
+
+def _one_line(problem: CycloptsError) -> str:
+    from cyclopts import UnusedCliTokensError
+
+    words = " ".join(str(problem).split())
+    if isinstance(problem, UnusedCliTokensError) and problem.unused_tokens:
+        words = f"one argument too many: {problem.unused_tokens[0]!r}"
+    chain = " ".join(["underlit", *(problem.command_chain or ())])
+    return f"{words[:1].lower()}{words[1:].rstrip('.')}; see {chain} --help"
+
+
+def _fault(problem: Exception) -> str:
+    if isinstance(problem, MemoryError):
+        return "not enough memory for this scene: fewer plants, coarser meshes or fewer threads need less"
+    said = " ".join(f"{type(problem).__name__}: {problem}".split())
+    return (
+        f"a fault in underlit, not in your scene ({said}); {TRACEBACK}=1 shows where; please report it with the scene"
+    )
 
 
 def _load(path: Path) -> Any:
@@ -56,17 +102,41 @@ def _lower(scene: Any) -> Any:
         raise Refused(f"{scene.path}: {problem}") from None
 
 
+def _whole_number(name: str, text: str | int | None, low: int, high: int) -> int | None:
+    """A whole number in a range; 3e6 and 3_000_000 are ways to write one."""
+    if text is None:
+        return None
+    try:
+        value = int(text)
+    except ValueError:
+        try:
+            value = int(float(text)) if float(text).is_integer() else low - 1
+        except (ValueError, OverflowError):
+            value = low - 1
+    if not low <= value <= high:
+        span = f"from {low} to {high}" if high < 1 << 32 else f"of {low} or more"
+        raise Refused(f"{name}: must be a whole number {span} (got {text})")
+    return value
+
+
+def _cannot_write(path: Path, problem: Exception) -> Refused:
+    said = getattr(problem, "strerror", None) or " ".join(str(problem).split())
+    return Refused(f"--out: {path}: cannot write there ({said}); name another place")
+
+
 @app.command
 def trace(
-    scene: Path,
+    scene: Annotated[Path, Parameter(negative=())],
     *,
     out: Path | None = None,
-    photons: int | None = None,
+    photons: Annotated[str | None, Parameter(show_default=False)] = None,
     precision: float | None = None,
-    seed: int = 1,
-    threads: int | None = None,
-) -> None:
+    seed: str = "1",
+    threads: str | None = None,
+) -> int:
     """Trace the light of a scene and say what reaches every zone.
+
+    Ctrl-C stops early: what was counted so far is printed and written (exit status 130). A second Ctrl-C ends at once.
 
     Parameters
     ----------
@@ -75,7 +145,7 @@ def trace(
     out
         Folder for summary.json, result.nc, view.vtm, zones.csv, substrate.png and view.png. Without it nothing is written.
     photons
-        Stop after about this many photons instead of at a precision.
+        Stop after about this many photons instead of at a precision. Each light channel gets 65,536 at least.
     precision
         Stop when every zone mean is known to this fraction (95 %), spots to three times that. Default 0.01.
     seed
@@ -83,46 +153,52 @@ def trace(
     threads
         Worker threads (default: all processors).
     """
-    from rich.console import Console
+    budget = _whole_number("--photons", photons, 1, 1 << 62)
+    seeded = _whole_number("--seed", seed, 0, (1 << 64) - 1)
+    workers = _whole_number("--threads", threads, 1, MOST_THREADS)
+    if precision is not None and not 0 < precision < 1:
+        raise Refused(f"--precision: must be a fraction between 0 and 1, such as 0.01 (got {precision:g})")
+    if precision is not None and budget is not None:
+        raise Refused("--precision, --photons: the two exclude each other; give one")
 
-    from underlit.report.progress import tracing
+    from underlit.report.files import scene_texts, why_not_writable, write_folder
+    from underlit.report.printout import output_console, print_answer, print_verdicts, say
+    from underlit.report.progress import tracing, working
+    from underlit.report.stopping import INTERRUPTED, listening
 
-    if threads is not None and not 1 <= threads <= 1024:
-        raise Refused(f"--threads: a whole number from 1 to 1024 is needed (got {threads})")
-    if not 0 <= seed < 2**64:
-        raise Refused(f"--seed: a whole number from 0 to 2^64 - 1 is needed (got {seed})")
-    if out is not None and out.exists() and not out.is_dir():
-        raise Refused(f"--out: {out} is a file; name a folder")
-    loaded = _load(scene)
-    from underlit.run import make_aim
+    console, told = output_console(), output_console(stderr=True)
+    with listening() as stops:
+        loaded = _load(scene)
+        texts = scene_texts(scene)
+        reason = None if out is None else why_not_writable(out)
+        if reason is not None:
+            raise Refused(f"--out: {out}: {reason}")
+        with working(told, "building the tank"):
+            lowered = _lower(loaded)
+        traced = tracing(told, lowered, precision=precision, photons=budget, seed=seeded or 0, threads=workers)
+        if min(c.batches for c in traced.result.counts) < 2:
+            print("stopped before every light was counted: nothing to show, nothing written", file=sys.stderr)
+            return INTERRUPTED
+        from underlit.planning.zones import zone_reports
 
-    try:
-        make_aim(precision, photons)
-    except ValueError as problem:
-        raise Refused(f"--precision, --photons: {problem}") from None
-    lowered = _lower(loaded)
-    console = Console()
-    traced = tracing(console, lowered, precision=precision, photons=photons, seed=seed, threads=threads)
-    if traced.result.photons == 0:
-        raise Refused("stopped before the first batch was whole: nothing to show, nothing written")
-    from underlit.planning.zones import zone_reports
-    from underlit.report.files import write_folder
-    from underlit.report.printout import print_answer
-
-    reports = zone_reports(lowered, traced.result)
-    told: list[str] = []
-    if out is not None:
-        try:
-            told = write_folder(traced, reports, out)
-        except OSError as problem:
-            raise Refused(f"--out: {out}: cannot write there ({problem.strerror or problem})") from None
-    print_answer(console, traced, reports, files=None if out is None else f"Written to {out}")
-    for line in told:
-        console.print(line, style="yellow")
+        reports = zone_reports(lowered, traced.result)
+        print_answer(console, traced, reports, asked=budget)
+        if out is not None:
+            try:
+                with working(told, "drawing and writing"), stops.while_writing():
+                    notes = write_folder(traced, reports, out, texts)
+            except (OSError, RuntimeError) as problem:
+                print_verdicts(console, reports)
+                raise _cannot_write(out, problem) from None
+            for line in notes:
+                say(console, line, "yellow")
+            say(console, f"Written to {out}")
+        print_verdicts(console, reports)
+        return 0 if traced.result.complete else INTERRUPTED
 
 
 @app.command
-def check(scene: Path, *, out: Annotated[Path | None, Parameter(name=["--out"])] = None) -> None:
+def check(scene: Path, *, out: Path | None = None) -> None:
     """Validate a scene and draw its layout, without tracing.
 
     Parameters
@@ -132,23 +208,23 @@ def check(scene: Path, *, out: Annotated[Path | None, Parameter(name=["--out"])]
     out
         Where to draw the layout (PNG). Default: the scene's name with -layout.png, in the current folder.
     """
-    from rich.console import Console
-
     loaded = _load(scene)
+    path = out or Path(f"{scene.stem}-layout.png")
+    if path.is_dir():
+        raise Refused(f"--out: {path} is a folder; name a PNG file")
     lowered = _lower(loaded)
     from underlit.report.files import overlay
+    from underlit.report.layout import print_layout
+    from underlit.report.printout import output_console, say
     from underlit.viz.layout import write_layout
 
-    path = out or Path(f"{scene.stem}-layout.png")
+    console = output_console()
+    print_layout(console, lowered)
     try:
         write_layout(lowered.plan.meshes, overlay(lowered), path)
     except OSError as problem:
-        raise Refused(f"--out: {path}: cannot write there ({problem.strerror or problem})") from None
-    console = Console()
-    triangles = sum(len(m.faces) for m in lowered.plan.meshes)
-    console.print(f"{scene}: the scene is sound ({triangles:,} triangles). Layout drawn to {path}")
-    for note in lowered.plan.notes:
-        console.print(f"Note: {note}")
+        raise _cannot_write(path, problem) from None
+    say(console, f"{scene} is sound. Layout drawn to {path}")
 
 
 @app.command
@@ -164,7 +240,12 @@ def view(folder: Path) -> None:
         raise Refused(f"{folder}: there is no result.nc; name a folder that `underlit trace --out` wrote")
     from underlit.viz.viewer import show
 
-    missing = show(folder)
+    try:
+        missing = show(folder)
+    except ImportError as problem:
+        raise Refused(f"no window: {problem.name} is not installed; install it with: pip install pyvista") from None
+    except ValueError as problem:
+        raise Refused(str(problem)) from None
     if missing is not None:
         raise Refused(missing)
 
@@ -191,5 +272,5 @@ def schema(*, out: Path | None = None) -> None:
     try:
         write_text(out, text)
     except OSError as problem:
-        raise Refused(f"--out: {out}: cannot write there ({problem.strerror or problem})") from None
+        raise _cannot_write(out, problem) from None
     print(f"Schema written to {out}")

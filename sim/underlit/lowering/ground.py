@@ -59,7 +59,7 @@ def lower_hardscape(world: World, scene: Scene, shell: Shell) -> dict[str, Shape
             raise LoweringError(f"{piece.name}: {problem}") from None
         if not shape.closed:
             world.notes.append(f"{piece.name}: the mesh is not closed; light that gets inside counts as absorbed there")
-        surface = world.opaque(piece.name, piece.spectrum(), closed=True)
+        surface = world.opaque(piece.name, piece.spectrum(), closed=True, bucket=f"{role}: {piece.name}")
         world.add_mesh(piece.name, shape.vertices, shape.faces, surface, role=role)
         shapes[piece.name] = shape
     return shapes
@@ -139,7 +139,7 @@ def _lower_group(world: World, scene: Scene, shell: Shell, hardscape: dict[str, 
         world.notes.append(f"{plants.name}: {shape.note}")
     shape = _clipped(world, scene, shell, plants.name, replace(shape, closed=False, note=""))
     optics = plants.leaf_optics
-    surface = world.leaf(plants.name, optics.reflectance, optics.transmittance)
+    surface = world.leaf(plants.name, optics.reflectance, optics.transmittance, bucket=f"plants: {plants.name}")
     world.add_mesh(plants.name, shape.vertices, shape.faces, surface, role=Role.PLANTS)
     return Grown(plants.name, shape, outline, leaf_area, index, float(shape.bounds[1, 2]))
 

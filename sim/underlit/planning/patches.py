@@ -111,9 +111,9 @@ def lowest_share_mean(values: np.ndarray, weights: np.ndarray, share: float = 0.
     return float((values[order] * part).sum() / part.sum())
 
 
-def _jackknife(full: float, without: np.ndarray, low: float, high: float) -> Estimate:
+def _jackknife(full: float, without: np.ndarray, low: float, high: float, correct: bool = True) -> Estimate:
     n = len(without)
-    corrected = n * full - (n - 1) * without.mean()
+    corrected = n * full - (n - 1) * without.mean() if correct else full
     error = np.sqrt((n - 1) / n * ((without - without.mean()) ** 2).sum())
     return Estimate(float(np.clip(corrected, low, high)), float(error), n - 1.0)
 
@@ -138,12 +138,14 @@ def spread(patches: Patches | None, band: tuple[float, float] | None) -> Spread:
         assert band is not None
         return float(w[(values >= band[0]) & (values <= band[1])].sum() / w.sum())
 
-    def estimate(statistic, low: float, high: float) -> Estimate:  # type: ignore[no-untyped-def]
-        return _jackknife(statistic(patches.values), np.array([statistic(v) for v in patches.without]), low, high)
+    def estimate(statistic, low: float, high: float, correct: bool = True) -> Estimate:  # type: ignore[no-untyped-def]
+        without = np.array([statistic(v) for v in patches.without])
+        return _jackknife(statistic(patches.values), without, low, high, correct)
 
     return Spread(
         noise,
         estimate(dimmest, 0.0, np.inf),
         estimate(evenness, 0.0, 1.0),
-        None if band is None else estimate(inside, 0.0, 1.0),
+        # A count of patches moves in steps: the jackknife's correction would throw it about (Efron 1982, ch. 3).
+        None if band is None else estimate(inside, 0.0, 1.0, correct=False),
     )

@@ -1,10 +1,18 @@
-"""Write a result's folder: summary, fields, 3D file, sheet, pictures. Each file is whole or not there."""
+"""Write a result's folder: summary, fields, 3D file, sheet, pictures.
+
+Everything is made in a hidden folder first and then moved into place, file by file, so that a killed run leaves the files
+of the run before, not half a file and not a mixture.
+"""
 
 from __future__ import annotations
 
 import csv
 import io
 import json
+import os
+import tempfile
+import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +20,11 @@ import numpy as np
 
 from underlit.lowering.lights import footprint
 from underlit.lowering.scene import Lowered
+from underlit.lowering.world import Role
 from underlit.planning.zones import ZoneReport
-from underlit.report.printout import error, light
+from underlit.report.numbers import light, sure_to, with_error
 from underlit.report.summary import summarise, versions
-from underlit.results.atomic import write_text
+from underlit.results.atomic import temporary_folder, write_text
 from underlit.run import Traced
 from underlit.viz.overlay import FixtureMark, Overlay, SpotMark, ZoneMark, as_points
 
@@ -23,32 +32,38 @@ ZONE_COLUMNS = (
     "name", "where", "area_m2", "ppfd_umol_m2_s", "counting_error_95_umol_m2_s", "not_known_about_tank_95_umol_m2_s",
     "verdict", "dli_mol_m2_day",
 )  # fmt: skip
+SPREAD_COLUMNS = {
+    "dimmest_tenth_umol_m2_s": "dimmest_tenth_umol_m2_s",
+    "evenness": "evenness_dimmest_over_average",
+    "share_of_area_in_band": "share_of_area_in_band",
+}
+"""Columns of the sheet and the summary's keys they come from."""
 
 
-def overlay(lowered: Lowered, reports: list[ZoneReport] | None = None, spots: list[dict[str, Any]] | None = None,
+def overlay(lowered: Lowered, reports: Sequence[ZoneReport] = (), spots: Sequence[dict[str, Any]] = (),
             note: str = "") -> Overlay:  # fmt: skip
     """What the pictures show besides light: zones, spots, fixtures, measures."""
     scene = lowered.scene
-    by_name = {r.name: r for r in reports or []}
+    by_name = {r.name: r for r in reports}
     zones = []
     for place in lowered.zones[1:]:
         if place.outline is None:
             continue
         r = by_name.get(place.name)
-        text = "" if r is None else f"{light(r.ppfd.value)} ± {error(r.ppfd.half_width)}"
+        text = "" if r is None else with_error(r.ppfd.value, r.ppfd.half_width)
         if r is not None and r.band is not None:
             text += f", {r.verdict}"
         zones.append(ZoneMark(place.name, as_points(place.outline), text))
     marks = []
     for i, spot in enumerate(scene.spots):
         x, y, z = scene.spot_centre_m(spot)
-        text = light(spots[i]["ppfd_umol_m2_s"]) if spots else ""
-        marks.append(SpotMark(spot.name, (x, y), text, z))
+        marks.append(SpotMark(spot.name, (x, y), light(spots[i]["ppfd_umol_m2_s"]) if spots else "", z))
     fixtures = []
-    meshes = {m.name: m for m in lowered.plan.meshes}
+    meshes = {m.name: m for m in lowered.plan.meshes if m.role is Role.FIXTURE}
     for fixture in scene.fixtures:
-        z = meshes[fixture.name].vertices[:, 2]
-        fixtures.append(FixtureMark(fixture.name, as_points(footprint(scene, fixture)), float(z.min()), float(z.max())))
+        heights = meshes[fixture.name].vertices[:, 2]
+        low, high = float(heights.min()), float(heights.max())
+        fixtures.append(FixtureMark(fixture.name, as_points(footprint(scene, fixture)), low, high))
     length, depth, height = scene.tank.inside_m
     return Overlay(
         length, depth, height, scene.tank.wall_thickness_m, scene.water_level_m, tuple(zones), tuple(marks),
@@ -57,54 +72,89 @@ def overlay(lowered: Lowered, reports: list[ZoneReport] | None = None, spots: li
 
 
 def zones_csv(summary: dict[str, Any]) -> str:
-    """The zones as a sheet."""
+    """The zones as a sheet: comma-separated, units in the column names, an empty cell where there is no figure."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    extra = (
-        "band_low_umol_m2_s",
-        "band_high_umol_m2_s",
-        "dimmest_tenth_umol_m2_s",
-        "evenness",
-        "share_of_area_in_band",
-    )
-    writer.writerow([*ZONE_COLUMNS, *extra])
+    writer.writerow([*ZONE_COLUMNS, "band_low_umol_m2_s", "band_high_umol_m2_s", *SPREAD_COLUMNS])
     for zone in summary["zones"]:
-        low, high = zone["band_umol_m2_s"] or (None, None)
-        spread = [
-            None if zone[key] is None else zone[key]["value"]
-            for key in ("dimmest_tenth_umol_m2_s", "evenness_dimmest_over_average", "share_of_area_in_band")
-        ]
-        writer.writerow([*(zone[c] for c in ZONE_COLUMNS), low, high, *spread])
+        band = zone["band_umol_m2_s"] or (None, None)
+        spread = [None if zone[key] is None else zone[key]["value"] for key in SPREAD_COLUMNS.values()]
+        writer.writerow([*(zone[c] for c in ZONE_COLUMNS), *band, *spread])
     return text.getvalue()
 
 
-def write_folder(traced: Traced, reports: list[ZoneReport], folder: Path) -> list[str]:
-    """Write all files of a result into a folder (made if missing). Returns lines to tell, such as a picture left out."""
+def scene_texts(path: Path | None) -> dict[str, str]:
+    """The scene file and the bases under it, text by path; to be read when the scene is."""
+    texts: dict[str, str] = {}
+    while path is not None and str(path) not in texts:
+        text = path.read_text(encoding="utf-8")
+        texts[str(path)] = text
+        base = tomllib.loads(text).get("base")
+        path = path.parent / base if isinstance(base, str) else None
+    return texts
+
+
+def why_not_writable(folder: Path) -> str | None:
+    """Why a result cannot be written into a folder (None: it can); asked before the work, makes nothing."""
+    place = folder
+    while not place.exists() and place != place.parent:
+        place = place.parent
+    if not place.is_dir():
+        return f"{place} is a file; name a folder" if place == folder else f"{place} is a file, not a folder"
+    try:
+        with tempfile.TemporaryFile(dir=place):
+            return None
+    except OSError as problem:
+        return f"cannot write there ({problem.strerror or problem})"
+
+
+def write_folder(
+    traced: Traced, reports: Sequence[ZoneReport], folder: Path, texts: dict[str, str] | None = None
+) -> list[str]:
+    """Write all files of a result into a folder (made if missing). Returns lines to tell, such as a picture left out.
+
+    texts: the scene as traced, see `scene_texts`. Raises OSError where a file cannot be written; files of an earlier
+    result are then still whole and together.
+    """
+    from underlit.viz.surfaces import write_vtm
+
+    summary = summarise(traced, list(reports))
+    told: list[str] = []
+    with temporary_folder(folder / "result.files") as work:
+        told += _write_parts(traced, reports, summary, work, texts or {})
+        try:
+            write_vtm(traced.result, folder / "view.vtm")
+        except ImportError:
+            told.append("view.vtm was left out: pyvista is not installed; install it with: pip install pyvista")
+        for name in ("result.nc", "summary.json", "zones.csv", "substrate.png", "view.png"):
+            made, target = work / name, folder / name
+            if made.exists():
+                os.replace(made, target)
+            else:
+                # A picture of another trace must not stay beside this one's numbers.
+                target.unlink(missing_ok=True)
+    return told
+
+
+def _write_parts(
+    traced: Traced, reports: Sequence[ZoneReport], summary: dict[str, Any], work: Path, texts: dict[str, str]
+) -> list[str]:
     from underlit.results.store import write_fields
     from underlit.viz.plan_map import write_plan_map
     from underlit.viz.stills import write_still
-    from underlit.viz.surfaces import write_vtm
 
-    folder.mkdir(parents=True, exist_ok=True)
-    summary = summarise(traced, reports)
-    write_text(folder / "summary.json", json.dumps(summary, indent=2, ensure_ascii=False) + "\n")
-    write_text(folder / "zones.csv", zones_csv(summary))
-    path = traced.lowered.scene.path
+    text = json.dumps(summary, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    write_text(work / "summary.json", text)
+    write_text(work / "zones.csv", zones_csv(summary))
     provenance = {
-        "scene_file": path.name if path else "",
-        "scene_text": path.read_text(encoding="utf-8") if path else "",
+        "scene_file": summary["scene_file"] or "",
+        "scene_text": next(iter(texts.values()), ""),
+        "base_texts": {Path(name).name: base for name, base in list(texts.items())[1:]},
         "versions": versions(),
     }
-    write_fields(traced.result, folder / "result.nc", provenance)
-    worst = f"{traced.worst_name} ± {traced.worst_relative:.1%}" if np.isfinite(traced.worst_relative) else ""
-    marks = overlay(traced.lowered, reports, summary["spots"], f"counting error at worst: {worst}" if worst else "")
-    write_plan_map(traced.result, marks, folder / "substrate.png")
-    told = []
-    try:
-        write_vtm(traced.result, folder / "view.vtm")
-    except ImportError:
-        told.append("view.vtm was left out: pyvista is not installed; install it with: pip install pyvista")
-    missing = write_still(traced.result, marks, folder / "view.png")
-    if missing is not None:
-        told.append(missing)
-    return told
+    write_fields(traced.result, work / "result.nc", provenance)
+    note = f"counting error at worst: {traced.worst_name} ± {sure_to(traced.worst_relative)}"
+    marks = overlay(traced.lowered, reports, summary["spots"], note if np.isfinite(traced.worst_relative) else "")
+    write_plan_map(traced.result, marks, work / "substrate.png")
+    missing = write_still(traced.result, marks, work / "view.png")
+    return [] if missing is None else [missing]

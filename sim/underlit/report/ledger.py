@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from underlit.lowering.scene import Lowered
-from underlit.lowering.world import Role
+import math
+
 from underlit.results.result import Result
 
 HIDDEN = {"emitted", "roulette_loss", "roulette_gain"}
+LOST = "lost (must be nothing)"
+REST = "the rest"
 WORDS = {
-    "lost": "lost (must be nothing)",
+    "lost": LOST,
     "inside_solid": "inside wood or stone",
     "water": "absorbed by the water",
     "tank glass": "absorbed by the tank's glass",
@@ -19,27 +21,40 @@ WORDS = {
     "past the tank": "past the tank, into the room",
 }
 
+Line = tuple[str, float]
 
-def light_ledger(lowered: Lowered | None, result: Result) -> list[tuple[str, float]]:
-    """(words, share of the emitted light) for every line that holds any, largest first; plants by name."""
-    plants = {m.name for m in result.plan.meshes if m.role is Role.PLANTS} if lowered else set()
-    lines = []
+
+def light_ledger(result: Result) -> list[Line]:
+    """(words, share of the emitted light) for every line that holds any, largest first, the lost last."""
+    lines: dict[str, float] = {}
     for name, share in result.ledger().items():
         if name in HIDDEN or (share == 0.0 and name != "lost"):
             continue
         words = WORDS.get(name, name)
-        lines.append((f"plants: {name}" if name in plants else words, share))
-    lost = [line for line in lines if line[0] == WORDS["lost"]]
-    return sorted((line for line in lines if line not in lost), key=lambda line: -line[1]) + lost
+        lines[words] = lines.get(words, 0.0) + share
+    lost = lines.pop(LOST, 0.0)
+    return [*sorted(lines.items(), key=lambda line: -line[1]), (LOST, lost)]
 
 
-def as_percentages(lines: list[tuple[str, float]], digits: int = 1) -> list[tuple[str, float]]:
-    """Shares as percentages rounded so that they still add to exactly 100 (largest remainder)."""
+def with_rest(lines: list[Line], digits: int = 1) -> list[Line]:
+    """The lines with those that would print as nothing taken together (two or more); what is lost keeps its own line."""
+    least = 0.5 / 10 ** (digits + 2)
+    small = [line for line in lines if line[1] < least and line[0] != LOST]
+    if len(small) < 2:
+        return lines
+    kept = [line for line in lines if line not in small]
+    return [*kept[:-1], (REST, math.fsum(share for _, share in small)), kept[-1]]
+
+
+def as_percentages(lines: list[Line], digits: int = 1) -> list[Line]:
+    """Shares as percentages rounded so that they add to exactly 100 (largest remainder); all 0 where there is no light."""
     unit = 10**digits
-    exact = [share * 100 * unit for _, share in lines]
-    floors = [int(e) for e in exact]
-    missing = 100 * unit - sum(floors)
+    total = math.fsum(share for _, share in lines)
+    if total <= 0:
+        return [(name, 0.0) for name, _ in lines]
+    exact = [share / total * 100 * unit for _, share in lines]
+    floors = [math.floor(e) for e in exact]
     order = sorted(range(len(lines)), key=lambda i: floors[i] - exact[i])
-    for i in order[: max(0, missing)]:
+    for i in order[: 100 * unit - sum(floors)]:
         floors[i] += 1
     return [(name, n / unit) for (name, _), n in zip(lines, floors, strict=True)]

@@ -1,167 +1,260 @@
-"""The printed answer: tables for a terminal."""
+"""The printed answer: tables that fit 80 columns with nothing cut, and at the end the verdicts in plain words."""
 
 from __future__ import annotations
 
 import math
+import os
+import sys
+from collections.abc import Iterable, Sequence
 from typing import Any
 
+from rich import box
 from rich.console import Console
+from rich.padding import Padding
 from rich.table import Table
+from rich.text import Text
 
 from underlit.planning.patches import NOISIEST
 from underlit.planning.zones import Verdict, ZoneReport
-from underlit.report.ledger import as_percentages, light_ledger
+from underlit.report.ledger import as_percentages, light_ledger, with_rest
+from underlit.report.numbers import NONE, UNKNOWN, error, light, percent, sure_to, with_error
 from underlit.report.summary import summarise
-from underlit.run import Traced
+from underlit.run import FIRST_CHECK, Traced
 
-_STYLE = {
+WIDTH_ELSEWHERE = 100
+"""Columns where the output is not a terminal and COLUMNS does not say."""
+NARROWEST = 60
+STYLE = {
     Verdict.RIGHT: "bold green",
     Verdict.TOO_DIM: "bold blue",
     Verdict.TOO_BRIGHT: "bold magenta",
-    Verdict.BORDERLINE: "yellow",
+    Verdict.BORDERLINE: "bold yellow",
     Verdict.NO_AIM: "dim",
 }
+PRACTICE = "common practice, no source"
 CAUTIONS = (
     "Electricity over water: drip loop, residual-current protection, a fixture with a fitting ingress rating; hang "
     "loads on what is made to carry them; do not look into LEDs; glass breaks. Follow local codes; ask a licensed electrician."
 )
 
 
-def light(value: float) -> str:
-    """A PPFD for people: three figures are plenty."""
-    if not math.isfinite(value):
-        return "-"
-    return f"{value:.0f}" if abs(value) >= 99.5 else f"{value:.1f}"
+def output_console(*, stderr: bool = False) -> Console:
+    """A console that shows text as it is (names may hold any character), with a width that suits where it goes."""
+    stream = sys.stderr if stderr else sys.stdout
+    console = Console(file=stream, markup=False, highlight=False, emoji=False)
+    if not os.environ.get("COLUMNS", "").isdigit() and not console.is_terminal:
+        console.width = WIDTH_ELSEWHERE
+    console.width = max(console.width, NARROWEST)
+    return console
 
 
-def error(value: float) -> str:
-    """An error of a PPFD: two figures."""
-    if not math.isfinite(value):
-        return "?"
-    if value == 0:
-        return "0"
-    digits = max(0, 1 - math.floor(math.log10(abs(value))))
-    return f"{value:.{min(digits, 3)}f}"
+def say(console: Console, text: str, style: str = "", indent: int = 0) -> None:
+    """Print a paragraph; its lines stand under each other."""
+    console.print(Padding(Text(text, style), (0, 0, 0, indent), expand=False))
 
 
-def zone_table(reports: list[ZoneReport]) -> Table:
-    """Zones with both errors, spread and verdict."""
-    table = Table(title="Zones: PAR (PPFD), umol/m2/s", title_justify="left", pad_edge=False)
-    table.add_column("zone", overflow="fold")
-    table.add_column("mean", justify="right")
-    table.add_column("± counting", justify="right")
-    table.add_column("± not known\nabout the tank", justify="right")
-    table.add_column("dimmest\ntenth", justify="right")
-    table.add_column("evenness", justify="right")
-    table.add_column("band", justify="right")
-    table.add_column("area in\nband", justify="right")
-    table.add_column("DLI\nmol/m2/d", justify="right")
-    table.add_column("verdict")
+def table(*columns: str, wide: int = 1) -> Table:
+    """A table with its first `wide` columns for words, the rest for numbers; columns shrink by folding, never by cutting."""
+    made = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
+    lines = max(name.count("\n") for name in columns)
+    for i, name in enumerate(columns):
+        header = "\n" * (lines - name.count("\n")) + name
+        made.add_column(header, justify="left" if i < wide else "right", overflow="fold")
+    return made
+
+
+def zone_table(reports: Sequence[ZoneReport]) -> Table:
+    """Zones with both errors, the band each should have, and the verdict."""
+    made = table("zone", "mean\n± counting", "± not known\nof the tank", "band", "verdict")
+    made.columns[-1].justify = "left"
+    for r in reports:
+        made.add_row(
+            r.name,
+            with_error(r.ppfd.value, r.ppfd.half_width),
+            f"± {error(r.unknown)}",
+            "" if r.band is None else f"{r.band.low:g}-{r.band.high:g}",
+            Text(str(r.verdict), STYLE[r.verdict]),
+        )
+    return made
+
+
+def spread_table(reports: Sequence[ZoneReport]) -> Table:
+    """How evenly light lies over each zone, and the light of a day."""
+    made = table("zone", "dimmest\ntenth", "evenness", "area in\nits band", "DLI\nmol/m2/day")
     for r in reports:
         s = r.spread
-        table.add_row(
+        shares = "" if r.band is None else NONE if s.share_in_band is None else percent(s.share_in_band.value)
+        made.add_row(
             r.name,
-            light(r.ppfd.value),
-            error(r.ppfd.half_width),
-            error(r.unknown),
-            "-" if s.dimmest_tenth is None else light(s.dimmest_tenth.value),
-            "-" if s.evenness is None else f"{s.evenness.value:.2f}",
-            "" if r.band is None else f"{r.band.low:g}-{r.band.high:g}",
-            "" if s.share_in_band is None else f"{100 * s.share_in_band.value:.0f} %",
+            NONE if s.dimmest_tenth is None else light(s.dimmest_tenth.value),
+            NONE if s.evenness is None else f"{s.evenness.value:.2f}",
+            shares,
             f"{r.dli:.2f}",
-            f"[{_STYLE[r.verdict]}]{r.verdict}[/]",
         )
-    return table
+    return made
 
 
-def spot_table(spots: list[dict[str, Any]]) -> Table:
+def spot_table(spots: Iterable[dict[str, Any]]) -> Table:
     """Reading spots: what a level meter head would read there, corrected for immersion."""
-    table = Table(title="Reading spots: PAR (PPFD), umol/m2/s", title_justify="left", pad_edge=False)
-    table.add_column("spot", overflow="fold")
-    for name in ("x cm", "y cm", "z cm", "value", "± counting", "± not known\nabout the tank"):
-        table.add_column(name, justify="right")
+    made = table(
+        "spot", "value\n± counting", "± not known\nof the tank", "from left\ncm", "from front\ncm", "height\ncm"
+    )
     for s in spots:
+        counting, tank = (
+            math.inf if s[key] is None else s[key]
+            for key in ("counting_error_95_umol_m2_s", "not_known_about_tank_95_umol_m2_s")
+        )
         place = [f"{100 * s[key]:.1f}" for key in ("x_m", "y_m", "z_m")]
-        numbers = (s["counting_error_95_umol_m2_s"], s["not_known_about_tank_95_umol_m2_s"])
-        errors = [error(math.inf if n is None else n) for n in numbers]
-        table.add_row(s["name"], *place, light(s["ppfd_umol_m2_s"]), *errors)
-    return table
+        made.add_row(s["name"], with_error(s["ppfd_umol_m2_s"], counting), f"± {error(tank)}", *place)
+    return made
 
 
 def ledger_table(traced: Traced) -> Table:
-    """Where the light goes."""
-    table = Table(title="Where the light goes", title_justify="left", pad_edge=False)
-    table.add_column("")
-    table.add_column("%", justify="right")
-    total = 0.0
-    for name, percent in as_percentages(light_ledger(traced.lowered, traced.result)):
-        total += percent
-        table.add_row(name, f"{percent:.1f}")
-    table.add_section()
-    table.add_row("all of it", f"{total:.1f}")
-    return table
+    """Where the light goes, adding to 100 %."""
+    made = table("where the light goes", "%")
+    lines = as_percentages(with_rest(light_ledger(traced.result)))
+    for name, share in lines:
+        made.add_row(name, f"{share:.1f}")
+    made.add_section()
+    made.add_row("all of it", f"{sum(share for _, share in lines):.1f}")
+    return made
 
 
-def print_answer(console: Console, traced: Traced, reports: list[ZoneReport], *, files: str | None = None) -> None:
-    """Print everything a trace found."""
-    summary = summarise(traced, reports)
-    result = traced.result
+def assumption_table(rows: Iterable[dict[str, Any]]) -> Table:
+    """What the scene leaves open, that which may move the light most first."""
+    made = table("what", "taken as", "may be", "may move\nPPFD by", wide=3)
+    ordered = sorted(rows, key=lambda row: -max((abs(v) for v in row["may_move_ppfd_by_relative"] or ()), default=0.0))
+    # keys are to be copied into a scene file: none is broken
+    made.columns[0].min_width = max((len(word) for row in ordered for word in row["what"].split()), default=0)
+    for row in ordered:
+        source = "" if row["source"] == PRACTICE else f" [{row['source']}]"
+        made.add_row(row["what"], row["taken"], row["range"] + source, moves(row["may_move_ppfd_by_relative"]))
+    return made
+
+
+def moves(span: Sequence[float] | None) -> str:
+    """How far a value may move the light: `± 15 %`, `-10 to 0 %`."""
+    if span is None:
+        return NONE
+    low, high = (round(100 * v, 0 if abs(v) >= 0.0095 else 1) + 0.0 for v in span)
+    return f"± {high:g} %" if low == -high else f"{low:g} to {high:g} %"
+
+
+def in_short(reports: Sequence[ZoneReport]) -> list[Text]:
+    """The verdicts in plain words, zones of one verdict together, what needs a hand first."""
+    lines = []
+    for verdict in (Verdict.TOO_DIM, Verdict.TOO_BRIGHT, Verdict.BORDERLINE, Verdict.RIGHT):
+        names = [r.name + (f" ({leaning(r)})" if verdict is Verdict.BORDERLINE else "") for r in reports
+                 if r.verdict is verdict]  # fmt: skip
+        if names:
+            lines.append(Text.assemble((f"{verdict}: ", STYLE[verdict]), "; ".join(names)))
+    if not lines:
+        lines.append(Text("No zone has a band to be judged by: give zones a `need` or a `band`.", "dim"))
+    return lines
+
+
+def leaning(report: ZoneReport) -> str:
+    """Which way a borderline zone may fall: `right or too bright`."""
+    words = ("too dim", "right", "too bright")
+    chance = report.chance or (0.0, 0.0, 0.0)
+    return " or ".join(word for word, share in zip(words, chance, strict=True) if share >= 0.1)
+
+
+def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport], *, asked: int | None = None) -> None:
+    """Print everything a trace found. asked: photons asked for, where a number was."""
+    summary = summarise(traced, list(reports))
+    _print_zones(console, summary, reports)
+    if summary["spots"]:
+        console.print()
+        say(console, "What a level meter head would read, corrected for immersion, umol/m2/s", "bold")
+        console.print(spot_table(summary["spots"]))
+    console.print()
+    console.print(ledger_table(traced))
+    print_assumptions(console, summary["assumptions"], summary["not_known_about_tank_relative_standard"])
+    _print_lights(console, summary)
+    for note in summary["notes"]:
+        say(console, f"Note: {note}")
+    _print_count(console, traced, summary, asked)
+    say(console, "Versions: " + ", ".join(f"{k} {v}" for k, v in summary["versions"].items()), "dim")
+    say(console, CAUTIONS, "dim")
+
+
+def print_verdicts(console: Console, reports: Sequence[ZoneReport]) -> None:
+    """The closing words."""
+    console.print()
+    say(console, "In short (both errors counted in)", "bold")
+    for line in in_short(reports):
+        console.print(Padding(line, (0, 0, 0, 2), expand=False))
+
+
+def _print_zones(console: Console, summary: dict[str, Any], reports: Sequence[ZoneReport]) -> None:
     if summary["title"]:
-        console.print(f"[bold]{summary['title']}[/]")
+        say(console, summary["title"], "bold underline")
+    say(console, "Zones: PAR (PPFD), umol/m2/s, errors at 95 %", "bold")
     console.print(zone_table(reports))
     for r in reports:
-        if r.why or (r.band and r.band.note):
-            told = "; ".join(t for t in (r.why, r.band.note if r.band else "") if t)
-            console.print(f"  {r.name}: {told}", style="dim")
+        told = "; ".join(t for t in (r.why, r.band.note if r.band else "") if t)
+        if told:
+            say(console, f"{r.name}: {told}", "dim", indent=2)
+    console.print()
+    say(console, "How even it is, and the light of a day (DLI)", "bold")
+    console.print(spread_table(reports))
+    legend = "dimmest tenth: mean PPFD of the dimmest tenth of the area; evenness: dimmest patch of 3 cm over the mean"
     noisy = [r.name for r in reports if r.spread.patch_noise > NOISIEST]
     if noisy:
-        console.print(
-            f"  - : patches are still noisier than {NOISIEST:.0%} in {', '.join(noisy)}; more photons give those figures",
-            style="dim",
-        )
-    if summary["spots"]:
-        console.print(spot_table(summary["spots"]))
-    console.print(ledger_table(traced))
-    _print_lights(console, summary)
-    _print_assumptions(console, summary)
-    for note in summary["notes"]:
-        console.print(f"Note: {note}")
-    speed = result.photons / result.seconds if result.seconds else 0.0
-    console.print(
-        f"{result.photons:,} photons in {result.seconds:.1f} s ({speed:,.0f}/s), seed {result.seed}; "
-        f"ledger gap {result.ledger_gap()} quanta, {summary['ledger']['lost_photons']} photons lost"
-    )
-    if not result.complete:
-        console.print("Stopped early: this is what was counted so far.", style="bold yellow")
-    elif not traced.reached:
-        console.print(
-            f"The aim was not reached: {traced.worst_name} is known to ± {traced.worst_relative:.1%} (95 %).",
-            style="yellow",
-        )
-    console.print("Versions: " + ", ".join(f"{k} {v}" for k, v in summary["versions"].items()), style="dim")
-    if files:
-        console.print(files)
-    console.print(CAUTIONS, style="dim")
+        legend += f"; {NONE}: patches still noisier than {percent(NOISIEST)}, more photons give it"
+    if any(math.isnan(r.spread.patch_noise) for r in reports):
+        legend += f"; {NONE}: not measured on leaves, hardscape and zones smaller than four patches"
+    say(console, legend, "dim", indent=2)
+
+
+def print_assumptions(console: Console, rows: Sequence[dict[str, Any]], relative: float | None) -> None:
+    """The table of what is taken for granted."""
+    if not rows:
+        return
+    console.print()
+    together = UNKNOWN if relative is None else percent(1.96 * relative)
+    say(console, f"Taken where the scene does not say; together PPFD may be off by ± {together} (95 %)", "bold")
+    console.print(assumption_table(rows))
+    say(console, f"ranges: {PRACTICE}, unless a source stands in brackets", "dim", indent=2)
 
 
 def _print_lights(console: Console, summary: dict[str, Any]) -> None:
+    console.print()
+    say(console, "Lights", "bold")
     for f in summary["fixtures"]:
-        watts = "watts not stated" if f["watts"] is None else f"{f['watts']:.0f} W"
-        console.print(
-            f"{f['name']}: PPF {f['ppf_umol_s']:.0f} umol/s, {watts}, {f['photoperiod_hours']:g} h a day"
-            + (f", dimmed to {f['dimming']:.0%}" if f["dimming"] < 1 else "")
+        watts = "watts not stated" if f["watts"] is None else f"{f['watts']:.3g} W"
+        dimmed = f", dimmed to {percent(f['dimming'])}" if f["dimming"] < 1 else ""
+        say(
+            console,
+            f"{f['name']}: PPF {f['ppf_umol_s']:.3g} umol/s, {watts}, {f['photoperiod_hours']:g} h a day{dimmed}",
+            "",
+            2,
         )
+    if len(summary["fixtures"]) > 1:
+        watts = "" if summary["watts"] is None else f", {summary['watts']:.3g} W"
+        say(console, f"together: PPF {summary['ppf_umol_s']:.3g} umol/s{watts}", "", 2)
 
 
-def _print_assumptions(console: Console, summary: dict[str, Any]) -> None:
-    share = 1.96 * (summary["not_known_about_tank_relative_standard"] or 0.0)
-    table = Table(
-        title=f"Taken for granted where the scene does not say (together ± {share:.0%} of any PPFD, 95 %)",
-        title_justify="left",
-        pad_edge=False,
+def _print_count(console: Console, traced: Traced, summary: dict[str, Any], asked: int | None) -> None:
+    result = traced.result
+    console.print()
+    say(
+        console,
+        f"{result.photons:,} photons in {result.seconds:.1f} s (start-up of the kernels included), seed {result.seed}; "
+        f"ledger gap {result.ledger_gap()} quanta; {summary['ledger']['lost_photons']} photons lost",
     )
-    for name in ("what", "taken", "may be", "source"):
-        table.add_column(name, overflow="fold")
-    for a in summary["assumptions"]:
-        table.add_row(a["what"], a["taken"], a["range"], a["source"])
-    console.print(table)
+    worst = f"{traced.worst_name} is known to ± {sure_to(traced.worst_relative)} by counting (95 %)"
+    if not result.complete:
+        say(console, f"Stopped early: this is what was counted so far; least sure: {worst}.", "bold yellow")
+    elif asked is not None:
+        batches, each = min(c.batches for c in result.counts), result.counts[0].photons_per_batch
+        if batches <= FIRST_CHECK and result.photons > asked:
+            say(
+                console,
+                f"{asked:,} photons were asked for; an error needs at least {batches} batches of {each:,} photons of "
+                f"each light channel, so {result.photons:,} were traced.",
+            )
+        say(console, f"Least sure: {worst}.")
+    elif not traced.reached:
+        say(console, f"The precision asked for was not reached: {worst}.", "bold yellow")

@@ -2,44 +2,92 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager, nullcontext
+
 from rich.console import Console
 from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+from rich.table import Column
 
 from underlit.lowering.scene import Lowered
+from underlit.report.numbers import duration, sure_to
 from underlit.run import Progress as State
 from underlit.run import Traced, trace
 
-
-def describe(state: State) -> str:
-    """One line on how a trace is going."""
-    if state.photons == 0:
-        return "preparing the kernels (the first run compiles them once)"
-    line = f"{state.photons / 1e6:.1f} M photons, {state.photons_per_second / 1e6:.2f} M/s"
-    if state.worst_relative is not None and state.worst_name:
-        line += f"; least sure: {state.worst_name} ± {state.worst_relative:.1%}"
-    if state.seconds_left is not None:
-        line += f"; about {state.seconds_left:.0f} s left"
-    return line
+COMPILING = "compiling the kernels for this processor (once after an install; half a minute)"
+LOADING = "loading the kernels"
 
 
-def share_done(state: State) -> float:
-    """How far along, 0 to 1: errors fall as one over the square root of the time."""
-    if state.seconds_left is None:
-        return 0.0
-    return state.seconds / (state.seconds + state.seconds_left) if state.seconds > 0 else 0.0
+def kernels_are_kept() -> bool:
+    """Whether an earlier run left compiled kernels of these very sources."""
+    from underlit import kernel_cache
+
+    folder = kernel_cache.use()
+    return folder is None or any(folder.rglob("walk.walk_packets*.nbc"))
+
+
+class Teller:
+    """Turns the states of a trace into one line each. The clock of the speed starts with the first photons counted,
+    so that the start of the kernels does not count as slowness."""
+
+    def __init__(self, before: str = LOADING) -> None:
+        self._before = before
+        self._since: tuple[int, float] | None = None
+
+    def describe(self, state: State) -> str:
+        """One line on how a trace is going: photons, photons/s, the zone or spot least sure, time left."""
+        if state.photons == 0:
+            return self._before
+        if self._since is None:
+            self._since = (state.photons, state.seconds)
+        line = f"{state.photons / 1e6:.1f} M photons"
+        speed = self._speed(state)
+        if speed > 0:
+            line += f", {speed / 1e6:.2f} M/s"
+        if state.worst_relative is not None and state.worst_name:
+            line += f"; least sure: {state.worst_name} ± {sure_to(state.worst_relative)}"
+        left = self.seconds_left(state)
+        if left is not None:
+            line += f"; {duration(left)} left"
+        return line
+
+    def _speed(self, state: State) -> float:
+        photons, seconds = self._since or (0, 0.0)
+        return (state.photons - photons) / (state.seconds - seconds) if state.seconds > seconds else 0.0
+
+    def seconds_left(self, state: State) -> float | None:
+        """Time left [s]; None before the first look at the errors."""
+        if state.seconds_left is None or self._since is None or state.seconds <= 0:
+            return None
+        # The state's own estimate takes the whole time, start-up of the kernels too, as time of counting.
+        return state.seconds_left * max(0.0, state.seconds - self._since[1]) / state.seconds
+
+    def share_done(self, state: State) -> float:
+        """How far along, 0 to 1."""
+        left = self.seconds_left(state)
+        if left is None or self._since is None:
+            return 0.0
+        spent = state.seconds - self._since[1]
+        return spent / (spent + left) if spent > 0 else 0.0
 
 
 def tracing(
     console: Console, lowered: Lowered, *, precision: float | None, photons: int | None, seed: int, threads: int | None
 ) -> Traced:
     """Trace with a progress line on a terminal; silent elsewhere."""
-    columns = (SpinnerColumn(), BarColumn(bar_width=20), TimeElapsedColumn(), TextColumn("{task.description}"))
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task("preparing the kernels (the first run compiles them once)", total=1.0)
+    teller = Teller(LOADING if kernels_are_kept() else COMPILING)
+    words = TextColumn("{task.description}", markup=False, table_column=Column(overflow="fold", ratio=1))
+    columns = (SpinnerColumn(), BarColumn(bar_width=12), TimeElapsedColumn(), words)
+    with Progress(*columns, console=console, transient=True, expand=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task(teller.describe(State(0, 0.0, None, "", None, None)), total=1.0)
 
         def tell(state: State) -> None:
-            bar.update(task, description=describe(state), completed=share_done(state))
+            bar.update(task, description=teller.describe(state), completed=teller.share_done(state))
 
         traced = trace(lowered, precision=precision, photons=photons, seed=seed, threads=threads, progress=tell)
     assert isinstance(traced, Traced)
     return traced
+
+
+def working(console: Console, what: str) -> AbstractContextManager[object]:
+    """Say what is being done while it is done, on a terminal; silent elsewhere."""
+    return console.status(what) if console.is_terminal else nullcontext()

@@ -13,7 +13,7 @@ from underlit.planning.zones import ZoneReport, zone_reports
 from underlit.report.ledger import as_percentages, light_ledger
 from underlit.results.estimate import Estimate
 from underlit.run import Traced
-from underlit.scene import assumptions, tank_uncertainty
+from underlit.scene import Scene, assumptions, tank_uncertainty
 from underlit.transport.tables import Counter
 
 FORMAT = 1
@@ -68,13 +68,24 @@ def zone_entry(report: ZoneReport) -> dict[str, Any]:
     }
 
 
+def assumption_entries(scene: Scene) -> list[dict[str, Any]]:
+    """What a scene leaves open, as plain data."""
+    entries = []
+    for a in assumptions(scene):
+        span = (a.relative_low, a.relative_high)
+        moves = None if None in span else [number(v, 4) for v in span]
+        entry = {"what": a.key, "taken": a.value_text, "range": a.range_text, "source": a.source}
+        entries.append({**entry, "may_move_ppfd_by_relative": moves})
+    return entries
+
+
 def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[str, Any]:
     """Everything that was found, ready for JSON."""
     lowered, result = traced.lowered, traced.result
     scene = lowered.scene
     relative = tank_uncertainty(scene)
     zones = zone_reports(lowered, result) if reports is None else reports
-    lines = light_ledger(lowered, result)
+    lines = light_ledger(result)
     spots = []
     for spot, head, estimate in zip(scene.spots, result.plan.heads, result.heads().values(), strict=True):
         spots.append(
@@ -124,10 +135,7 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
             for g in lowered.plantings
         ],
         "not_known_about_tank_relative_standard": number(relative, 4),
-        "assumptions": [
-            {"what": a.key, "taken": a.value_text, "range": a.range_text, "source": a.source}
-            for a in assumptions(scene)
-        ],
+        "assumptions": assumption_entries(scene),
         "notes": list(result.plan.notes),
         "versions": versions(),
     }

@@ -1,0 +1,46 @@
+"""What a scene says before any light is traced: its zones, and what will be taken where it does not say."""
+
+from __future__ import annotations
+
+from rich.console import Console
+
+from underlit.lowering.scene import Lowered
+from underlit.report.printout import print_assumptions, say, table
+from underlit.report.summary import assumption_entries
+from underlit.scene import tank_uncertainty
+from underlit.units import format_length
+
+
+def print_layout(console: Console, lowered: Lowered) -> None:
+    """Print measures, zones, spots, lights and assumptions of a scene that can be traced."""
+    scene = lowered.scene
+    if scene.title:
+        say(console, scene.title, "bold underline")
+    length, depth, height = (format_length(m) for m in scene.tank.inside_m)
+    say(
+        console,
+        f"inside {length} long, {depth} front to back, {height} high; water {format_length(scene.water_level_m)} high",
+    )
+    say(console, f"{sum(len(m.faces) for m in lowered.plan.meshes):,} triangles")
+    console.print()
+    made = table("zone", "where", "PAR (PPFD) band\numol/m2/s", "area\ncm2", wide=2)
+    by_name = {z.name: z for z in scene.zones}
+    for place, info in zip(lowered.zones, lowered.plan.zones, strict=True):
+        zone = by_name.get(place.name)
+        band = None if zone is None else zone.wanted(added_co2=scene.has_added_co2)
+        wanted = "" if band is None else f"{band.low:g}-{band.high:g}"
+        made.add_row(place.name, place.where, wanted, f"{1e4 * info.area:.0f}")
+    console.print(made)
+    if lowered.plan.heads:
+        console.print()
+        spots = table("spot", "from left\ncm", "from front\ncm", "height\ncm")
+        for head in lowered.plan.heads:
+            spots.add_row(head.name, *(f"{100 * c:.1f}" for c in head.centre))
+        console.print(spots)
+    console.print()
+    for fixture in scene.fixtures:
+        watts = "watts not stated" if fixture.running_watts is None else f"{fixture.running_watts:.3g} W"
+        say(console, f"Light {fixture.name}: PPF {fixture.ppf:.3g} umol/s, {watts}, {fixture.photoperiod:g} h a day")
+    print_assumptions(console, assumption_entries(scene), tank_uncertainty(scene))
+    for note in lowered.plan.notes:
+        say(console, f"Note: {note}")
