@@ -18,7 +18,7 @@ from underlit.viz.pooling import patch_means
 
 @pytest.fixture(scope="module")
 def drawn():
-    figure = draw_plan_map(pictured_result(90.0), pictured_overlay())
+    figure = draw_plan_map(pictured_result(110.0), pictured_overlay())
     figure.canvas.draw()
     return figure, np.asarray(figure.canvas.buffer_rgba())[:, :, :3]
 
@@ -30,8 +30,8 @@ def pixel(figure, image, x, y):
 
 def test_a_colour_on_the_map_is_that_of_its_value(drawn):
     figure, image = drawn
-    # The range ends at the next round number over 90, which is 100.
-    expected = (255 * np.array(colour_map()(0.9)[:3])).round()
+    # The range ends at the next round number over 110, which is 120.
+    expected = (255 * np.array(colour_map()(110 / 120)[:3])).round()
     np.testing.assert_allclose(pixel(figure, image, 0.05, 0.27), expected, atol=1)
 
 
@@ -47,7 +47,7 @@ def test_the_map_says_what_it_must(drawn):
     texts = [t.get_text() for t in figure.findobj(lambda a: hasattr(a, "get_text"))]
     together = "\n".join(texts)
     for words in ("A tank of our own", "front (viewer)", "carpet\n80 ± 1, right", "spot\n80 ± 2", "fixture (above)",
-                  "PAR (PPFD), µmol/m²/s", "counting error", "20 cm", "8 in"):  # fmt: skip
+                  "PAR (PPFD), µmol/m²/s", "counting error", "10 cm", "4 in"):  # fmt: skip
         assert words in together
     # The zone that has no room for its name has a number, and the key says the name.
     assert "1" in texts
@@ -128,4 +128,4 @@ def test_a_plain_overlay_comes_from_the_meshes():
 
 def test_numbers_for_people():
     assert both_units(0.9) == "90 cm (35.4 in)"
-    assert [nice_ceiling(v) for v in (0.0, 7.1, 80.0, 81.0, 240.0, 1000.0)] == [1.0, 8.0, 80.0, 100.0, 250.0, 1000.0]
+    assert [nice_ceiling(v) for v in (0.0, 7.1, 80.0, 81.0, 240.0, 1000.0)] == [1.0, 8.0, 80.0, 90.0, 250.0, 1000.0]

@@ -145,7 +145,7 @@ def _plan(d: xarray.Dataset) -> Plan:
             _texts(d, "head_name"),
             *(d[f"head_{key}"].values.tolist() for key in ("centre", "normal", "radius")),
             strict=True,
-        )  # fmt: skip
+        )
     )
     parts = zip(
         _texts(d, "source_name"), d["source_ppf"].values, _texts(d, "source_fixture"), _texts(d, "source_channel"),

@@ -41,8 +41,9 @@ def draw_layout(meshes: Sequence[Mesh], overlay: Overlay) -> Figure:
     top = max([overlay.height, *(f.top for f in overlay.fixtures)]) + 0.03
     low = -max(overlay.glass, 0.005) - 0.01
     tall = top - low
+    far = _MARGIN_RIGHT + (1.0 if len({round(f.bottom, 3) for f in overlay.fixtures}) > 1 else 0.0)
     scale = min(9.5 / (overlay.length + overlay.depth), 8.0 / (tall + overlay.depth))
-    width = _MARGIN_LEFT + scale * (overlay.length + overlay.depth) + _GAP + _MARGIN_RIGHT
+    width = _MARGIN_LEFT + scale * (overlay.length + overlay.depth) + _GAP + far
     height = _MARGIN_BOTTOM + scale * (overlay.depth + tall) + _GAP + _MARGIN_TOP
     figure = new_figure(width, height)
 
@@ -145,20 +146,24 @@ def _front_measures(axes: Axes, overlay: Overlay) -> None:
     for spot in overlay.spots:
         if spot.height is not None:
             axes.plot(spot.at[0], spot.height, marker="o", ms=6, mfc="white", mec=INK, mew=1.1, zorder=12)
+            left = spot.at[0] > 0.7 * overlay.length
             axes.annotate(
-                spot.name, (spot.at[0], spot.height), (7, 3), textcoords="offset points", fontsize=8, color=INK,
-                zorder=13,
+                spot.name, (spot.at[0], spot.height), (-7 if left else 7, 3), textcoords="offset points", fontsize=8,
+                color=INK, zorder=13, ha="right" if left else "left",
                 bbox={"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.8},
             )  # fmt: skip
 
 
 def _side_measures(axes: Axes, overlay: Overlay, meshes: Sequence[Mesh]) -> None:
-    for i, fixture in enumerate(overlay.fixtures[:2]):
+    heights: dict[float, list[str]] = {}
+    for fixture in overlay.fixtures:
         if fixture.bottom > overlay.height:
-            _measure(
-                axes, (overlay.depth, overlay.height), (overlay.depth, fixture.bottom), (0.28 + 0.3 * i, 0),
-                f"{both_units(fixture.bottom - overlay.height)} over the rim",
-            )  # fmt: skip
+            heights.setdefault(round(fixture.bottom, 3), []).append(fixture.name)
+    for i, (bottom, names) in enumerate(sorted(heights.items())[:2]):
+        text = f"{both_units(bottom - overlay.height)} over the rim"
+        if len(heights) > 1:
+            text = f"{', '.join(names)}: {text}"
+        _measure(axes, (overlay.depth, overlay.height), (overlay.depth, bottom), (0.28 + 1.0 * i, 0), text)
     beds = [m for m in meshes if m.role is Role.BED]
     if not beds:
         return

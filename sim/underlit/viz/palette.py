@@ -54,11 +54,11 @@ def colour_map() -> Colormap:
 
 
 def nice_ceiling(value: float) -> float:
-    """The next round number at or above value: 1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8 times a power of ten."""
+    """The next round number at or above value, in steps that leave little of the colour map unused."""
     if not (math.isfinite(value) and value > 0):
         return 1.0
     power = 10.0 ** math.floor(math.log10(value))
-    for step in (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0):
+    for step in (1.0, 1.2, 1.4, 1.6, 1.8, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0):
         if step * power >= value * (1 - 1e-9):
             return step * power
     return 10.0 * power

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_LEFT, _RIGHT, _TOP, _BOTTOM = 0.62, 1.1, 0.95, 0.8
+_LEFT, _RIGHT, _TOP, _BOTTOM = 0.62, 1.1, 0.57, 0.97
 """Margins round the map [in]."""
 
 
@@ -47,15 +48,23 @@ def write_plan_map(result: Result, overlay: Overlay, path: str | Path) -> None:
 
 def draw_plan_map(result: Result, overlay: Overlay) -> Figure:
     """The map of the bed as a matplotlib figure."""
+    figure, key_lines = _draw(result, overlay, 0)
+    # Which labels fit is known only once they are placed; those that don't need room below for the key.
+    return _draw(result, overlay, key_lines)[0] if key_lines else figure
+
+
+def _draw(result: Result, overlay: Overlay, key_lines: int) -> tuple[Figure, int]:
+    """The figure with room for a key of so many lines, and how many lines the key came to have."""
     found = result.bed()
     grid = result.plan.bed_map
     assert grid is not None
     footprints = overlay.hardscape if overlay.hardscape is not None else hardscape_footprints(result.plan.meshes)
-    key_lines = len(overlay.zones) + len(overlay.spots)
-    figure, axes = plan_axes(overlay, key_lines)
     (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
     extent = (x0, x0 + nx * dx, y0, y0 + ny * dy)
     values = patch_means(found.value, PATCH_M / dx, PATCH_M / dy)
+    size = f"{both_units(overlay.length)} x {both_units(overlay.depth)} inside"
+    lines = ["; ".join(t for t in (overlay.note, size) if t), *_notes(found, values, grid.spacing, result)]
+    figure, axes = plan_axes(overlay, key_lines, lines)
     vmin, vmax = colour_range(values)
     shown = np.ma.masked_invalid(values)
     image = axes.imshow(shown, origin="lower", extent=extent, cmap=colour_map(), vmin=vmin, vmax=vmax, zorder=1)
@@ -66,12 +75,12 @@ def draw_plan_map(result: Result, overlay: Overlay) -> Figure:
     mark_zones_and_spots(axes, board, overlay)
     mark_fixtures(axes, board, overlay)
     _key(figure, axes, board, footprints)
-    _heading(figure, axes, overlay, _note(found, values, grid.spacing, result))
-    return figure
+    return figure, len(board.key)
 
 
-def _note(found: Field, values: np.ndarray, spacing: Sequence[float], result: Result) -> str:
-    parts = [f"means over {100 * PATCH_M:.0f} cm, the size of a meter head"]
+def _notes(found: Field, values: np.ndarray, spacing: Sequence[float], result: Result) -> tuple[str, str]:
+    what = f"colours: on the substrate itself, under all plants, means over {100 * PATCH_M:.0f} cm (a meter head)"
+    parts = []
     # A Gaussian of the variance of a box averages over 4 pi sigma_x sigma_y cells.
     cells = max(1.0, 4 * np.pi * PATCH_M**2 / (12 * spacing[0] * spacing[1]))
     relative = found.standard_error / np.where(values > 0, values, np.nan) / np.sqrt(cells)
@@ -79,7 +88,7 @@ def _note(found: Field, values: np.ndarray, spacing: Sequence[float], result: Re
         factor = student_factor(found.dof)
         parts.append(f"counting error typically ± {100 * factor * float(np.nanmedian(relative)):.1f} % (95 %)")
     parts.append(f"{result.photons / 1e6:.3g} million photons, seed {result.seed}")
-    return "; ".join(parts)
+    return what, "; ".join(parts)
 
 
 # -- parts shared with the layout drawing -----------------------------------------------------------------------
@@ -93,16 +102,21 @@ def new_figure(width: float, height: float) -> Figure:
     return figure
 
 
-def plan_axes(overlay: Overlay, key_lines: int) -> tuple[Figure, Axes]:
-    """Axes over the tank's inside, true to scale, and a figure that leaves room for a key of that many lines."""
+def plan_axes(overlay: Overlay, key_lines: int, lines: Sequence[str]) -> tuple[Figure, Axes]:
+    """Axes over the tank's inside, true to scale, below a title and lines, with room for a key of that many lines."""
     ratio = overlay.depth / overlay.length
     width = min(8.2, 6.2 / ratio)
     height = width * ratio
-    below = _BOTTOM + 0.17 * ((key_lines + 1) // 2 + 1)
-    total_w, total_h = _LEFT + width + _RIGHT, below + height + _TOP
+    total_w = _LEFT + width + _RIGHT
+    # About .075 in a character at 8.5 points, and .12 in a character of the title.
+    rows = [row for line in lines for row in textwrap.wrap(line, int((total_w - _LEFT) / 0.075)) or [""]]
+    title = textwrap.fill(overlay.title or "Light on the substrate", int((total_w - _LEFT) / 0.12))
+    below = _BOTTOM + 0.17 * ((key_lines + 1) // 2) + (0.16 if key_lines else 0.0)
+    total_h = below + height + _TOP + 0.19 * len(rows) + 0.22 * title.count("\n")
     figure = new_figure(total_w, total_h)
     axes = figure.add_axes((_LEFT / total_w, below / total_h, width / total_w, height / total_h))
     style_plan(axes, overlay)
+    heading(figure, axes, title, rows)
     return figure, axes
 
 
@@ -135,8 +149,8 @@ def ticks(axes: Axes, along: float, up: float) -> None:
 
 def scale_bar(axes: Axes, length: float) -> None:
     """A bar of round centimetres over a bar of round inches, below the axes at the left."""
-    cm = max((c for c in (5, 10, 20, 50) if c / 100 <= length / 2.8), default=5)
-    inch = max((i for i in (2, 4, 8, 12, 24) if i * 0.0254 <= length / 2.8), default=2)
+    pairs = ((5, 2), (10, 4), (20, 8), (30, 12), (50, 20))
+    cm, inch = max((p for p in pairs if p[0] / 100 <= length / 3.6), default=pairs[0])
     transform = axes.get_xaxis_transform()
     height_px = axes.get_window_extent().height
     for row, (size, text) in enumerate(((cm / 100, f"{cm} cm"), (inch * 0.0254, f"{inch} in"))):
@@ -156,6 +170,8 @@ def closed(outline: Points) -> np.ndarray:
 
 def mark_zones_and_spots(axes: Axes, board: LabelBoard, overlay: Overlay) -> None:
     """Zone outlines and reading spots with their labels."""
+    for outline in (*(z.outline for z in overlay.zones), *(f.outline for f in overlay.fixtures)):
+        board.avoid(outline)
     for zone in overlay.zones:
         line = closed(zone.outline)
         axes.plot(*line.T, color="white", lw=2.6, zorder=8, solid_joinstyle="round")
@@ -178,7 +194,7 @@ def mark_fixtures(axes: Axes, board: LabelBoard, overlay: Overlay) -> None:
         axes.plot(*line.T, color=INK, lw=1.1, ls=(0, (6, 3)), zorder=7)
         points = np.asarray(fixture.outline)
         corner = points[np.argmin(points[:, 0] - points[:, 1])]
-        board.near(float(corner[0]), float(corner[1]), f"{fixture.name} (above)")
+        board.near(float(corner[0]), float(corner[1]), f"{fixture.name} (above)", passes=(False,))
 
 
 def _footprints(axes: Axes, footprints: Sequence[Footprint]) -> None:
@@ -253,15 +269,8 @@ def _key(figure: Figure, axes: Axes, board: LabelBoard, footprints: Sequence[Foo
     )  # fmt: skip
 
 
-def _heading(figure: Figure, axes: Axes, overlay: Overlay, note: str) -> None:
-    size = f"{both_units(overlay.length)} x {both_units(overlay.depth)} inside"
-    heading(
-        figure, axes, overlay.title or "Light on the substrate", ("; ".join(t for t in (overlay.note, size) if t), note)
-    )
-
-
 def heading(figure: Figure, axes: Axes, title: str, lines: Sequence[str]) -> None:
-    """Title and up to two quiet lines over the axes."""
+    """Title and quiet lines over the axes."""
     place = axes.get_position()
     height = figure.get_figheight()
     for row, line in enumerate(reversed(lines)):
