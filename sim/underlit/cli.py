@@ -18,6 +18,12 @@ from underlit import __version__
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from rich.console import Console
+
+    from underlit.planning.zones import ZoneReport
+    from underlit.report.stopping import Stops
+    from underlit.run import Traced
+
 app = App(
     name="underlit",
     version=__version__,
@@ -26,6 +32,8 @@ app = App(
     print_error=False,
 )
 MOST_THREADS = 1024
+FEWEST_BATCHES = 2
+"""An error needs two batches of every light channel."""
 TRACEBACK = "UNDERLIT_TRACEBACK"
 """Environment variable: where set, a fault of the program shows its traceback."""
 
@@ -50,7 +58,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(_one_line(problem), file=sys.stderr)
         return 2
     except KeyboardInterrupt:
-        print("stopped before anything was counted: nothing written", file=sys.stderr)
+        print("stopped", file=sys.stderr)
         return 130
     except BrokenPipeError:
         # Python would complain once more when it flushes at its end.
@@ -161,40 +169,68 @@ def trace(
     if precision is not None and budget is not None:
         raise Refused("--precision, --photons: the two exclude each other; give one")
 
-    from underlit.report.files import scene_texts, why_not_writable, write_folder
-    from underlit.report.printout import output_console, print_answer, print_verdicts, say
-    from underlit.report.progress import tracing, working
     from underlit.report.stopping import INTERRUPTED, listening
 
-    console, told = output_console(), output_console(stderr=True)
     with listening() as stops:
-        loaded = _load(scene)
-        texts = scene_texts(scene)
-        reason = None if out is None else why_not_writable(out)
-        if reason is not None:
-            raise Refused(f"--out: {out}: {reason}")
-        with working(told, "building the tank"):
-            lowered = _lower(loaded)
-        traced = tracing(told, lowered, precision=precision, photons=budget, seed=seeded or 0, threads=workers)
-        if min(c.batches for c in traced.result.counts) < 2:
-            print("stopped before every light was counted: nothing to show, nothing written", file=sys.stderr)
+        try:
+            return _trace(scene, out, budget, precision, seeded or 0, workers, stops)
+        except KeyboardInterrupt:
+            print(stops.phase, file=sys.stderr)
             return INTERRUPTED
-        from underlit.planning.zones import zone_reports
 
-        reports = zone_reports(lowered, traced.result)
-        print_answer(console, traced, reports, asked=budget)
+
+def _trace(
+    scene: Path, out: Path | None, photons: int | None, precision: float | None, seed: int, threads: int | None,
+    stops: Stops,
+) -> int:  # fmt: skip
+    from underlit.report.files import scene_texts, why_not_writable
+    from underlit.report.printout import output_console, print_answer, print_verdicts
+    from underlit.report.progress import tracing, working
+    from underlit.report.stopping import INTERRUPTED, Phase
+
+    loaded = _load(scene)
+    texts = scene_texts(scene)
+    reason = None if out is None else why_not_writable(out)
+    if reason is not None:
+        raise Refused(f"--out: {out}: {reason}")
+    progress = output_console(stderr=True)
+    with working(progress, "building the tank"):
+        lowered = _lower(loaded)
+    stops.phase = Phase.TRACING
+    traced = tracing(progress, lowered, precision=precision, photons=photons, seed=seed, threads=threads)
+    if min(c.batches for c in traced.result.counts) < FEWEST_BATCHES:
+        raise KeyboardInterrupt
+    stops.phase = Phase.TELLING
+    from underlit.planning.zones import zone_reports
+
+    reports = zone_reports(lowered, traced.result)
+    console = output_console()
+    print_answer(console, traced, reports, asked=photons)
+    try:
         if out is not None:
-            try:
-                with working(told, "drawing and writing"), stops.while_writing():
-                    notes = write_folder(traced, reports, out, texts)
-            except (OSError, RuntimeError) as problem:
-                print_verdicts(console, reports)
-                raise _cannot_write(out, problem) from None
-            for line in notes:
-                say(console, line, "yellow")
-            say(console, f"Written to {out}")
+            with working(progress, "drawing and writing"):
+                _write(console, traced, reports, out, texts, stops)
+    finally:
         print_verdicts(console, reports)
-        return 0 if traced.result.complete else INTERRUPTED
+    return 0 if traced.result.complete else INTERRUPTED
+
+
+def _write(
+    console: Console, traced: Traced, reports: list[ZoneReport], out: Path, texts: dict[str, str], stops: Stops
+) -> None:
+    from underlit.report.files import write_folder
+    from underlit.report.printout import say
+    from underlit.report.stopping import Phase
+
+    stops.phase, stops.folder = Phase.WRITING, out
+    try:
+        notes = write_folder(traced, reports, out, texts)
+    except (OSError, RuntimeError) as problem:
+        raise _cannot_write(out, problem) from None
+    stops.phase = Phase.TELLING
+    for line in notes:
+        say(console, line, "yellow")
+    say(console, f"Written to {out}")
 
 
 @app.command

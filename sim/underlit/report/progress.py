@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from contextlib import AbstractContextManager, nullcontext
+from pathlib import Path
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
@@ -21,16 +23,20 @@ def kernels_are_kept() -> bool:
     """Whether an earlier run left compiled kernels of these very sources."""
     from underlit import kernel_cache
 
-    folder = kernel_cache.use()
-    return folder is None or any(folder.rglob("walk.walk_packets*.nbc"))
+    folder = kernel_cache.use() or Path(os.environ["NUMBA_CACHE_DIR"])
+    return any(folder.rglob("walk.walk_packets*.nbc"))
 
 
 class Teller:
-    """Turns the states of a trace into one line each. The clock of the speed starts with the first photons counted,
-    so that the start of the kernels does not count as slowness."""
+    """Turns the states of a trace into one line each.
 
-    def __init__(self, before: str = LOADING) -> None:
+    The clock of the speed starts with the first photons counted: the start of the kernels does not count as slowness.
+    budget: number of photons asked for, where one was.
+    """
+
+    def __init__(self, before: str = LOADING, budget: int | None = None) -> None:
         self._before = before
+        self._budget = budget
         self._since: tuple[int, float] | None = None
 
     def describe(self, state: State) -> str:
@@ -39,7 +45,7 @@ class Teller:
             return self._before
         if self._since is None:
             self._since = (state.photons, state.seconds)
-        line = f"{state.photons / 1e6:.1f} M photons"
+        line = f"{state.photons / 1e6:.2f} M photons"
         speed = self._speed(state)
         if speed > 0:
             line += f", {speed / 1e6:.2f} M/s"
@@ -55,7 +61,10 @@ class Teller:
         return (state.photons - photons) / (state.seconds - seconds) if state.seconds > seconds else 0.0
 
     def seconds_left(self, state: State) -> float | None:
-        """Time left [s]; None before the first look at the errors."""
+        """Time left [s]; None while it cannot be known."""
+        if self._budget is not None:
+            speed = self._speed(state)
+            return max(0, self._budget - state.photons) / speed if speed > 0 else None
         if state.seconds_left is None or self._since is None or state.seconds <= 0:
             return None
         # The state's own estimate takes the whole time, start-up of the kernels too, as time of counting.
@@ -74,7 +83,7 @@ def tracing(
     console: Console, lowered: Lowered, *, precision: float | None, photons: int | None, seed: int, threads: int | None
 ) -> Traced:
     """Trace with a progress line on a terminal; silent elsewhere."""
-    teller = Teller(LOADING if kernels_are_kept() else COMPILING)
+    teller = Teller(LOADING if kernels_are_kept() else COMPILING, photons)
     words = TextColumn("{task.description}", markup=False, table_column=Column(overflow="fold", ratio=1))
     columns = (SpinnerColumn(), BarColumn(bar_width=12), TimeElapsedColumn(), words)
     with Progress(*columns, console=console, transient=True, expand=True, disable=not console.is_terminal) as bar:

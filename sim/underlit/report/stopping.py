@@ -1,8 +1,9 @@
 """Ctrl-C and the other ways to be told to stop.
 
 The first Ctrl-C raises KeyboardInterrupt: a trace keeps what was counted. A second one ends the process at once, for the
-threads of a trace cannot be stopped inside a kernel or its compiler. So does SIGTERM. While files are being written both
-raise instead, so that what is half written is cleared away first.
+threads of a trace cannot be stopped inside a kernel or its compiler; so does SIGTERM. While files are being written
+nothing is raised (drawing libraries do not survive that): the first Ctrl-C lets them be finished, and an end at once
+clears away first what is not in place yet.
 """
 
 from __future__ import annotations
@@ -13,7 +14,11 @@ import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
 from types import FrameType
+
+from underlit.results.atomic import remove_own
 
 INTERRUPTED = 130
 TERMINATED = 143
@@ -21,40 +26,48 @@ TERMINATED = 143
 _SHOW_CURSOR = "\x1b[?25h\n"
 
 
-class Terminated(BaseException):
-    """SIGTERM came while files were being written."""
+class Phase(StrEnum):
+    """What the process is at, as it is told when it stops there."""
+
+    PREPARING = "stopped before the trace began; nothing was written"
+    TRACING = "stopped before every light was counted; nothing was written"
+    TELLING = "stopped after the trace; nothing was written"
+    WRITING = "stopped while writing; no half-written file is left"
 
 
 class Stops:
-    """How often the process was told to stop, and what to do about it."""
+    """How often the process was told to stop, what it was at, and into which folder it is writing."""
 
     def __init__(self) -> None:
         self.interrupts = 0
-        self.writing = False
+        self.phase = Phase.PREPARING
+        self.folder: Path | None = None
 
     def on_interrupt(self, number: int, frame: FrameType | None) -> None:
-        """SIGINT: first raise, then end."""
+        """SIGINT: stop in good order, then end."""
         self.interrupts += 1
-        if self.interrupts > 1 and not (self.writing and self.interrupts == 2):
-            end_now(INTERRUPTED)
-        if not self.writing:
+        if self.phase is Phase.WRITING:
+            if self.interrupts > 2:
+                self._end(INTERRUPTED)
+            # One may have stopped the trace already, whose result is what is being written.
+            self.interrupts = 2
+            sys.stderr.write("\nfinishing the files; Ctrl-C again ends at once\n")
+            return
+        if self.interrupts > 1:
+            self._end(INTERRUPTED)
+        if self.phase is Phase.TRACING:
             sys.stderr.write("\nstopping: what was counted is kept; Ctrl-C again ends at once\n")
         raise KeyboardInterrupt
 
     def on_terminate(self, number: int, frame: FrameType | None) -> None:
-        """SIGTERM: end, after clearing away what is half written."""
-        if self.writing:
-            raise Terminated
-        end_now(TERMINATED)
+        """SIGTERM: end."""
+        self._end(TERMINATED)
 
-    @contextmanager
-    def while_writing(self) -> Iterator[None]:
-        """Mark a stretch in which half-written files may lie about."""
-        self.writing = True
-        try:
-            yield
-        finally:
-            self.writing = False
+    def _end(self, status: int) -> None:
+        if self.folder is not None:
+            remove_own(self.folder)
+        sys.stderr.write(f"\n{self.phase}\n")
+        end_now(status)
 
 
 def end_now(status: int) -> None:

@@ -64,6 +64,15 @@ def remove_abandoned(target: Path) -> None:
                 left.unlink(missing_ok=True)
 
 
+def remove_own(folder: Path) -> None:
+    """Remove what this process is writing into a folder and has not put in place: for an end without unwinding."""
+    for left in folder.glob(f".*{_MARK}{os.getpid()}-*"):
+        if left.is_dir():
+            shutil.rmtree(left, ignore_errors=True)
+        else:
+            left.unlink(missing_ok=True)
+
+
 def _temporary(target: Path) -> Path:
     return target.with_name(f".{target.stem}{_MARK}{os.getpid()}-{secrets.token_hex(4)}{target.suffix}")
 
