@@ -10,7 +10,6 @@ from typing import Any
 
 from rich import box
 from rich.console import Console
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -50,7 +49,13 @@ def output_console(*, stderr: bool = False) -> Console:
 
 def say(console: Console, text: str, style: str = "", indent: int = 0) -> None:
     """Print a paragraph; its lines stand under each other."""
-    console.print(Padding(Text(text, style), (0, 0, 0, indent), expand=False))
+    _paragraph(console, Text(text, style), indent)
+
+
+def _paragraph(console: Console, text: Text, indent: int) -> None:
+    for line in text.wrap(console, console.width - indent):
+        line.rstrip()
+        console.print(Text(" " * indent) + line, no_wrap=True, overflow="ignore", crop=False)
 
 
 def table(*columns: str, wide: int = 1) -> Table:
@@ -184,7 +189,7 @@ def print_verdicts(console: Console, reports: Sequence[ZoneReport]) -> None:
     console.print()
     say(console, "In short (both errors counted in)", "bold")
     for line in in_short(reports):
-        console.print(Padding(line, (0, 0, 0, 2), expand=False))
+        _paragraph(console, line, 2)
 
 
 def _print_zones(console: Console, summary: dict[str, Any], reports: Sequence[ZoneReport]) -> None:

@@ -11,6 +11,7 @@ from underlit.scene.common import (
     Name,
     NonNegativeLengthM,
     NonNegativeNumber,
+    OneLine,
     Part,
     Point,
     PositiveLengthM,
@@ -65,7 +66,7 @@ class Zone(Outlined):
     band: tuple[NonNegativeNumber, NonNegativeNumber] | None = None
     need: Need | None = None
     added_co2: YesNo | None = None
-    why: str = ""
+    why: OneLine = ""
 
     @model_validator(mode="after")
     def _one_place_one_aim(self) -> Zone:

@@ -13,15 +13,24 @@ from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.outline import Outlined, area_inside
 from underlit.scene.suggest import did_you_mean
+from underlit.scene.tank import SIDES
 from underlit.units import format_length
 
 THINNEST_BED_M = 0.0005
 TOUCHING_M = 1e-6
+WHOLE_SUBSTRATE = "whole substrate"
+"""The zone that every scene has."""
+PARTS_OF_EVERY_TANK = frozenset(
+    ["substrate", "water surface", "top edge", "rim", "rim skirt", "hood"]
+    + [f"{side} {what}" for side in SIDES for what in ("pane", "sheet")]
+)
+"""Names that the tank's own parts bear."""
 
 
 def check_scene(scene: Scene) -> list[Problem]:
     """Every problem across parts, in the order of the file; empty for a scene that can be traced."""
     return [
+        *_check_names(scene),
         *_check_water(scene),
         *_check_lid_and_braces(scene),
         *_check_fixtures(scene),
@@ -30,6 +39,22 @@ def check_scene(scene: Scene) -> list[Problem]:
         *_check_zones(scene),
         *_check_spots(scene),
     ]
+
+
+def _check_names(scene: Scene) -> Iterator[Problem]:
+    """What stands in the tank is found by its name, so no two share one, whatever their kinds; zones and spots likewise."""
+    taken = set(PARTS_OF_EVERY_TANK)
+    for kind, parts in (
+        ("fixture", scene.fixtures),
+        ("wood", scene.wood),
+        ("stone", scene.stone),
+        ("plants", scene.plants),
+    ):
+        names = [part.name for part in parts]
+        yield from _same_names(kind, names, taken)
+        taken.update(names)
+    yield from _same_names("zone", [zone.name for zone in scene.zones], {WHOLE_SUBSTRATE})
+    yield from _same_names("spot", [spot.name for spot in scene.spots])
 
 
 def _check_water(scene: Scene) -> Iterator[Problem]:
@@ -85,7 +110,6 @@ def _check_lid_and_braces(scene: Scene) -> Iterator[Problem]:
 
 
 def _check_fixtures(scene: Scene) -> Iterator[Problem]:
-    yield from _same_names("fixture", [fixture.name for fixture in scene.fixtures])
     for index, fixture in enumerate(scene.fixtures):
         yield from _same_names(("fixture", index, "channel"), [channel.name for channel in fixture.channels])
         yield from _check_fixture_place(scene, fixture, ("fixture", index))
@@ -173,9 +197,6 @@ def _body_corners_m(scene: Scene, fixture: Fixture) -> list[tuple[float, float, 
 
 
 def _check_hardscape(scene: Scene) -> Iterator[Problem]:
-    yield from _same_names("wood", [wood.name for wood in scene.wood])
-    taken = {wood.name for wood in scene.wood}
-    yield from _same_names("stone", [stone.name for stone in scene.stone], taken)
     for kind, solids in (("wood", scene.wood), ("stone", scene.stone)):
         for index, solid in enumerate(solids):
             yield from _check_place(scene, solid, solid.reach_m, (kind, index))
@@ -196,7 +217,6 @@ def _check_solid_height(scene: Scene, solid: Solid, where: KeyPath) -> Iterator[
 
 
 def _check_plants(scene: Scene) -> Iterator[Problem]:
-    yield from _same_names("plants", [plants.name for plants in scene.plants])
     hardscape = [solid.name for solid in (*scene.wood, *scene.stone)]
     for index, plants in enumerate(scene.plants):
         yield from _check_outline(scene, plants, ("plants", index))
@@ -207,7 +227,6 @@ def _check_plants(scene: Scene) -> Iterator[Problem]:
 
 
 def _check_zones(scene: Scene) -> Iterator[Problem]:
-    yield from _same_names("zone", [zone.name for zone in scene.zones])
     hardscape = [solid.name for solid in (*scene.wood, *scene.stone)]
     plants = [group.name for group in scene.plants]
     for index, zone in enumerate(scene.zones):
@@ -222,7 +241,6 @@ def _check_zones(scene: Scene) -> Iterator[Problem]:
 
 
 def _check_spots(scene: Scene) -> Iterator[Problem]:
-    yield from _same_names("spot", [spot.name for spot in scene.spots])
     length, depth, height = scene.tank.inside_m
     for index, spot in enumerate(scene.spots):
         x, y, z = scene.spot_centre_m(spot)

@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from underlit.units import parse_angle, parse_duration_hours, parse_flux, parse_length
@@ -55,7 +55,17 @@ NonNegativeNumber = Annotated[float, Field(strict=True, ge=0)]
 Fraction = Annotated[float, Field(strict=True, ge=0, le=1)]
 Count = Annotated[int, Field(strict=True, ge=1, le=10_000)]
 Seed = Annotated[int, Field(strict=True, ge=0, lt=2**63)]
-Name = Annotated[str, Field(strict=True, min_length=1, max_length=80)]
+
+
+def one_line(value: str) -> str:
+    """A text without line breaks and control characters, which would break tables or run in a terminal."""
+    if not value.isprintable():
+        raise wrong("must be one line of printable characters")
+    return value
+
+
+Name = Annotated[str, Field(strict=True, min_length=1, max_length=80), AfterValidator(one_line)]
+OneLine = Annotated[str, Field(strict=True), AfterValidator(one_line)]
 YesNo = Annotated[bool, Field(strict=True)]
 FilePath = Annotated[Path, Field(description="a file, relative to the scene file")]
 

@@ -8,7 +8,7 @@ import numpy as np
 from pydantic import Field, PrivateAttr
 
 from underlit.scene.aims import SPOT_ABOVE_SUBSTRATE_M, Spot, Zone
-from underlit.scene.common import Part, YesNo
+from underlit.scene.common import OneLine, Part, YesNo
 from underlit.scene.ground import Stone, Substrate, Wood
 from underlit.scene.lights import Fixture
 from underlit.scene.plants import Plants
@@ -20,7 +20,7 @@ PLANTED_GIVES_BACK = 0.25
 class Scene(Part):
     """A tank, its light and what is in it. Lengths are metres, angles radians, whatever unit the file used."""
 
-    title: str = ""
+    title: OneLine = ""
     base: str | None = Field(None, description="another scene file that this one changes")
     added_co2: YesNo | None = None
     tank: Tank
