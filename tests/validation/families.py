@@ -6,7 +6,7 @@ from importlib import import_module
 
 from .framework import Family
 
-MODULES: tuple[str, ...] = ("room",)
+MODULES: tuple[str, ...] = ("room", "optics", "media", "factors", "photon_units")
 
 
 def load(module: str) -> Family:

@@ -107,3 +107,17 @@ def box_parallel(x: float, y: float) -> float:
             - y * math.atan(y)
         )
     )
+
+
+def box_perpendicular(*, common: float, own: float, other: float) -> float:
+    """From a rectangle (common x own) to one at right angles along the common edge (common x other); catalogue C-14."""
+    h, w = other / common, own / common
+    h2, w2 = h * h, w * w
+    both = 1 + w2 + h2
+    logs = (
+        math.log((1 + w2) * (1 + h2) / both)
+        + w2 * math.log(w2 * both / ((1 + w2) * (w2 + h2)))
+        + h2 * math.log(h2 * both / ((1 + h2) * (h2 + w2)))
+    )
+    s = math.sqrt(h2 + w2)
+    return (w * math.atan(1 / w) + h * math.atan(1 / h) - s * math.atan(1 / s) + logs / 4) / (math.pi * w)

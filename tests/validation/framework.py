@@ -12,11 +12,12 @@ from typing import TypeVar
 
 import numpy as np
 
-from checking import flux_of_cells, trace
+from checking import check_ledger, flux_of_cells, trace
 from underlit.kernel_cache import KERNEL_PACKAGES
-from underlit.lowering.world import World
+from underlit.lowering.world import Plan, World
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
+from underlit.run import Aim, trace_plan
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
@@ -191,3 +192,11 @@ def faces_flux(result: Result, mesh: str, faces: np.ndarray | slice = slice(None
     found = next(m for m in result.plan.meshes if m.name == mesh)
     offset = int(result.plan.tables.layout[0]["faces"])
     return flux_of_cells(result, offset + 2 * (found.first_slot + np.arange(len(found.faces))[faces]) + side)
+
+
+def checked_plan(plan: Plan, *, photons_log2: int, seed: int) -> Result:
+    """Trace 2^photons_log2 packets of each source of a plan, as `trace_plan` does for a budget; the ledger is checked."""
+    budget = len(plan.sources) * 2**photons_log2
+    result = trace_plan(plan, aim=Aim(photons=budget, only_budget=True), seed=seed)[0]
+    check_ledger(result)
+    return result

@@ -293,9 +293,11 @@ def case_5_8(size: Size) -> list[Check]:
         indirect = Estimate(total.value - 1 / area, total.standard_error, total.dof)
         checks.append(
             check_of(
-                indirect, case="5.8 Interreflection in a cube", name=p.name, scale=1e4, exact=1e4 * rho / (area * (1 - rho)),
+                indirect, case="5.8 Interreflection in a cube", name=p.name, scale=1e4,
+                exact=1e4 * rho / (area * (1 - rho)),
                 source="CIE 171:2006, 5.8; exact E = flux rho / (A (1 - rho)) by energy balance", unit="lx",
-                printed=p.printed, note="Mean indirect illuminance of a cube of 4 m; 10 000 lm from an even point light in the middle.",
+                printed=p.printed,
+                note="Mean indirect illuminance of a cube of 4 m; 10 000 lm from an even point light in its centre.",
                 sigma_limit=size.pick(SIGMA, None),
             )
         )  # fmt: skip
