@@ -1,8 +1,8 @@
 """The two tanks of the trade readings as functions of what the readings leave open.
 
 One fixture, a 36 x 18 in footprint, two heights. A `Setting` says what is put in; `light` traces it and keeps the light
-planes of every beam and fixture length apart, so that beams, lengths, output, dimming and lid losses cost no further
-trace: light adds, output is a factor, and a lid is passed once.
+planes of every beam and fixture length apart, so that beams, lengths, output, dimming and lid dirt cost no further
+trace: light adds, output is a factor, and the dirt of a lid is passed once.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from underlit.lowering.scene import lower
+from underlit.results.estimate import Estimate, mean_of_groups
 from underlit.results.result import Result
 from underlit.run import Aim, trace_plan
 from underlit.scene import Lid, Scene, load_scene
@@ -29,14 +30,16 @@ HEAD_ABOVE_BED_M = 0.03
 WINDOW_M = 0.06
 """Side of the square over which a spot is averaged: nobody puts a head down twice on the same square centimetre."""
 PPF = 100.0
-"""Output in the scene files [umol/s]; the fitted scale multiplies it."""
+"""Output for which `Light` holds [umol/s]."""
 
 
 @dataclass(frozen=True)
 class Setting:
-    """What is put into a trace. share: light that a pane gives back per hit; forward_in: how far the fixture's middle
-    stands before the tank's middle; above_rim_in: its height over the rim [in]; stems: whether a planting stands along the
-    back and the ends of the tall tank.
+    """What is put into a trace.
+
+    lid: "none", "glass" (4 mm, clean) or "polycarbonate" (one sheet of 1 mm, clean). share: light that a pane gives back
+    per hit. forward_in: how far the fixture's middle stands before the tank's middle. above_rim_in: its height over the
+    rim [in]. stems: whether a planting stands along the back and the ends of the tall tank.
     """
 
     tank: str = "low"
@@ -66,27 +69,30 @@ class Beam:
 class Light:
     """Light planes of a traced setting, beam by beam, for an output of 100 umol/s each.
 
-    planes: (nz, ny, nx) PPFD [umol/m2/s] by beam; spacing (x, y, z) [m]; size of the inside (x, y) [m]; bed height [m].
+    planes: (groups of batches, nz, ny, nx) PPFD [umol/m2/s] by beam; weights: batches in each group; spacing (x, y, z) [m];
+    size of the inside (x, y) [m]; bed height [m].
     """
 
     planes: dict[Beam, np.ndarray]
+    weights: dict[Beam, np.ndarray]
     spacing: tuple[float, float, float]
     size: tuple[float, float]
     bed: float
 
-    def at(self, beam: Beam, x_in: float, forward_in: float, above_bed_m: float = HEAD_ABOVE_BED_M) -> float:
+    def at(self, beam: Beam, x_in: float, forward_in: float, above_bed_m: float = HEAD_ABOVE_BED_M) -> Estimate:
         """PPFD at a spot by its distance from the tank's middle, sideways and to the front [in], and its height.
 
-        Left and right are alike in these tanks, so both are averaged.
+        Left and right are alike in these tanks, so both are averaged; between light planes it is linear.
         """
         field = self.planes[beam]
-        field = 0.5 * (field + field[:, :, ::-1])
         z = (self.bed + above_bed_m) / self.spacing[2] - 1.0
-        k = int(np.clip(math.floor(z), 0, len(field) - 2))
-        level = field[k] + (z - k) * (field[k + 1] - field[k])
-        wx = _overlap(self.size[0] / 2 + x_in * INCH, self.spacing[0], field.shape[2])
-        wy = _overlap(self.size[1] / 2 - forward_in * INCH, self.spacing[1], field.shape[1])
-        return float(wy @ level @ wx)
+        k = int(np.clip(math.floor(z), 0, field.shape[1] - 2))
+        level = field[:, k] + (z - k) * (field[:, k + 1] - field[:, k])
+        wx = _overlap(self.size[0] / 2 + x_in * INCH, self.spacing[0], field.shape[3])
+        wy = _overlap(self.size[1] / 2 - forward_in * INCH, self.spacing[1], field.shape[2])
+        values = np.einsum("gyx,y,x->g", level, wy, 0.5 * (wx + wx[::-1]))
+        value, variance, dof = mean_of_groups(values, self.weights[beam])
+        return Estimate(float(value), math.sqrt(float(variance)), dof)
 
 
 def _overlap(centre: float, spacing: float, cells: int) -> np.ndarray:
@@ -101,10 +107,7 @@ def scene_of(setting: Setting, beams: tuple[Beam, ...]) -> Scene:
     """The scene of a setting, one channel a beam."""
     scene = load_scene(SCENES / f"{setting.tank}-tank.toml")
     walls = {side: scene.tank.walls[side].model_copy(update={"gives_back": setting.share}) for side in WALLS}
-    tank = scene.tank.model_copy(update=walls)
-    water = scene.water.model_copy(update={"tannin": Tannin(a440_per_m=setting.tannin_per_m)})
-    bed = scene.substrate.model_copy(update={"depth": setting.bed_in * INCH})
-    length, depth, _ = tank.inside_m
+    length, depth, _ = scene.tank.inside_m
     fixture = scene.fixtures[0]
     columns = fixture.leds.columns
     channels = tuple(
@@ -116,23 +119,28 @@ def scene_of(setting: Setting, beams: tuple[Beam, ...]) -> Scene:
         )
         for beam in beams
     )
-    fixture = fixture.model_copy(
+    placed = {"position": (length / 2, depth / 2 - setting.forward_in * INCH), "above_rim": setting.above_rim_in * INCH}
+    lids = {
+        "none": None,
+        "glass": Lid(dirt=1.0, condensation=1.0),
+        "polycarbonate": Lid(glass="polycarbonate", thickness="1 mm", dirt=1.0, condensation=1.0),
+    }
+    return scene.model_copy(
         update={
-            "channels": channels,
-            "position": (length / 2, depth / 2 - setting.forward_in * INCH),
-            "above_rim": setting.above_rim_in * INCH,
+            "tank": scene.tank.model_copy(update=walls),
+            "water": scene.water.model_copy(update={"tannin": Tannin(a440_per_m=setting.tannin_per_m)}),
+            "substrate": scene.substrate.model_copy(update={"depth": setting.bed_in * INCH}),
+            "fixtures": (fixture.model_copy(update={"channels": channels, **placed}),),
+            "lid": lids[setting.lid],
+            "plants": _stems(scene) if setting.stems else (),
         }
     )
-    lids = {"none": None, "glass": Lid(dirt=1.0, condensation=1.0)}
-    lids["polycarbonate"] = Lid(glass="polycarbonate", thickness="1 mm", dirt=1.0, condensation=1.0)
-    parts = {"tank": tank, "water": water, "substrate": bed, "fixtures": (fixture,), "lid": lids[setting.lid]}
-    return scene.model_copy(update={**parts, "plants": _stems(scene) if setting.stems else ()})
 
 
 def _stems(scene: Scene) -> tuple[Plants, ...]:
     """Stem bunches along the back pane and both ends, 14 in tall."""
     length, depth, _ = scene.tank.inside_m
-    gap, deep, tall = 0.5 * INCH, 4.5 * INCH, 14 * INCH
+    gap, deep = 0.5 * INCH, 4.5 * INCH
     places = {
         "back": ((gap, depth - deep), (length - gap, depth - gap)),
         "left": ((gap, gap), (deep, depth - deep - gap)),
@@ -143,7 +151,7 @@ def _stems(scene: Scene) -> tuple[Plants, ...]:
             name=f"{name} stems",
             kind="stems",
             rectangle=tuple((f"{x} m", f"{y} m") for x, y in corners),
-            height=f"{tall} m",
+            height="14 in",
             seed=i,
         )
         for i, (name, corners) in enumerate(places.items(), 1)
@@ -153,16 +161,22 @@ def _stems(scene: Scene) -> tuple[Plants, ...]:
 def light(setting: Setting, beams: tuple[Beam, ...] = (Beam(),), *, photons: int = 500_000, seed: int = 1) -> Light:
     """Trace a setting: about `photons` packets, shared out evenly over the beams."""
     scene = scene_of(setting, beams)
-    lowered = lower(scene)
-    found = trace_plan(lowered.plan, aim=Aim(photons=photons, only_budget=True), seed=seed)[0]
-    grid = lowered.plan.planes
+    plan = lower(scene).plan
+    found = trace_plan(plan, aim=Aim(photons=photons, only_budget=True), seed=seed)[0]
+    grid = plan.planes
     assert grid is not None
     size = (scene.tank.inside_m[0], scene.tank.inside_m[1])
     planes = {beam: _planes_of(found, i) for i, beam in enumerate(beams)}
-    return Light(planes, grid.spacing, size, setting.bed_in * INCH)
+    weights = {beam: found.counts[i].group_batches for i, beam in enumerate(beams)}
+    return Light(planes, weights, grid.spacing, size, setting.bed_in * INCH)
 
 
 def _planes_of(found: Result, source: int) -> np.ndarray:
-    """PPFD on the light planes from one source alone, (nz, ny, nx)."""
-    only = {s.name: float(i == source) for i, s in enumerate(found.plan.sources)}
-    return found.dimmed(only).planes().value * (PPF / found.plan.sources[source].ppf)
+    """PPFD on the light planes by group of batches from one source, scaled to `PPF`: (groups, nz, ny, nx) float32."""
+    grid = found.plan.planes
+    assert grid is not None
+    nx, ny, nz = grid.shape
+    flux = found.group_means(found.cells("planes"), source) * (PPF / found.source_ppf(source))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_area = flux.reshape(-1, nz, ny, nx) / grid.open_area.reshape(nz, ny, nx)
+    return per_area.astype(np.float32)
