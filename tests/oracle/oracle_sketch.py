@@ -175,6 +175,7 @@ class Sketch:
             corners,
             np.ascontiguousarray(normals),
             triangles,
+            np.zeros(0, t.INSTANCE),
             np.array(self.surfaces, dtype=t.SURFACE),
             np.array(self.reflectance),
             np.array(self.transmittance),
@@ -193,6 +194,7 @@ class Sketch:
 
     def _layout(self) -> np.ndarray:
         layout = np.zeros(1, dtype=t.LAYOUT)
+        layout["instance_root"] = -1
         for name, value in self.layout.items():
             layout[0][name] = value
         row = layout[0]

@@ -174,6 +174,25 @@ def a_lamp_by_its_web() -> World:
     return world
 
 
+def copies_of_one_plant() -> World:
+    """A plant of a dozen leaves, kept once and placed thirty times: turned, tilted, scaled; some cross each other."""
+    world = tank(absorption=0.1)
+    draw = np.random.default_rng(11)
+    tufts = world.leaf("tufts", 0.2, 0.3)
+    base = draw.uniform(-0.01, 0.01, (12, 1, 3)) * (1, 1, 0)
+    leaves = base + draw.uniform(-0.02, 0.02, (12, 3, 3)) + (0, 0, 0.03)
+    plant = world.add_template(leaves.reshape(-1, 3), np.arange(36).reshape(-1, 3), tufts)
+    angle, lean = draw.uniform(0, 2 * np.pi, 30), draw.uniform(-0.4, 0.4, 30)
+    c, s, cl, sl = np.cos(angle), np.sin(angle), np.cos(lean), np.sin(lean)
+    zero, one = np.zeros(30), np.ones(30)
+    turn = np.array([[c, -s, zero], [s, c, zero], [zero, zero, one]]).transpose(2, 0, 1)
+    tilt = np.array([[one, zero, zero], [zero, cl, -sl], [zero, sl, cl]]).transpose(2, 0, 1)
+    places = draw.uniform((0.08, 0.08, 0.01), (0.42, 0.22, 0.1), (30, 3))
+    world.add_copies("tufts", plant, places, turn @ tilt, draw.uniform(0.6, 1.5, 30))
+    add_lamp(world)
+    return world
+
+
 def sides_of_their_own() -> Tables:
     """A faulty room of the sketch's: every side has its own numbers and ledger line, and everything odd happens.
 
@@ -211,5 +230,6 @@ WORLDS = [
     stone_on_the_bed,
     lenses_heads_and_a_mirror,
     a_lamp_by_its_web,
+    copies_of_one_plant,
     sides_of_their_own,
 ]

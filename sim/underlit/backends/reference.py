@@ -85,10 +85,31 @@ class _Zone:
     min_up: float
 
 
+def written_out(tables: Tables) -> tuple[Tables, list[bool]]:
+    """The tables with every copy of a shared mesh as triangles of its own, and which triangles those are."""
+    plain = np.ones(len(tables.triangles), bool)
+    for copy in tables.instances:
+        plain[copy["first"] : copy["first"] + copy["count"]] = False
+    corners, triangles = [tables.corners[plain]], [tables.triangles[plain]]
+    for copy in tables.instances:
+        run = slice(copy["first"], copy["first"] + copy["count"])
+        points = tables.corners[run].reshape(-1, 3)
+        placed = copy["scale"] * np.array([copy["rotation"] @ p for p in points]) + copy["origin"]
+        rows = tables.triangles[run].copy()
+        rows["slot"] += copy["slot"]
+        rows["group"] += copy["group"]
+        rows["part"] = copy["part"]
+        corners.append(placed.reshape(-1, 9))
+        triangles.append(rows)
+    is_copy = [False] * int(plain.sum()) + [True] * (sum(map(len, triangles)) - int(plain.sum()))
+    return tables._replace(corners=np.concatenate(corners), triangles=np.concatenate(triangles)), is_copy
+
+
 class _Tracer:
     """One world, one tally row."""
 
     def __init__(self, tables: Tables) -> None:
+        tables, self.is_copy = written_out(tables)
         self.tables = tables
         self.soup = Soup(tables.corners)
         self.normals = [as_vector(n) for n in self.soup.normal]
@@ -160,7 +181,7 @@ class _Tracer:
 
     def book_arrival(self, photon: _Photon, triangle: int, side: int) -> None:
         info, lay, (x, y, _) = self.triangles[triangle], self.layout, photon.position
-        self.row[lay["faces"] + 2 * info["slot"] + side] += photon.weight
+        self.row[lay["faces"] + self.cell(triangle, side)] += photon.weight
         if side == 0 and info["part"] == lay["map_part"]:
             self.book_cell("map", x, y, 0, photon.weight)
         up = self.normals[triangle][2] * (1 if side == 0 else -1)
@@ -168,6 +189,12 @@ class _Tracer:
             counts = zone.kind == ZoneKind.SURFACE and zone.part == info["part"] and up > zone.min_up
             if counts and inside(zone.outline, x, y):
                 self.row[lay["zones"] + index] += photon.weight
+
+    def cell(self, triangle: int, side: int) -> int:
+        """Where a face's arrivals count: by side, or on copies of a shared mesh by looking up (0) or down (1)."""
+        if self.is_copy[triangle]:
+            side = 0 if self.normals[triangle][2] * (1 if side == 0 else -1) > 0.0 else 1
+        return 2 * self.triangles[triangle]["slot"] + side
 
     # -- one photon, one event after the other; every event returns whether the photon lives on
 
@@ -273,7 +300,7 @@ class _Tracer:
 
     def meet(self, photon: _Photon, triangle: int, side: int) -> bool:
         info = self.triangles[triangle]
-        photon.visits.append(2 * info["slot"] + side)
+        photon.visits.append(self.cell(triangle, side))
         photon.group = info["group"]
         self.book_arrival(photon, triangle, side)
         surface = self.surfaces[info["surface"]]

@@ -32,15 +32,18 @@ def _inverse(x):
 
 
 @njit(cache=True, error_model="numpy")
-def closest_hit(
+def closest_in_tree(
     node_box, node_child, corners, normals, triangles,
     ox, oy, oz, dx, dy, dz, skip_group, medium, stack_code, stack_t, t_near,
+    root, bottom, limit,
 ):  # fmt: skip
     """Nearest triangle at t >= 0 that is not of `skip_group` and not an interface to another medium than the ray's.
 
-    Returns (t, index in tree order or MISS, passed): passed is 1 if an interface of another medium lay nearer.
+    d need not be of unit length: t counts in lengths of it. root: node to start from; bottom: first free place of the
+    stack; limit: only hits nearer than this count. Returns (t or limit, index in tree order or MISS, passed): passed is 1 if an
+    interface of another medium lay nearer.
     """
-    best_t, best, best_slot = np.inf, MISS, 0
+    best_t, best, best_slot = limit, MISS, -1
     passed_t = np.inf
     # Woop's shear: the axis of the largest component becomes the ray's own
     ax, ay, az = abs(dx), abs(dy), abs(dz)
@@ -64,10 +67,10 @@ def closest_hit(
     near_x = 0 if dx >= 0.0 else 3
     near_y = 1 if dy >= 0.0 else 4
     near_z = 2 if dz >= 0.0 else 5
-    t_max = np.float32(3e38)
-    stack_code[0], stack_t[0] = 0, np.float32(0.0)
-    top = 1
-    while top > 0:
+    t_max = np.float32(min(limit, 3e38)) * np.float32(1.0000003)
+    stack_code[bottom], stack_t[bottom] = root, np.float32(0.0)
+    top = bottom + 1
+    while top > bottom:
         top -= 1
         if stack_t[top] > t_max:
             continue
@@ -138,3 +141,15 @@ def closest_hit(
             best_t, best, best_slot = t, i, slot
             t_max = np.float32(t) * np.float32(1.0000003)
     return best_t, best, 1 if passed_t < best_t else 0
+
+
+@njit(cache=True, error_model="numpy")
+def closest_hit(
+    node_box, node_child, corners, normals, triangles,
+    ox, oy, oz, dx, dy, dz, skip_group, medium, stack_code, stack_t, t_near,
+):  # fmt: skip
+    """`closest_in_tree` from the first node, without a limit: (t or infinity, index in tree order or MISS, passed)."""
+    return closest_in_tree(
+        node_box, node_child, corners, normals, triangles,
+        ox, oy, oz, dx, dy, dz, skip_group, medium, stack_code, stack_t, t_near, 0, 0, np.inf,
+    )  # fmt: skip

@@ -239,7 +239,12 @@ def build_tree(corners: np.ndarray, extent: float) -> tuple[np.ndarray, np.ndarr
     misses a triangle that the float64 test would hit.
     """
     points = np.ascontiguousarray(corners, dtype=np.float64).reshape(-1, 3, 3)
-    box_lo, box_hi = np.ascontiguousarray(points.min(axis=1)), np.ascontiguousarray(points.max(axis=1))
+    return build_tree_of_boxes(points.min(axis=1), points.max(axis=1), extent)
+
+
+def build_tree_of_boxes(low: np.ndarray, high: np.ndarray, extent: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Tree over boxes low, high (n, 3) float64 [m]; otherwise as `build_tree`."""
+    box_lo, box_hi = np.ascontiguousarray(low, dtype=np.float64), np.ascontiguousarray(high, dtype=np.float64)
     child, run, lo, hi, order = _build_binary(box_lo, box_hi)
     box, code = _fold(child, run, lo, hi, extent * 2.0**-19)
     return box, code, order

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from underlit.geometry.tree_build import build_tree
-from underlit.lowering.world import Grid, Mesh, Plan
+from underlit.lowering.copies import as_mesh, lower_copies
+from underlit.lowering.world import LAYERS, Grid, Mesh, Plan
 from underlit.transport.tables import (
     BINS,
     HEAD,
@@ -53,7 +56,12 @@ def freeze_world(world: World) -> Plan:
     group = plane_groups(normals, corners[:, :3])
     leds = _led_rows(world, normals, corners, group)
     extent = float(max(np.abs(corners).max(), np.abs(leds["position"]).max()))
+    extent = max([extent, *(float(np.abs(c.origins).max()) + 1.0 for c in world._copies)])
     node_box, node_child, order = build_tree(corners, extent)
+    copied = lower_copies(
+        world._templates, world._copies, nodes=len(node_box), items=len(corners), slots=len(corners),
+        groups=int(group.max()) + 1, extent=extent,
+    )  # fmt: skip
     surfaces = np.zeros(len(world._surfaces), SURFACE)
     for i, s in enumerate(world._surfaces):
         for key, value in s["row"].items():
@@ -73,11 +81,12 @@ def freeze_world(world: World) -> Plan:
     for i, (bucket, g, _) in enumerate(world._media):
         media[i] = (bucket, g)
     tables = Tables(
-        node_box=node_box,
-        node_child=node_child,
-        corners=np.ascontiguousarray(corners[order]),
-        normals=np.ascontiguousarray(normals[order]),
-        triangles=triangles,
+        node_box=np.concatenate([node_box, *copied.boxes]),
+        node_child=np.concatenate([node_child, *copied.children]),
+        corners=np.concatenate([corners[order], *copied.corners]),
+        normals=np.concatenate([normals[order], *copied.normals]),
+        triangles=np.concatenate([triangles, *copied.triangles]),
+        instances=copied.instances,
         surfaces=surfaces,
         reflectance=np.ascontiguousarray(np.stack([s["reflectance"] for s in world._surfaces])),
         transmittance=np.ascontiguousarray(np.stack([s["transmittance"] for s in world._surfaces])),
@@ -91,7 +100,7 @@ def freeze_world(world: World) -> Plan:
         zones=zones,
         outline=outline,
         heads=heads,
-        layout=_layout(world, len(corners)),
+        layout=_layout(world, len(corners) + copied.slots, copied.root),
     )
     return Plan(
         tables=tables,
@@ -99,10 +108,11 @@ def freeze_world(world: World) -> Plan:
         zones=tuple(z["info"] for z in world._zones),
         heads=tuple(world._heads),
         buckets=tuple(world._buckets),
-        meshes=meshes,
+        plain_meshes=meshes,
         planes=world._planes,
         bed_map=None if world._map is None else world._map[1],
         notes=tuple(world.notes),
+        write_out=_write_out(world, len(corners)),
     )
 
 
@@ -116,6 +126,14 @@ def _gather(world: World) -> tuple[tuple[Mesh, ...], np.ndarray, np.ndarray, np.
         part.append(np.full(len(faces), part_index, np.int32))
         slot += len(faces)
     return tuple(meshes), np.concatenate(corners), np.concatenate(surface), np.concatenate(part)
+
+
+def _write_out(world: World, first_slot: int) -> tuple[Callable[[], Mesh], ...]:
+    writers = []
+    for c in world._copies:
+        writers.append(partial(as_mesh, c, world._templates[c.template], first_slot))
+        first_slot += len(c.scales) * LAYERS
+    return tuple(writers)
 
 
 def _led_rows(world: World, normals: np.ndarray, corners: np.ndarray, group: np.ndarray) -> np.ndarray:
@@ -168,10 +186,10 @@ def _zone_rows(world: World) -> tuple[np.ndarray, np.ndarray]:
     return rows, np.ascontiguousarray(np.concatenate(outlines))
 
 
-def _layout(world: World, n_triangles: int) -> np.ndarray:
+def _layout(world: World, n_slots: int, instance_root: int) -> np.ndarray:
     layout = np.zeros(1, LAYOUT)
     row = layout[0]
-    row["map_part"] = -1
+    row["map_part"], row["instance_root"] = -1, instance_root
     row["map_dx"] = row["map_dy"] = row["plane_dx"] = row["plane_dy"] = row["plane_dz"] = 1.0
     n_map = n_planes = 0
     if world._map is not None:
@@ -183,7 +201,7 @@ def _layout(world: World, n_triangles: int) -> np.ndarray:
         row["plane_nz"], row["plane_z0"] = world._planes.shape[2], world._planes.origin[2]
         row["plane_dz"] = world._planes.spacing[2]
         n_planes *= world._planes.shape[2]
-    sizes = [2 * n_triangles, n_map, n_planes, len(world._zones), len(world._heads), len(world._buckets), len(Counter)]
+    sizes = [2 * n_slots, n_map, n_planes, len(world._zones), len(world._heads), len(world._buckets), len(Counter)]
     offsets = np.concatenate([[0], np.cumsum(sizes)])
     names = ("faces", "map", "planes", "zones", "heads", "ledger", "counters", "end")
     for name, offset in zip(names, offsets, strict=True):

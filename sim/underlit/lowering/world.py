@@ -12,9 +12,10 @@ The lowering of a scene writes into a `World`; so does anybody who builds a text
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cached_property
 
 import numpy as np
 
@@ -102,7 +103,11 @@ class Grid:
 
 @dataclass(frozen=True)
 class Mesh:
-    """A named mesh as traced: vertices (n, 3) float64 [m], faces (m, 3) int32, first tally slot."""
+    """A named mesh as traced: vertices (n, 3) float64 [m], faces (m, 3) int32, first tally slot.
+
+    slots: (m,) int64, the tally slot of each face where it is not first_slot + its index: copies of a shared mesh are counted
+    by layers of height, and their sides are up (0) and down (1) instead of front and back.
+    """
 
     name: str
     vertices: np.ndarray
@@ -110,21 +115,62 @@ class Mesh:
     first_slot: int
     surface: int
     role: Role
+    slots: np.ndarray | None = None
+
+    def face_slots(self) -> np.ndarray:
+        """Tally slot of each face, (m,) int64."""
+        return self.first_slot + np.arange(len(self.faces)) if self.slots is None else self.slots
+
+
+@dataclass(frozen=True)
+class Template:
+    """A mesh kept once and placed many times: corners (m, 9) float64 [m], layer (m,) int32 by height, surface."""
+
+    corners: np.ndarray
+    layer: np.ndarray
+    surface: int
+
+
+@dataclass(frozen=True)
+class Copies:
+    """Placed copies of a template: origins (n, 3) [m], rotations (n, 3, 3), scales (n,)."""
+
+    name: str
+    part: int
+    template: int
+    origins: np.ndarray
+    rotations: np.ndarray
+    scales: np.ndarray
+    role: Role
+
+
+LAYERS = 3
+"""A copy of a shared mesh is counted in this many layers of equal height."""
 
 
 @dataclass(frozen=True)
 class Plan:
-    """A frozen world: the kernels' tables, and the names and areas that turn counts back into light."""
+    """A frozen world: the kernels' tables, and the names and areas that turn counts back into light.
+
+    plain_meshes: those with triangles of their own; write_out: for each part made of copies of a shared mesh, what writes it
+    out as a mesh, which is done only when somebody looks at `meshes` to draw or to measure.
+    """
 
     tables: Tables
     sources: tuple[SourceInfo, ...]
     zones: tuple[ZoneInfo, ...]
     heads: tuple[HeadInfo, ...]
     buckets: tuple[str, ...]
-    meshes: tuple[Mesh, ...]
+    plain_meshes: tuple[Mesh, ...]
     planes: Grid | None
     bed_map: Grid | None
     notes: tuple[str, ...] = ()
+    write_out: tuple[Callable[[], Mesh], ...] = ()
+
+    @cached_property
+    def meshes(self) -> tuple[Mesh, ...]:
+        """All meshes, copies written out, in the order of their slots."""
+        return (*self.plain_meshes, *(write() for write in self.write_out))
 
     @property
     def row_length(self) -> int:
@@ -159,6 +205,8 @@ class World:
         self._medium_names: list[str] = []
         self._surfaces: list[dict] = []
         self._meshes: list[tuple[str, int, np.ndarray, np.ndarray, int, Role]] = []
+        self._templates: list[Template] = []
+        self._copies: list[Copies] = []
         self._parts: dict[str, int] = {}
         self._sources: list[dict] = []
         self._zones: list[dict] = []
@@ -294,6 +342,39 @@ class World:
         self.part(part)
         self._meshes.append((name or part, self._parts[part], v, f, surface, role))
 
+    def add_template(self, vertices: np.ndarray, faces: np.ndarray, surface: int) -> int:
+        """A leaf or opaque mesh kept once, to be placed by `add_copies`: vertices (n, 3) [m], faces (m, 3)."""
+        v = np.ascontiguousarray(vertices, dtype=np.float64).reshape(-1, 3)
+        f = np.ascontiguousarray(faces, dtype=np.int32).reshape(-1, 3)
+        if len(f) == 0 or not np.all(np.isfinite(v)):
+            raise ValueError("a template needs faces and finite vertices")
+        if self._surfaces[surface]["row"]["kind"] == SurfaceKind.INTERFACE:
+            raise ValueError("a template is of leaves or opaque, not an interface between media")
+        corners = v[f]
+        height = corners[:, :, 2].mean(axis=1)
+        low, high = height.min(), height.max()
+        layer = np.clip((height - low) / max(high - low, 1e-12) * LAYERS, 0, LAYERS - 1).astype(np.int32)
+        self._templates.append(Template(corners.reshape(-1, 9), layer, surface))
+        return len(self._templates) - 1
+
+    def add_copies(
+        self,
+        part: str,
+        template: int,
+        origins: np.ndarray,
+        rotations: np.ndarray,
+        scales: np.ndarray,
+        *,
+        role: Role = Role.PLANTS,
+    ) -> None:
+        """Copies of a template as a part: origins (n, 3) [m], rotations (n, 3, 3), scales (n,)."""
+        o = np.ascontiguousarray(origins, dtype=np.float64).reshape(-1, 3)
+        r = np.ascontiguousarray(rotations, dtype=np.float64).reshape(-1, 3, 3)
+        s = np.ascontiguousarray(scales, dtype=np.float64).reshape(-1)
+        if not len(o) == len(r) == len(s) > 0 or not (s > 0).all():
+            raise ValueError(f"copies {part!r}: origins, rotations and scales must be equally many, scales positive")
+        self._copies.append(Copies(part, self.part(part), template, o, r, s, role))
+
     # -- sources --------------------------------------------------------------------------------------------
     def add_source(
         self,
@@ -404,7 +485,7 @@ class World:
         """Build the tables (tree included). ValueError if there is no source or no mesh."""
         if not self._sources:
             raise ValueError("the world has no light source")
-        if not self._meshes:
+        if not self._meshes and not self._copies:
             raise ValueError("the world has no surface")
         from underlit.lowering.freeze import freeze_world
 

@@ -55,10 +55,12 @@ def _report(lowered: Lowered, result: Result, mesh: Mesh) -> SurfaceReport:
     free = centre[:, 2] > lowered.scene.bed_heights_m(centre[:, 0], centre[:, 1])
     two_sided = mesh.role is Role.PLANTS
     chosen = free & ((np.abs(up) if two_sided else up) > _LEAST_UP)
-    cells = result.cells("faces").start + 2 * (mesh.first_slot + np.arange(len(mesh.faces))) + (up < 0)
+    # copies of a shared mesh are counted up and down, not front and back
+    side = np.zeros(len(up), np.int64) if mesh.slots is not None else (up < 0).astype(np.int64)
+    cells = result.cells("faces").start + 2 * mesh.face_slots() + side
 
     def mean(which: np.ndarray) -> Estimate | None:
-        return mean_over(result, cells[which], float(area[which].sum())) if which.any() else None
+        return mean_over(result, np.unique(cells[which]), float(area[which].sum())) if which.any() else None
 
     layers: tuple[Estimate | None, ...] = ()
     if two_sided and chosen.any():

@@ -12,7 +12,7 @@ from typing import Protocol
 
 import numpy as np
 
-from underlit.lowering.world import Grid, Plan
+from underlit.lowering.world import Grid, Mesh, Plan
 from underlit.results.estimate import Estimate, combine, mean_of_batches, mean_of_groups
 from underlit.transport.tables import PACKET, Bucket, Counter
 
@@ -43,6 +43,21 @@ class Field:
     value: np.ndarray
     standard_error: np.ndarray
     dof: float
+
+
+def face_areas(mesh: Mesh) -> np.ndarray:
+    """Area of each face, (m,) float64 [m2]."""
+    corners = mesh.vertices[mesh.faces]
+    return 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
+
+
+def slot_areas(mesh: Mesh) -> np.ndarray:
+    """Area that counts into each face's tally slot, (m,) float64 [m2]: its own, or that of its layer of a copy."""
+    area = face_areas(mesh)
+    if mesh.slots is None:
+        return area
+    _, index = np.unique(mesh.slots, return_inverse=True)
+    return np.bincount(index, area)[index]
 
 
 @dataclass(frozen=True)
@@ -104,15 +119,16 @@ class Result:
         return slice(int(row[name]), int(row[following]))
 
     def faces(self, mesh: str) -> Field:
-        """PPFD arriving on a mesh's faces: (n_faces, 2), front and back side."""
+        """PPFD arriving on a mesh's faces: (n_faces, 2), front and back side (see `Mesh` for copies: up and down)."""
         found = next((m for m in self.plan.meshes if m.name == mesh), None)
         if found is None:
             raise KeyError(f"no mesh named {mesh!r}; there are {[m.name for m in self.plan.meshes]}")
-        n = len(found.faces)
-        value, error, dof = self._flux(slice(2 * found.first_slot, 2 * (found.first_slot + n)))
-        corners = found.vertices[found.faces]
-        area = 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
-        return Field(value.reshape(n, 2) / area[:, None], error.reshape(n, 2) / area[:, None], dof)
+        slots = found.face_slots()
+        first, last = int(slots.min()), int(slots.max()) + 1
+        value, error, dof = self._flux(slice(2 * first, 2 * last))
+        area = slot_areas(found)[:, None]
+        chosen = slots - first
+        return Field(value.reshape(-1, 2)[chosen] / area, error.reshape(-1, 2)[chosen] / area, dof)
 
     def _grid(self, name: str, grid: Grid) -> Field:
         value, error, dof = self._flux(self.cells(name))

@@ -19,7 +19,7 @@ import numpy as np
 from underlit.results.atomic import atomic_path
 from underlit.results.estimate import mean_of_groups
 from underlit.results.result import Result
-from underlit.results.stored import FORMAT, GRIDS, StoredResult, load_result, mesh_areas, read_fields
+from underlit.results.stored import FORMAT, GRIDS, StoredResult, load_result, read_fields
 
 if TYPE_CHECKING:
     import xarray
@@ -151,22 +151,25 @@ def _put_meshes(d: xarray.Dataset, result: Result) -> None:
     error = np.concatenate([f.standard_error for f in shown])
     _put(d, "faces_ppfd", ("face", "side"), value, "PPFD on each side, front (counter-clockwise) first", _UNIT)
     _put(d, "faces_ppfd_standard_error", ("face", "side"), error, "standard error (counting) of faces_ppfd", _UNIT)
-    means, variances = _face_statistics(result, len(faces))
-    dims = ("source", "face", "side")
+    slots = np.concatenate([m.face_slots() for m in meshes]).astype(np.int64)
+    _put(d, "face_slot", ("face",), slots, "where the light on a face is counted: row of faces_flux")
+    cells = result.cells("faces")
+    means, variances = _face_statistics(result, (cells.stop - cells.start) // 2)
+    dims = ("source", "slot", "side")
     _put(d, "faces_flux", dims, means, "photon flux on each side at full power, by source", "umol s-1")
     _put(d, "faces_flux_variance", dims, variances, "variance (counting) of faces_flux", "umol2 s-2")
 
 
-def _face_statistics(result: Result, n_faces: int) -> tuple[np.ndarray, np.ndarray]:
-    """Mean flux [umol/s] of each face and side at full power and its variance, by source, in the order of the slots."""
+def _face_statistics(result: Result, n_slots: int) -> tuple[np.ndarray, np.ndarray]:
+    """Mean flux [umol/s] of each tally slot and side at full power and its variance, by source."""
     if isinstance(result, StoredResult):
         return result.face_means, result.face_variances
     full = replace(result, dimming={})
-    means = np.zeros((len(result.counts), n_faces, 2))
+    means = np.zeros((len(result.counts), n_slots, 2))
     variances = np.zeros_like(means)
     # In blocks: the group means of a million faces at once would need gigabytes.
-    for first in range(0, n_faces, 1 << 16):
-        last = min(first + (1 << 16), n_faces)
+    for first in range(0, n_slots, 1 << 16):
+        last = min(first + (1 << 16), n_slots)
         for i, counts in enumerate(result.counts):
             groups = full.group_means(slice(2 * first, 2 * last), i)
             mean, variance, _ = mean_of_groups(groups, counts.group_batches)
@@ -204,4 +207,4 @@ def _put_ledger(d: xarray.Dataset, result: Result) -> None:
     _put(d, "event_count", ("source", "event"), counters, "segments, hits passed over, scatterings, lost photons", "1")
 
 
-__all__ = ["StoredResult", "load_result", "mesh_areas", "read_fields", "to_dataset", "write_fields"]
+__all__ = ["StoredResult", "load_result", "read_fields", "to_dataset", "write_fields"]

@@ -12,7 +12,7 @@ import numpy as np
 
 from underlit.lowering.world import Grid, HeadInfo, Mesh, Plan, Role, SourceInfo, ZoneInfo
 from underlit.results.estimate import combine
-from underlit.results.result import Counts, Field, Result
+from underlit.results.result import Counts, Field, Result, slot_areas
 from underlit.transport.tables import LAYOUT, Tables
 
 if TYPE_CHECKING:
@@ -65,21 +65,15 @@ class StoredResult(Result):
         found = next((m for m in self.plan.meshes if m.name == mesh), None)
         if found is None:
             raise KeyError(f"no mesh named {mesh!r}; there are {[m.name for m in self.plan.meshes]}")
-        rows = slice(found.first_slot, found.first_slot + len(found.faces))
+        rows = found.face_slots()
         parts = []
         for i, counts in enumerate(self.counts):
             dimming = self.dimming.get(self.plan.sources[i].name, 1.0)
             dof = float(np.count_nonzero(counts.group_batches)) - 1.0
             parts.append((self.face_means[i, rows] * dimming, self.face_variances[i, rows] * dimming**2, max(dof, 0.0)))
         value, error, _ = combine(parts)
-        area = mesh_areas(found)[:, None]
+        area = slot_areas(found)[:, None]
         return Field(value / area, error / area, min((p[2] for p in parts), default=0.0))
-
-
-def mesh_areas(mesh: Mesh) -> np.ndarray:
-    """(n_faces,) float64 [m2]."""
-    corners = mesh.vertices[mesh.faces]
-    return 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
 
 
 def read_fields(path: str | Path) -> xarray.Dataset:
@@ -171,6 +165,7 @@ def _layout(sizes: list[int], n_zones: int, n_heads: int, d: xarray.Dataset) -> 
 
 def _meshes(d: xarray.Dataset) -> tuple[Mesh, ...]:
     vertices, faces = _values(d, "vertices", np.float64), _values(d, "faces", np.int32)
+    slots = _values(d, "face_slot", np.int64)
     meshes = []
     first_vertex = first_face = 0
     for name, role, surface, n_vertices, n_faces in zip(
@@ -179,7 +174,10 @@ def _meshes(d: xarray.Dataset) -> tuple[Mesh, ...]:
     ):  # fmt: skip
         v = vertices[first_vertex : first_vertex + int(n_vertices)]
         f = faces[first_face : first_face + int(n_faces)]
-        meshes.append(Mesh(name, v, f, first_face, int(surface), Role[role]))
+        own = slots[first_face : first_face + int(n_faces)]
+        counted_alone = len(own) > 0 and np.array_equal(own, own[0] + np.arange(len(own)))
+        shared = None if counted_alone else own
+        meshes.append(Mesh(name, v, f, int(own.min()), int(surface), Role[role], shared))
         first_vertex, first_face = first_vertex + int(n_vertices), first_face + int(n_faces)
     return tuple(meshes)
 

@@ -87,6 +87,22 @@ TRIANGLE = np.dtype(
     ]
 )
 
+INSTANCE = np.dtype(
+    [
+        ("root", "<i4"),  # node of the shared mesh's tree
+        ("first", "<i4"),  # its run of triangles
+        ("count", "<i4"),
+        ("part", "<i4"),
+        ("group", "<i8"),  # added to the mesh's groups: disjoint from all others
+        ("slot", "<i8"),  # added to the mesh's slots, which number its layers of height
+        ("scale", "<f8"),
+        ("origin", "<f8", (3,)),
+        ("rotation", "<f8", (3, 3)),  # columns: the mesh's axes in the world
+    ],
+    align=True,
+)
+"""A placed copy of a shared mesh. Its tally cells are by layer, and by the side that looks up (0) or down (1)."""
+
 SURFACE = np.dtype(
     [
         ("kind", "<i4"),  # SurfaceKind
@@ -163,6 +179,7 @@ LAYOUT = np.dtype(
         ("plane_nz", "<i8"),
         ("plane_nx", "<i8"),
         ("plane_ny", "<i8"),
+        ("instance_root", "<i8"),  # node over the instances; -1 for none
         ("map_x0", "<f8"),
         ("map_y0", "<f8"),
         ("map_dx", "<f8"),
@@ -186,6 +203,7 @@ class Tables(NamedTuple):
     corners: np.ndarray  # (n_triangles, 9) float64 [m]: a, b, c
     normals: np.ndarray  # (n_triangles, 3) float64: unit normal
     triangles: np.ndarray  # (n_triangles,) TRIANGLE
+    instances: np.ndarray  # (n_instances,) INSTANCE, in the order of their tree
     surfaces: np.ndarray  # (n_surfaces,) SURFACE
     reflectance: np.ndarray  # (n_surfaces, 2, BINS) float64: diffuse + mirror, by side of arrival
     transmittance: np.ndarray  # (n_surfaces, 2, BINS) float64: leaves only, by side of arrival

@@ -98,10 +98,9 @@ def tally_heads(row, layout, heads, x, y, z, dx, dy, dz, length, weight, absorpt
 
 
 @njit(cache=True)
-def tally_surface(row, layout, zones, outline, triangle, back, x, y, up, weight):
+def tally_surface(row, layout, zones, outline, part, cell, back, x, y, up, weight):
     """Flux arriving on a face: its own cell, the map of the bed, and the zones on its part."""
-    row[layout.faces + 2 * triangle.slot + back] += weight
-    part = triangle.part
+    row[layout.faces + cell] += weight
     if part == layout.map_part and back == 0:
         i = int(math.floor((x - layout.map_x0) / layout.map_dx))
         j = int(math.floor((y - layout.map_y0) / layout.map_dy))

@@ -11,7 +11,8 @@ import math
 import numpy as np
 from numba import njit, uint64
 
-from underlit.geometry.closest_hit import MISS, closest_hit, make_workspace
+from underlit.geometry.closest_hit import MISS, closest_in_tree, make_workspace
+from underlit.geometry.closest_instance import closest_instance
 from underlit.optics.frames import direction_about, random_polarisation
 from underlit.optics.fresnel import cross_interface
 from underlit.optics.scattering import henyey_greenstein_cosine, lambertian_cosine
@@ -65,16 +66,26 @@ def _note(log, photon, event, what):
             log[photon, event] = what
 
 
+@njit(cache=True)
+def turn(rotation, x, y, z):
+    """A vector of a copy's frame in the world's."""
+    return (
+        rotation[0, 0] * x + rotation[0, 1] * y + rotation[0, 2] * z,
+        rotation[1, 0] * x + rotation[1, 1] * y + rotation[1, 2] * z,
+        rotation[2, 0] * x + rotation[2, 1] * y + rotation[2, 2] * z,
+    )
+
+
 @njit(cache=True, nogil=True, error_model="numpy")
 def walk_packets(tables, seed, source_index, batch, first, count, row, log):
     """Trace packets first .. first + count - 1 of a batch of one source and add to row, an int64 tally row.
 
     log: (rows, columns) int32, the visited surfaces of the first photons (slot * 2 + side), or no rows.
     """
-    (node_box, node_child, corners, normals, triangles, surfaces, reflectance, transmittance, media, optics, sources,
+    (node_box, node_child, corners, normals, triangles, instances, surfaces, reflectance, transmittance, media, optics, sources,
      spectra, leds, lens_rows, webs, zones, outline, heads, layouts) = tables  # fmt: skip
     layout = layouts[0]
-    ledger, counters = layout.ledger, layout.counters
+    ledger, counters, instance_root = layout.ledger, layout.counters, layout.instance_root
     source = sources[source_index]
     cumulative = spectra[source_index]
     stack_code, stack_t, t_near = make_workspace()
@@ -84,8 +95,9 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log):
     for photon in range(first, first + count):
         key = photon_key(key_of_batch, uint64(photon))
         emission_numbers(key_of_batch, photon, numbers)
-        skip, px, py, pz, dx, dy, dz, ex, ey, ez, b = emit(source, leds, lens_rows, webs, cumulative, numbers)
+        led_group, px, py, pz, dx, dy, dz, ex, ey, ez, b = emit(source, leds, lens_rows, webs, cumulative, numbers)
         w = PACKET
+        skip = np.int64(led_group)
         medium = source.medium
         exit_bucket = source.bucket
         row[ledger + _EMITTED] += w
@@ -96,10 +108,20 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log):
                 row[ledger + _LOST] += w
                 row[counters + _LOST_PHOTONS] += 1
                 break
-            t, hit, passed = closest_hit(
+            near, copy = np.inf, -1
+            if instance_root >= 0:
+                near, hit_in_copy, copy = closest_instance(
+                    node_box, node_child, corners, normals, triangles, instances, instance_root,
+                    px, py, pz, dx, dy, dz, skip, medium, stack_code, stack_t, t_near,
+                )  # fmt: skip
+            t, hit, passed = closest_in_tree(
                 node_box, node_child, corners, normals, triangles,
-                px, py, pz, dx, dy, dz, skip, medium, stack_code, stack_t, t_near,
+                px, py, pz, dx, dy, dz, skip, medium, stack_code, stack_t, t_near, 0, 0, near,
             )  # fmt: skip
+            if hit == MISS and copy >= 0:
+                hit = hit_in_copy
+            else:
+                copy = -1
             row[counters + _SEGMENTS] += 1
             row[counters + _PASSED] += passed
             absorption, scattering = optics[medium, 1, b], optics[medium, 2, b]
@@ -136,19 +158,27 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log):
                 cosine = henyey_greenstein_cosine(media[medium].g, event_number(key, event, 2))
                 dx, dy, dz = direction_about(dx, dy, dz, cosine, 2.0 * math.pi * event_number(key, event, 3))
                 ex, ey, ez = random_polarisation(dx, dy, dz, event_number(key, event, 4))
-                skip = -1
+                skip = np.int64(-1)
                 w = _roulette(w, key, event, row, ledger)
                 continue
             triangle = triangles[hit]
             surface = surfaces[triangle.surface]
             nx, ny, nz = normals[hit, 0], normals[hit, 1], normals[hit, 2]
+            if copy >= 0:
+                nx, ny, nz = turn(instances[copy].rotation, nx, ny, nz)
             back = 0
             if dx * nx + dy * ny + dz * nz >= 0.0:
                 back = 1
                 nx, ny, nz = -nx, -ny, -nz
-            _note(log, photon - first, event, 2 * triangle.slot + back)
-            tally_surface(row, layout, zones, outline, triangle, back, px, py, nz, w)
-            skip = triangle.group
+            part = triangle.part
+            cell = np.int64(2 * triangle.slot + back)
+            skip = np.int64(triangle.group)
+            if copy >= 0:
+                part = instances[copy].part
+                skip = instances[copy].group + triangle.group
+                cell = 2 * (instances[copy].slot + triangle.slot) + (0 if nz > 0.0 else 1)
+            _note(log, photon - first, event, cell)
+            tally_surface(row, layout, zones, outline, part, cell, back, px, py, nz, w)
             bucket = surface.bucket_front if back == 0 else surface.bucket_back
             if surface.kind == _INTERFACE:
                 far = surface.back if back == 0 else surface.front

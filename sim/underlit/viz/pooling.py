@@ -10,8 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from underlit.lowering.world import Mesh, Role
-from underlit.results.result import Field, Result
-from underlit.results.stored import mesh_areas
+from underlit.results.result import Field, Result, face_areas
 
 CERTAIN_ENOUGH = 0.05
 """Standard error over value up to which a face stands for itself."""
@@ -60,7 +59,7 @@ def shown_side(mesh: Mesh, found: Field) -> Field:
 def shown_values(result: Result, mesh: Mesh) -> np.ndarray:
     """(n_faces,) float64 [umol/m2/s]: what each face of a mesh is coloured by in pictures."""
     own = shown_side(mesh, result.faces(mesh.name))
-    area = mesh_areas(mesh)
+    area = face_areas(mesh)
     centres = mesh.vertices[mesh.faces].mean(axis=1)
     facing = _facing(mesh)
     value, error = own.value.copy(), own.standard_error
