@@ -222,6 +222,8 @@ def _contours(axes: Axes, values: np.ndarray, origin: Sequence[float], spacing: 
     # Light lines over dim places, dark ones over bright places: both stay legible.
     colours = ["white" if v < 0.6 * vmax else INK for v in levels]
     segments = [_long_lines(x, y, values, level) for level in levels]
+    if not any(segments):
+        return
     drawn = ContourSet(axes, levels, segments, colors=colours, linewidths=0.8, zorder=3)
     for text in axes.clabel(drawn, fmt="%g", fontsize=7.5, inline=True, inline_spacing=3) or []:
         text.set_rotation(0)
