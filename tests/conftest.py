@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import checking
 import pytest
+
+import checking
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:

@@ -37,7 +37,9 @@ def narrow_beam(world: World, position: Sequence[float], axis: Sequence[float], 
     world.add_source("beam", [position], ppf=1.0, axis=axis, beam_table=([0.0, 1e-5], [1.0, 1.0]), medium=medium)
 
 
-def even_cone(world: World, position: Sequence[float], half_angle: float, *, axis: Sequence[float] = (0, 0, -1)) -> float:
+def even_cone(
+    world: World, position: Sequence[float], half_angle: float, *, axis: Sequence[float] = (0, 0, -1)
+) -> float:
     """A point source of even intensity inside a cone; ppf 1 umol/s. Returns the intensity [umol/s/sr]."""
     world.add_source("cone", [position], ppf=1.0, axis=axis, beam_table=([0.0, half_angle], [1.0, 1.0]))
     return 1.0 / (2 * math.pi * (1 - math.cos(half_angle)))
@@ -49,17 +51,13 @@ def downwards(degrees: float, azimuth: float = 0.3) -> tuple[float, float, float
     return (math.sin(t) * math.cos(azimuth), math.sin(t) * math.sin(azimuth), -math.cos(t))
 
 
-def disc_points(centre: Sequence[float], normal: Sequence[float], radius: float, rings: int = 12) -> np.ndarray:
-    """(k, 3) points whose plain mean is the mean over a disc (Gauss-Legendre in radius squared by even azimuths)."""
-    from scipy.special import roots_legendre
-
+def disc_points(centre: Sequence[float], normal: Sequence[float], radius: float, rings: int = 192) -> np.ndarray:
+    """(k, 3) points whose plain mean is the mean over a disc: midpoints of rings of equal area by even azimuths."""
     n = np.asarray(normal, float) / np.linalg.norm(normal)
     a = np.cross(n, [1.0, 0, 0] if abs(n[0]) < 0.9 else [0, 1.0, 0])
     a /= np.linalg.norm(a)
     b = np.cross(n, a)
-    x, _ = roots_legendre(rings)
-    # equal weights need equal areas: midpoints of many equal rings
-    share = (np.arange(16 * rings) + 0.5) / (16 * rings)
+    share = (np.arange(rings) + 0.5) / rings
     turn = 2 * np.pi * (np.arange(48) + 0.5) / 48
     r, t = np.meshgrid(radius * np.sqrt(share), turn, indexing="ij")
-    return (np.asarray(centre, float) + r.reshape(-1, 1) * (np.cos(t).reshape(-1, 1) * a + np.sin(t).reshape(-1, 1) * b))
+    return np.asarray(centre, float) + r.reshape(-1, 1) * (np.cos(t).reshape(-1, 1) * a + np.sin(t).reshape(-1, 1) * b)

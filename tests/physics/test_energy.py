@@ -6,9 +6,19 @@ import math
 
 import numpy as np
 import pytest
-from checking import agree, flux_in_zone, flux_of_cells, flux_of_points, flux_on_faces, flux_on_head, reject, scaled, trace
 from rooms import EVERY_SIDE, catcher, narrow_beam, sheet, slab
 
+from checking import (
+    agree,
+    flux_in_zone,
+    flux_of_cells,
+    flux_of_points,
+    flux_on_faces,
+    flux_on_head,
+    reject,
+    scaled,
+    trace,
+)
 from underlit.lowering.world import Grid, World, box, rectangle
 from underlit.results.estimate import Estimate
 
@@ -235,7 +245,9 @@ def planted_sea(source_below):
     a, b, level, top = 0.3, 0.2, 0.16, 0.26
     world.add_mesh("floor", *rectangle((0, 0, 0), (a, 0, 0), (0, b, 0)), world.opaque("floor", 0.4))
     for name, lo, hi in (("wet", 0.0, level), ("dry", level, top)):
-        corners = np.array([(0, 0, lo), (a, 0, lo), (a, b, lo), (0, b, lo), (0, 0, hi), (a, 0, hi), (a, b, hi), (0, b, hi)])
+        corners = np.array(
+            [(0, 0, lo), (a, 0, lo), (a, b, lo), (0, b, lo), (0, 0, hi), (a, 0, hi), (a, b, hi), (0, b, hi)]
+        )
         quads = [(0, 1, 5, 4), (1, 2, 6, 5), (2, 3, 7, 6), (3, 0, 4, 7)]
         faces = np.array([t for i, j, k, m in quads for t in ((i, k, j), (i, m, k))])
         world.add_mesh(name, corners, faces, world.opaque(name, 0.6))

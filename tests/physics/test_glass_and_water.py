@@ -10,9 +10,9 @@ import math
 
 import numpy as np
 import pytest
-from checking import agree, flux_in_zone, flux_of_points, flux_on_head, reject, scaled, trace
 from rooms import catcher, downwards, even_cone, narrow_beam, sheet, slab
 
+from checking import agree, flux_in_zone, flux_of_points, flux_on_head, reject, scaled, trace
 from underlit.lowering.world import World
 
 WATER, GLASS = 1.333, 1.52

@@ -10,9 +10,9 @@ import math
 
 import numpy as np
 import pytest
-from checking import agree, flux_in_zone, flux_on_faces, flux_on_head, reject, scaled, trace
 from rooms import EVERY_SIDE, catcher, disc_points, even_cone
 
+from checking import agree, flux_in_zone, flux_on_faces, flux_on_head, reject, scaled, trace
 from underlit.lowering.world import World, box, rectangle
 from underlit.transport.tables import FaceShape
 
@@ -52,7 +52,9 @@ def test_inverse_square_and_cosine(distance, tilt):
     measured = scaled(flux_on_head(result, "head"), 1 / (math.pi * radius**2))
     exact = mean_over_disc(point_source_irradiance(source, intensity), centre, tilted(tilt), radius)
     # the head is small: the textbook value for a point differs from its mean by the order of (radius / distance)^2
-    assert exact == pytest.approx(intensity * math.cos(math.radians(tilt)) / distance**2, rel=3 * (radius / distance) ** 2)
+    assert exact == pytest.approx(
+        intensity * math.cos(math.radians(tilt)) / distance**2, rel=3 * (radius / distance) ** 2
+    )
     agree(measured, exact, resolves=0.02, what=f"point source, distance {distance} m, head tilted {tilt} deg")
     agree(flux_in_zone(result, "floor"), 1.0, resolves=1e-9, what="all of the cone on the floor")
 

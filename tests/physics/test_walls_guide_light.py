@@ -10,8 +10,8 @@ import math
 
 import numpy as np
 import pytest
-from checking import agree, flux_in_zone, reject, trace
 
+from checking import agree, flux_in_zone, reject, trace
 from underlit.lowering.world import World, rectangle
 from underlit.results.estimate import Estimate
 
@@ -35,7 +35,9 @@ def world_with_surface(height):
     """Lambertian light on the middle of a square of water; its medium."""
     world = World()
     water = world.medium("water", WATER)
-    world.add_mesh("surface", *rectangle((0, 0, height), (WIDTH, 0, 0), (0, WIDTH, 0)), world.interface("top", 0, water))
+    world.add_mesh(
+        "surface", *rectangle((0, 0, height), (WIDTH, 0, 0), (0, WIDTH, 0)), world.interface("top", 0, water)
+    )
     centre = (WIDTH / 2, WIDTH / 2, height + 1e-4)
     world.add_source("diffuse", [centre], ppf=1.0, half_size=(WIDTH / 4, WIDTH / 4))
     return world, water
@@ -51,7 +53,11 @@ def floor(world, low=(0.0, 0.0), high=(WIDTH, WIDTH)):
 def two_panes(height: float, backing: str) -> Estimate:
     """Water between glass panes left and right and perfect mirrors front and back: light that reaches the floor."""
     world, water = world_with_surface(height)
-    glass, black, mirror = world.medium("glass", GLASS), world.opaque("black", 0.0), world.opaque("mirror", 1.0, specular=1.0)
+    glass, black, mirror = (
+        world.medium("glass", GLASS),
+        world.opaque("black", 0.0),
+        world.opaque("mirror", 1.0, specular=1.0),
+    )
     ends = (-THICKNESS, WIDTH + THICKNESS)
     world.add_mesh("left", *upright(0.0, height), world.interface("left", water, glass))
     world.add_mesh("right", *upright(WIDTH, height), world.interface("right", glass, water))
