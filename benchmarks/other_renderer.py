@@ -97,7 +97,8 @@ class FloorRenderer:
     def render(self, seed: int) -> np.ndarray:
         """Irradiance of the floor's cells (ny, nx) [umol/m2/s] for a PPF of 1 umol/s."""
         self._mi.set_variant(self.variant)
-        self._mi.set_log_level(self._mi.LogLevel.Warn)
+        # no progress bar in the timing or in the table; errors are exceptions all the same
+        self._mi.logger().clear_appenders()
         image = self._mi.render(self._scene, spp=self.samples, seed=seed)
         values = np.array(image, dtype=np.float64)
         return values.reshape(values.shape[0], values.shape[1], -1)[:, :, 0] * math.pi / tank.FLOOR_REFLECTANCE
