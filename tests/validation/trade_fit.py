@@ -15,10 +15,10 @@ from .trade_model import Beam, Light, Setting, light
 from .trade_readings import READINGS, Reading
 
 ANGLES = (75.0, 90.0, 105.0, 120.0)
-SHARES = (0.0, 0.15, 0.3, 0.45, 0.6)
+SHARES = (0.0, 0.2, 0.4, 0.6)
 PLACES = (4.3, 5.2, 6.1)
 """Places of the light over the front half [in before the tank's middle]; at 6.1 its body ends at the front pane."""
-PHOTONS = 2_000_000
+PHOTONS = 1_000_000
 
 
 @dataclass(frozen=True)

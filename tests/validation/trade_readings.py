@@ -69,8 +69,8 @@ READINGS = (
     Reading("foreground, light right over it", 103, 0.12, "tall", False,
             "foreground beds are ± 1 in higher or lower, which is 7 %", light_forward_in=4.3, forward_in=4.3),
     Reading("the same, light moved back and onto the glass", 50, 0.20, "tall", True,
-            "how far back is not known: taken as 2 in behind the middle, ± 2 in is 13 %",
-            light_forward_in=-2.0, forward_in=4.3),
+            "how far back is not known: taken as 3 in behind the middle, ± 2 in is 13 %",
+            light_forward_in=-3.0, forward_in=4.3),
 )  # fmt: skip
 
 DIMMING = ((1.0, 107.0), (0.8, 88.0), (0.6, 65.0), (0.4, 40.0), (0.2, 20.0), (0.1, 10.0), (0.01, 1.0))
