@@ -6,9 +6,10 @@ floor. Mirror the box in its walls instead of the path: the path is straight, an
 receives it after |m| hits on x walls and |n| on y walls, all at one angle each. Light in water is never flatter than the
 critical angle allows, so the number of images is finite and the sum complete.
 
-Polarisation: the state is the 2 x 2 coherency matrix of linear polarisation across the (unfolded) path; an unpolarised
-source starts with half the unit matrix. Each hit acts in its own s and p, which differ between surface, x and y walls.
-Phase shifts at total reflection are ignored (both amplitudes are 1), as docs/photon-walk.md says of the engine.
+Polarisation: the state is the 2 x 2 coherency matrix across the (unfolded) path (Born & Wolf, Principles of Optics, 7th
+ed., 10.9); an unpolarised source starts with half the unit matrix. Each hit acts in its own s and p, which differ between
+surface, x and y walls. CARRIED ignores phase shifts at total reflection (both amplitudes are 1), as docs/photon-walk.md
+says of the engine; WITH_PHASES does not, which measures what that costs.
 """
 
 from __future__ import annotations
@@ -29,9 +30,10 @@ class Walls(Enum):
 
 
 class Polarisation(Enum):
-    """Carried from hit to hit, or forgotten at each one (a wrong model, to show what the difference is)."""
+    """Carried from hit to hit as the engine does, or with the phase shifts too, or forgotten at each hit (wrong)."""
 
     CARRIED = "carried"
+    WITH_PHASES = "with phases"
     FORGOTTEN = "forgotten"
 
 
@@ -46,6 +48,8 @@ class Box:
     lamps: tuple[tuple[float, float], ...]
     water: float = 1.333
     glass: float = 1.52
+    outside: float = 1.0
+    """Index of what is behind the walls."""
 
     @property
     def drop(self) -> Drop:
@@ -53,34 +57,44 @@ class Box:
         return Drop(self.lamp_height, self.water_depth, self.water)
 
 
-def wall_factors(box: Box, walls: Walls, cosine: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def complex_amplitudes(n1: float, n2: float, cosine: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Fresnel's reflection amplitudes (r_s, r_p) with their phases at total reflection."""
+    c1 = np.asarray(cosine, complex)
+    c2 = np.sqrt(1.0 - (n1 / n2) ** 2 * (1.0 - c1 * c1))
+    return (n1 * c1 - n2 * c2) / (n1 * c1 + n2 * c2), (n2 * c1 - n1 * c2) / (n2 * c1 + n1 * c2)
+
+
+def wall_factors(
+    box: Box, walls: Walls, cosine: np.ndarray, polarisation: Polarisation
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """What a wall makes of the coherency matrix in its own s and p: factors of ss, pp and sp.
 
     Mirrored back into the unfolded path, p turns round at each reflection: the sp factor has a minus sign. Glass: the
     first reflection and all that pass the inner face, an uneven number of times reflected, added without interference.
     """
+    reflect = complex_amplitudes if polarisation is Polarisation.WITH_PHASES else amplitudes
     if walls is Walls.WATER_TO_AIR:
-        r_s, r_p = amplitudes(box.water, 1.0, cosine)
-        return r_s * r_s, r_p * r_p, -r_s * r_p
+        r_s, r_p = reflect(box.water, box.outside, cosine)
+        return np.abs(r_s) ** 2, np.abs(r_p) ** 2, -r_s * np.conj(r_p)
     r_s, r_p = amplitudes(box.water, box.glass, cosine)
     in_glass = np.sqrt(1.0 - (box.water / box.glass) ** 2 * (1.0 - cosine * cosine))
-    o_s, o_p = amplitudes(box.glass, 1.0, in_glass)
+    o_s, o_p = reflect(box.glass, box.outside, in_glass)
     t_s, t_p = 1.0 - r_s * r_s, 1.0 - r_p * r_p
 
-    def added(ra: np.ndarray, rb: np.ndarray, tt: np.ndarray, oo: np.ndarray) -> np.ndarray:
-        return ra * rb + tt * oo / (1.0 - ra * rb * oo)
+    def added(rr: np.ndarray, tt: np.ndarray, oo: np.ndarray) -> np.ndarray:
+        return rr + tt * oo / (1.0 - rr * oo)
 
-    ss = added(r_s, r_s, t_s**2, o_s**2)
-    pp = added(r_p, r_p, t_p**2, o_p**2)
-    sp = added(r_s, r_p, t_s * t_p, o_s * o_p)
-    return ss, pp, -sp
+    ss = added(r_s * r_s, t_s**2, np.abs(o_s) ** 2)
+    pp = added(r_p * r_p, t_p**2, np.abs(o_p) ** 2)
+    return ss, pp, -added(r_s * r_p, t_s * t_p, o_s * np.conj(o_p))
 
 
 def _turned(state: np.ndarray, c: np.ndarray, s: np.ndarray) -> np.ndarray:
     """Coherency (3, n) as (ss, pp, sp) seen in axes turned by an angle of cosine c and sine s."""
     a, b, ab = state
-    return np.array([c * c * a + 2 * c * s * ab + s * s * b, s * s * a - 2 * c * s * ab + c * c * b,
-                     c * s * (b - a) + (c * c - s * s) * ab])  # fmt: skip
+    cross = 2 * c * s * ab.real
+    return np.array([c * c * a + cross + s * s * b, s * s * a - cross + c * c * b,
+                     c * s * (b - a) + c * c * ab - s * s * np.conj(ab)])  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -101,7 +115,7 @@ class _Wall:
         return _turned(np.array([here[0] * ss, here[1] * pp, here[2] * sp]), self.cosine, -self.sine)
 
 
-def _wall(box: Box, walls: Walls, d: np.ndarray, axis: int) -> _Wall:
+def _wall(box: Box, walls: Walls, d: np.ndarray, axis: int, polarisation: Polarisation) -> _Wall:
     """A wall across an axis, for directions d (3, n) in water (unfolded)."""
     level_s = np.array([-d[1], d[0], np.zeros_like(d[0])]) / np.hypot(d[0], d[1])
     level_p = np.cross(level_s, d, axis=0)
@@ -109,7 +123,8 @@ def _wall(box: Box, walls: Walls, d: np.ndarray, axis: int) -> _Wall:
     normal[axis] = 1.0
     s = np.cross(d, normal, axis=0)
     s /= np.sqrt((s * s).sum(axis=0))
-    return _Wall(wall_factors(box, walls, np.abs(d[axis])), (s * level_s).sum(axis=0), (s * level_p).sum(axis=0))
+    factors = wall_factors(box, walls, np.abs(d[axis]), polarisation)
+    return _Wall(factors, (s * level_s).sum(axis=0), (s * level_p).sum(axis=0))
 
 
 def _mirrored(value: np.ndarray, cell: int, size: float) -> np.ndarray:
@@ -123,7 +138,9 @@ def _crossings(start: np.ndarray, end: np.ndarray, cell: int, size: float) -> li
     return [(k * size - start) / (end - start) for k in planes]
 
 
-def _walk(state: np.ndarray, hits: list[list[np.ndarray]], walls: list[_Wall], polarisation: Polarisation) -> np.ndarray:
+def _walk(
+    state: np.ndarray, hits: list[list[np.ndarray]], walls: list[_Wall], polarisation: Polarisation
+) -> np.ndarray:
     """The state after all hits in the order in which each path meets them."""
     n = state.shape[1]
     never = np.full(n, np.inf)
@@ -173,7 +190,7 @@ def _one_image(
     sine = np.sin(theta) / box.water
     d = np.array([far_x[inside] / radius * sine, far_y[inside] / radius * sine, -np.sqrt(1 - sine * sine)])
     passed = drop.transmitted(theta)
-    state = np.array([passed[0] / 2, passed[1] / 2, np.zeros_like(theta)])
+    state = np.array([passed[0] / 2, passed[1] / 2, np.zeros_like(theta)], complex)
     if polarisation is Polarisation.FORGOTTEN:
         state[:2] = state[:2].mean(axis=0)
     if cell != (0, 0):
@@ -181,18 +198,23 @@ def _one_image(
             _crossings(enter_x[inside], target[0][inside], cell[0], box.length),
             _crossings(enter_y[inside], target[1][inside], cell[1], box.width),
         ]
-        state = _walk(state, hits, [_wall(box, walls, d, 0), _wall(box, walls, d, 1)], polarisation)
-    value[inside] = np.cos(theta) * drop.dilution(theta) * (state[0] + state[1])
+        state = _walk(state, hits, [_wall(box, walls, d, axis, polarisation) for axis in (0, 1)], polarisation)
+    value[inside] = np.cos(theta) * drop.dilution(theta) * (state[0] + state[1]).real
     return value
 
 
+FIBONACCI = ((144, 89), (233, 144), (377, 233), (610, 377), (987, 610), (1597, 987))
+"""Fibonacci lattices: number of points and generator; shadow edges along the axes cost 1/N, not 1/sqrt(N)."""
+
+
 def cell_means(
-    box: Box, cells: tuple[int, int], samples: int, walls: Walls, polarisation: Polarisation = Polarisation.CARRIED
+    box: Box, cells: tuple[int, int], walls: Walls, polarisation: Polarisation = Polarisation.CARRIED, lattice: int = 2
 ) -> np.ndarray:
-    """Mean E of floor cells (ny, nx), by samples x samples midpoints in each, per umol/s of all lamps [1/m2]."""
-    nx, ny = cells[0] * samples, cells[1] * samples
-    x = (np.arange(nx) + 0.5) / nx * box.length
-    y = (np.arange(ny) + 0.5) / ny * box.width
-    grid_x, grid_y = np.meshgrid(x, y)
-    value = irradiance(box, grid_x.ravel(), grid_y.ravel(), walls, polarisation).reshape(ny, nx)
-    return value.reshape(cells[1], samples, cells[0], samples).mean(axis=(1, 3))
+    """Mean E of floor cells (ny, nx), over a Fibonacci lattice in each, per umol/s of all lamps [1/m2]."""
+    points, generator = FIBONACCI[lattice]
+    k = np.arange(points)
+    u, v = (k + 0.5) / points, (k * generator / points + 0.5 / points) % 1.0
+    i, j = np.meshgrid(np.arange(cells[0]), np.arange(cells[1]))
+    x = (i[..., None] + u) * box.length / cells[0]
+    y = (j[..., None] + v) * box.width / cells[1]
+    return irradiance(box, x.ravel(), y.ravel(), walls, polarisation).reshape(x.shape).mean(axis=2)
