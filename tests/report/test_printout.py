@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
+from underlit.planning.surfaces import surface_reports
 from underlit.planning.zones import Verdict
 from underlit.report import numbers
 from underlit.report.ledger import LOST, REST, as_percentages, light_ledger, with_rest
@@ -81,6 +82,15 @@ def test_the_answer_closes_with_the_verdicts_in_words() -> None:
     verdicts = {r.name: r.verdict for r in reports}
     assert verdicts["whole substrate"] is Verdict.NO_AIM
     assert "whole substrate" not in said
+
+
+def test_light_on_each_piece_is_told_with_its_error() -> None:
+    traced, _ = answer()
+    (report,) = surface_reports(traced.lowered, traced.result)
+    line = next(line for line in printed(80).splitlines() if line.startswith("stone: emitted") and "±" in line)
+    mean, counting = (float(f) for f in re.findall(r"[\d.]+", line)[:2])
+    assert mean == pytest.approx(report.upper.value, abs=0.5)
+    assert counting >= report.upper.half_width
 
 
 def test_without_any_band_the_answer_says_how_to_get_a_verdict() -> None:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import io
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from answered import answer
+from rich.console import Console
 
-from underlit.report.progress import COMPILING, LOADING, Teller, kernels_are_kept
+from underlit.report.progress import COMPILING, LOADING, Teller, kernels_are_kept, tracing
 from underlit.run import Progress
 
 
@@ -56,3 +61,40 @@ def test_kept_kernels_are_seen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     (tmp_path / "transport_1").mkdir()
     (tmp_path / "transport_1" / "walk.walk_packets-1.py311.1.nbc").write_bytes(b"")
     assert kernels_are_kept()
+
+
+class _Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(("kept", "words"), [(False, COMPILING), (True, LOADING)])
+def test_a_terminal_is_told_while_kernels_compile_and_what_is_least_sure(
+    kept: bool, words: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    traced, _ = answer(1 << 17)
+
+    def slow(*arguments: object, progress: Callable[[Progress], None], **more: object) -> object:
+        time.sleep(0.3)
+        for seconds in (1.0, 2.0):
+            progress(state(int(4096 + 1e6 * seconds), seconds, worst=0.064, left=10.0))
+        time.sleep(0.3)
+        return traced
+
+    monkeypatch.setattr("underlit.report.progress.trace", slow)
+    monkeypatch.setattr("underlit.report.progress.kernels_are_kept", lambda: kept)
+    terminal = _Terminal()
+    console = Console(file=terminal, force_terminal=True, width=80, markup=False, highlight=False)
+    tracing(console, traced.lowered, precision=None, photons=None, seed=1, threads=1)
+    shown = " ".join(terminal.getvalue().split())
+    assert words.split("(")[0] in shown
+    assert "front right corner" in shown
+    assert "±" in shown
+
+
+def test_elsewhere_than_on_a_terminal_nothing_is_shown(monkeypatch: pytest.MonkeyPatch) -> None:
+    traced, _ = answer(1 << 17)
+    monkeypatch.setattr("underlit.report.progress.trace", lambda *arguments, **more: traced)
+    file = io.StringIO()
+    tracing(Console(file=file), traced.lowered, precision=None, photons=None, seed=1, threads=1)
+    assert file.getvalue().strip() == ""

@@ -18,11 +18,12 @@ from underlit.planning.zones import Verdict, ZoneReport
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
 from underlit.report.numbers import NONE, UNKNOWN, error, light, percent, sure_to, with_error
 from underlit.report.summary import summarise
-from underlit.run import FIRST_CHECK, Traced
+from underlit.run import Traced
 
 WIDTH_ELSEWHERE = 100
 """Columns where the output is not a terminal and COLUMNS does not say."""
 NARROWEST = 60
+FEWEST_IN_BATCH = 1 << 12
 STYLE = {
     Verdict.RIGHT: "bold green",
     Verdict.TOO_DIM: "bold blue",
@@ -114,6 +115,22 @@ def spot_table(spots: Iterable[dict[str, Any]]) -> Table:
     return made
 
 
+def surface_table(surfaces: Iterable[dict[str, Any]]) -> Table:
+    """Light on what looks up of wood, stone and plants; plantings also in layers of equal height."""
+    made = table("piece", "mean\n± counting", "lowest\nlayer", "middle\nlayer", "top\nlayer")
+
+    def cell(estimate: dict[str, float | None] | None) -> str:
+        if estimate is None or estimate["value"] is None:
+            return NONE
+        width = estimate["half_width_95"]
+        return with_error(estimate["value"], math.inf if width is None else width)
+
+    for s in surfaces:
+        layers = [cell(layer) for layer in s["layers_upward_from_lowest_ppfd_umol_m2_s"]] or ["", "", ""]
+        made.add_row(f"{s['what']}: {s['name']}", cell(s["upward_faces_ppfd_umol_m2_s"]), *layers)
+    return made
+
+
 def ledger_table(traced: Traced) -> Table:
     """Where the light goes, adding to 100 %."""
     made = table("where the light goes", "%")
@@ -169,6 +186,10 @@ def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport]
     """Print everything a trace found. asked: photons asked for, where a number was."""
     summary = summarise(traced, list(reports))
     _print_zones(console, summary, reports)
+    if summary["surfaces"]:
+        console.print()
+        say(console, "On what looks up of wood, stone and leaves, umol/m2/s", "bold")
+        console.print(surface_table(summary["surfaces"]))
     if summary["spots"]:
         console.print()
         say(console, "What a level meter head would read, corrected for immersion, umol/m2/s", "bold")
@@ -254,7 +275,7 @@ def _print_count(console: Console, traced: Traced, summary: dict[str, Any], aske
         say(console, f"Stopped early: this is what was counted so far; least sure: {worst}.", "bold yellow")
     elif asked is not None:
         batches, each = min(c.batches for c in result.counts), result.counts[0].photons_per_batch
-        if batches <= FIRST_CHECK and result.photons > asked:
+        if each == FEWEST_IN_BATCH and result.photons > asked:
             say(
                 console,
                 f"{asked:,} photons were asked for; an error needs at least {batches} batches of {each:,} photons of "

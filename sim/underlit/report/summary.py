@@ -9,6 +9,7 @@ from importlib import metadata
 from typing import Any
 
 from underlit import __version__
+from underlit.planning.surfaces import SurfaceReport, surface_reports
 from underlit.planning.zones import ZoneReport, zone_reports
 from underlit.report.ledger import as_percentages, light_ledger
 from underlit.results.estimate import Estimate
@@ -68,6 +69,17 @@ def zone_entry(report: ZoneReport) -> dict[str, Any]:
     }
 
 
+def surface_entry(report: SurfaceReport) -> dict[str, Any]:
+    """One piece of wood, stone or planting as plain data; layers of a planting from the lowest up."""
+    return {
+        "name": report.name,
+        "what": str(report.role),
+        "upward_area_m2": number(report.upper_area_m2),
+        "upward_faces_ppfd_umol_m2_s": _estimate(report.upper),
+        "layers_upward_from_lowest_ppfd_umol_m2_s": [_estimate(layer) for layer in report.layers],
+    }
+
+
 def assumption_entries(scene: Scene) -> list[dict[str, Any]]:
     """What a scene leaves open, as plain data."""
     entries = []
@@ -105,6 +117,7 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
         "scene_file": scene.path.name if scene.path else None,
         "zones": [zone_entry(z) for z in zones],
         "spots": spots,
+        "surfaces": [surface_entry(r) for r in surface_reports(lowered, result)],
         "ledger": {
             "percent": dict(as_percentages(lines, 2)),
             "quanta": {k: str(v) for k, v in result.ledger_quanta().items()},
