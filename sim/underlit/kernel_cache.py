@@ -49,7 +49,7 @@ def use() -> Path | None:
             _remove_old(home, keep=folder)
         except OSError:
             folder = Path(tempfile.mkdtemp(prefix="underlit-kernels-"))
-    numba.config.CACHE_DIR = str(folder)
+    setattr(numba.config, "CACHE_DIR", str(folder))  # noqa: B010 - numba's settings are made at run time
     return folder
 
 

@@ -131,6 +131,9 @@ def trace_plan(
         return Result(plan, tuple(tracer.counts), tracer.seed, seconds, dimming, complete)
 
     try:
+        tracer.prepare()
+        # the start-up of the kernels is no part of a trace's speed
+        started = time.perf_counter()
         for step in checkpoints():
             targets = [max(FIRST_CHECK, math.ceil(step * w)) for w in weight]
             per_batch = tracer.photons_per_batch

@@ -105,16 +105,22 @@ class Tracer:
             counters=[0] * int(layout["end"] - layout["counters"]),
         )
 
+    def prepare(self) -> None:
+        """Compile or load the kernels by walking no photon, so that what is timed later is tracing."""
+        walk_packets(self.tables, np.uint64(self.seed), 0, 0, 0, 0, np.zeros(self._row_length, np.int64), _NO_LOG)
+
     def run(self, targets: list[int], poll: Callable[[], None] | None = None) -> None:
         """Trace until each source has its target number of batches (those folded already count).
 
         poll: called about ten times a second. Cancelling (`cancelled.set()` or Ctrl-C) keeps every batch that was whole
         and in order; KeyboardInterrupt is raised again after that.
         """
+        slices = self.photons_per_batch // SLICE_PHOTONS
         jobs = [
-            _Job(source, batch, 0, self.photons_per_batch // SLICE_PHOTONS)
+            _Job(source, batch, 0, slices)
+            for batch in range(max(targets, default=0))
             for source, target in enumerate(targets)
-            for batch in range(self.counts[source].batches, target)
+            if self.counts[source].batches <= batch < target
         ]
         state = _Queue(jobs)
         with ThreadPoolExecutor(self.threads) as pool:

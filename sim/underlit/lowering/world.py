@@ -193,6 +193,11 @@ def box(low: Sequence[float], high: Sequence[float], inward: bool = False) -> tu
     return vertices, np.ascontiguousarray(faces[:, ::-1]) if inward else faces
 
 
+def _triple(values: np.ndarray) -> tuple[float, float, float]:
+    x, y, z = (float(v) for v in values)
+    return x, y, z
+
+
 @dataclass
 class World:
     """Media, surfaces, meshes, sources and counters by name. Methods return indices; `freeze` gives the tables."""
@@ -387,7 +392,7 @@ class World:
         half_size: tuple[float, float] = (0.0, 0.0),
         face: FaceShape = FaceShape.RECTANGLE,
         beam_exponent: float = 1.0,
-        beam_table: tuple[Sequence[float], Sequence[float]] | None = None,
+        beam_table: tuple[Sequence[float] | np.ndarray, Sequence[float] | np.ndarray] | None = None,
         beam_web: tuple[np.ndarray, np.ndarray, np.ndarray] | None = None,
         spectrum: Spectrum = 1.0,
         medium: int = OUTSIDE,
@@ -447,7 +452,7 @@ class World:
         c = np.asarray(centre, dtype=np.float64)
         if not (np.all(np.isfinite(c)) and np.all(np.isfinite(n)) and radius > 0):
             raise ValueError(f"head {name!r}: centre and normal must be finite and the radius positive")
-        self._heads.append(HeadInfo(name, tuple(map(float, c)), tuple(map(float, n)), float(radius)))
+        self._heads.append(HeadInfo(name, _triple(c), _triple(n), float(radius)))
         return len(self._heads) - 1
 
     def add_surface_zone(

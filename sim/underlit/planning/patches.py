@@ -17,6 +17,8 @@ from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.transport.tally import in_outline
 
+GROUPS = 32
+"""Groups of batches that cells are kept in, see `backends.cpu`."""
 PATCH = 0.03
 """Side of a patch [m]: a meter head."""
 NOISIEST = 0.03
@@ -56,50 +58,66 @@ class Spread:
 
 
 def zone_patches(result: Result, place: ZonePlace) -> Patches | None:
-    """Patches of a zone on the bed or at a height; None for zones on faces."""
+    """Patches of a zone on the bed or at a height (between two light planes: linear); None for zones on faces."""
     if place.outline is None:
         return None
     if place.z is None:
-        return _patches(result, "map", result.plan.bed_map, 0, place.outline)
+        return None if result.plan.bed_map is None else _patches(result, "map", result.plan.bed_map, [(0, 1.0)], place)
     grid = result.plan.planes
     if grid is None:
         return None
-    level = int(np.clip(round((place.z - grid.origin[2]) / grid.spacing[2]), 0, grid.shape[2] - 1))
-    return _patches(result, "planes", grid, level, place.outline)
+    level = float(np.clip((place.z - grid.origin[2]) / grid.spacing[2], 0, grid.shape[2] - 1))
+    below = min(int(level), grid.shape[2] - 1)
+    share = level - below
+    levels = [(below, 1.0 - share)] + ([(below + 1, share)] if share > 0 else [])
+    return _patches(result, "planes", grid, levels, place)
 
 
-def _patches(result: Result, name: str, grid: Grid | None, level: int, outline: np.ndarray) -> Patches | None:
-    if grid is None:
-        return None
+def _patch_of_cells(grid: Grid, outline: np.ndarray) -> tuple[np.ndarray, int]:
+    """Patch number of each cell, (ny, nx), -1 outside the outline; and how many patches there are.
+
+    The zone's own extent is shared out evenly, so that no edge is left over; a patch is at least PATCH wide.
+    """
     nx, ny, _ = grid.shape
-    start = result.cells(name).start + level * nx * ny
-    cells = slice(start, start + nx * ny)
-    mx = max(1, int(np.ceil(PATCH / grid.spacing[0] - 1e-6)))
-    my = max(1, int(np.ceil(PATCH / grid.spacing[1] - 1e-6)))
-    # patches are laid from the zone's own corner, so that small zones hold as many as fit
-    x0 = int(np.clip((outline[:, 0].min() - grid.origin[0]) / grid.spacing[0] + 0.5, 0, nx - 1))
-    y0 = int(np.clip((outline[:, 1].min() - grid.origin[1]) / grid.spacing[1] + 0.5, 0, ny - 1))
+    numbers = []
+    for axis, n in ((0, nx), (1, ny)):
+        centre = grid.origin[axis] + (np.arange(n) + 0.5) * grid.spacing[axis]
+        low, high = outline[:, axis].min(), outline[:, axis].max()
+        whole_cells = np.ceil(PATCH / grid.spacing[axis] - 1e-6) * grid.spacing[axis]
+        count = max(1, int((min(high, centre[-1]) - max(low, centre[0])) / whole_cells + 1e-6))
+        numbers.append((centre, np.clip(((centre - low) / (high - low) * count).astype(int), 0, count - 1), count))
+    (x, px, columns), (y, py, rows) = numbers
+    test = in_outline.py_func
+    inside = np.array([[test(cx, cy, outline, 0, len(outline)) for cx in x] for cy in y])
+    return np.where(inside, py[:, None] * columns + px[None, :], -1), rows * columns
+
+
+def _patches(
+    result: Result, name: str, grid: Grid, levels: list[tuple[int, float]], place: ZonePlace
+) -> Patches | None:
+    assert place.outline is not None
+    nx, ny, _ = grid.shape
+    patch, count = _patch_of_cells(grid, place.outline)
+    chosen = patch.ravel() >= 0
+    start = result.cells(name).start
 
     def pool(values: np.ndarray) -> np.ndarray:
-        block = values.reshape(ny, nx)[y0:, x0:]
-        py, px = block.shape[0] // my, block.shape[1] // mx
-        return block[: py * my, : px * mx].reshape(py, my, px, mx).sum(axis=(1, 3))
+        return np.bincount(patch.ravel()[chosen], values.ravel()[chosen], minlength=count)
 
-    area = pool(grid.open_area[level])
-    if area.size == 0:
-        return None
-    py, px = area.shape
-    cx = grid.origin[0] + (x0 + (np.arange(px) + 0.5) * mx) * grid.spacing[0]
-    cy = grid.origin[1] + (y0 + (np.arange(py) + 0.5) * my) * grid.spacing[1]
-    test = in_outline.py_func
-    inside = np.array([[test(x, y, outline, 0, len(outline)) for x in cx] for y in cy])
-    keep = inside & (area > _LEAST_OPEN * mx * my * grid.spacing[0] * grid.spacing[1])
+    def flux(left_out: int | None) -> np.ndarray:
+        total = np.zeros(count)
+        for level, weight in levels:
+            first = start + level * nx * ny
+            total += weight * pool(result.without_group(slice(first, first + nx * ny), left_out))
+        return total
+
+    area = np.sum([weight * pool(grid.open_area[level]) for level, weight in levels], axis=0)
+    keep = area > _LEAST_OPEN * PATCH**2
     if keep.sum() < _FEWEST:
         return None
-    used = [g for g in range(32) if all(c.group_batches[g] > 0 for c in result.counts)]
-    without = [pool(result.without_group(cells, g))[keep] / area[keep] for g in used]
-    values = pool(result.without_group(cells, None))[keep] / area[keep]
-    return Patches(values, np.array(without).reshape(len(used), -1), area[keep])
+    used = [g for g in range(GROUPS) if all(c.group_batches[g] > 0 for c in result.counts)]
+    without = np.array([flux(g)[keep] for g in used]).reshape(len(used), -1) / area[keep]
+    return Patches(flux(None)[keep] / area[keep], without, area[keep])
 
 
 def lowest_share_mean(values: np.ndarray, weights: np.ndarray, share: float = 0.1) -> float:

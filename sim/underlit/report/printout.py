@@ -267,7 +267,7 @@ def _print_count(console: Console, traced: Traced, summary: dict[str, Any], aske
     console.print()
     say(
         console,
-        f"{result.photons:,} photons in {result.seconds:.1f} s (start-up of the kernels included), seed {result.seed}; "
+        f"{result.photons:,} photons in {result.seconds:.1f} s (start-up of the kernels apart), seed {result.seed}; "
         f"ledger gap {result.ledger_gap()} quanta; {summary['ledger']['lost_photons']} photons lost",
     )
     worst = f"{traced.worst_name} is known to ± {sure_to(traced.worst_relative)} by counting (95 %)"

@@ -67,7 +67,6 @@ class Teller:
             return max(0, self._budget - state.photons) / speed if speed > 0 else None
         if state.seconds_left is None or self._since is None or state.seconds <= 0:
             return None
-        # The state's own estimate takes the whole time, start-up of the kernels too, as time of counting.
         return state.seconds_left * max(0.0, state.seconds - self._since[1]) / state.seconds
 
     def share_done(self, state: State) -> float:

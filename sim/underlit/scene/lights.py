@@ -220,6 +220,10 @@ class Channel(Part):
     columns: tuple[Count, ...] | None = None
 
 
+MOST_PPF = 20_000.0
+"""No fixture over a tank gives more [umol/s]: several kilowatts."""
+
+
 class Fixture(Part):
     """A light: a board of LEDs under a body, hung level or tilted over the tank.
 
@@ -262,6 +266,10 @@ class Fixture(Part):
                 raise wrong(f"channel {channel.name!r} uses rows or columns of LEDs that are not there", "channel")
         if not (math.isfinite(self.claimed_ppf) and self.claimed_ppf > 0):
             raise wrong("the light output that follows is not a finite PPF above nothing", "output")
+        if self.claimed_ppf > MOST_PPF:
+            raise wrong(
+                f"a PPF of {self.claimed_ppf:.3g} umol/s is more than any fixture gives: check the unit", "output"
+            )
         return self
 
     @property
