@@ -148,6 +148,11 @@ def assumption_table(rows: Iterable[dict[str, Any]]) -> Table:
     ordered = sorted(rows, key=lambda row: -max((abs(v) for v in row["may_move_ppfd_by_relative"] or ()), default=0.0))
     # keys are to be copied into a scene file: none is broken
     made.columns[0].min_width = max((len(word) for row in ordered for word in row["what"].split()), default=0)
+    # the numbers keep their width; what may give way is the words
+    made.columns[3].min_width = made.columns[3].max_width = max(
+        len("may move"), *(len(moves(row["may_move_ppfd_by_relative"])) for row in ordered), 0
+    )
+    made.columns[1].max_width, made.columns[2].max_width = 17, 23
     for row in ordered:
         source = "" if row["source"] == PRACTICE else f" [{row['source']}]"
         made.add_row(row["what"], row["taken"], row["range"] + source, moves(row["may_move_ppfd_by_relative"]))
