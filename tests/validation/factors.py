@@ -35,7 +35,7 @@ def element_to_rectangles(size: Size) -> list[Check]:
         target(world, "parallel", (0, 0, c), (0, b, 0), (a, 0, 0))
         target(world, "standing", (-c, 0, 0), (0, b, 0), (0, 0, a))
         world.add_source("element", [(0, 0, 0)], ppf=1.0, axis=(0, 0, 1))
-        result = traced(world, photons_log2=size.pick(24, 18), seed=3 + k)
+        result = traced(world, photons_log2=size.pick(21, 18), seed=3 + k)
         exact = (formulas.parallel_rectangle(a, b, c), formulas.perpendicular_rectangle(a, b, c))
         for name, value, value_printed, entry in zip(
             ("parallel", "standing"), exact, known, ("B-3", "B-4"), strict=True
@@ -59,7 +59,7 @@ def tilted_elements(size: Size) -> list[Check]:
         world = World()
         corners = target(world, "panel", (0.05, 0.02, 0.4), (0, 0.3, 0), (0.6, 0, 0))
         world.add_source("element", [(0, 0, 0)], ppf=1.0, axis=normal)
-        result = traced(world, photons_log2=size.pick(23, 18), seed=1760 + k)
+        result = traced(world, photons_log2=size.pick(21, 18), seed=1760 + k)
         assert (corners @ normal > 0).all()
         checks.append(
             check_of(
@@ -81,7 +81,7 @@ def element_to_disc(size: Size) -> list[Check]:
         level(world, "black", -0.1, world.opaque("black", 0.0), 5.0)
         world.add_source("element", [(offset, 0, 0)], ppf=1.0, axis=(0, 0, 1))
         world.add_head("disc", (0, 0, height), normal=(0, 0, -1), radius=radius)
-        result = traced(world, photons_log2=size.pick(23, 18), seed=13 + k)
+        result = traced(world, photons_log2=size.pick(21, 18), seed=13 + k)
         checks.append(
             check_of(
                 flux_on_head(result, "disc"), case="Element to disc", source=f"{HOWELL}, B-13 (number from memory)",
@@ -101,7 +101,7 @@ def strip_light(size: Size) -> list[Check]:
     places = {(0.0, 0.0): 4.284661, (0.0, 0.2): None, (0.3, 0.0): None, (0.4, 0.15): None}
     for x, y in places:
         world.add_head(f"{x:g}, {y:g}", (x, y, 0), radius=radius)
-    result = traced(world, photons_log2=size.pick(26, 19), seed=42)
+    result = traced(world, photons_log2=size.pick(25, 18), seed=42)
     share = (np.arange(40) + 0.5) / 40
     turn = 2 * np.pi * (np.arange(48) + 0.5) / 48
     r, t = (a.ravel() for a in np.meshgrid(radius * np.sqrt(share), turn))
@@ -164,7 +164,7 @@ def inside_a_box(size: Size) -> list[Check]:
         world = World()
         box_faces(world)
         world.add_source(source, [centre], ppf=1.0, axis=axis, along=along, half_size=half_size)
-        result = traced(world, photons_log2=size.pick(22, 18), seed=11 + k)
+        result = traced(world, photons_log2=size.pick(20, 17), seed=11 + k)
         for (one, other), value in exact.items():
             if one == source:
                 checks.append(

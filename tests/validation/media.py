@@ -53,7 +53,7 @@ def panes(size: Size) -> list[Check]:
     """PAR transmittance of panes: against the closed form with Rubin's constants, and against measured sheets."""
     computed, measured = [], []
     for k, (name, kind, millimetres, lamp, sheet) in enumerate(PANES):
-        result = traced(pane_world(kind, millimetres / 1e3, lamp), photons_log2=size.pick(22, 17), seed=1985 + k)
+        result = traced(pane_world(kind, millimetres / 1e3, lamp), photons_log2=size.pick(20, 16), seed=1985 + k)
         passed = flux_in_zone(result, "catcher")
         index, absorption = glass("clear" if kind is PaneKind.CLEAR else "lowiron")
         per_nm = zip(index, absorption * millimetres / 1e3, strict=True)

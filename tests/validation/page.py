@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from .families import MODULES, load
-from .framework import DECLARED_CHECKS, FALSE_ALARM, ONE_CHECK, ROOT, Check, Family, Picture, Verdict, fingerprint
+from .framework import DECLARED_CHECKS, FALSE_ALARM, ONE_CHECK, ROOT, Check, Picture, Verdict
 
 PAGE = ROOT / "docs" / "validation.md"
 FOLDER = ROOT / "docs" / "validation"
@@ -26,11 +26,11 @@ class Stored:
     pictures: list[Picture]
 
 
-def store(module: str, family: Family, checks: list[Check], pictures: list[Picture], seconds: float) -> None:
-    """Write a family's results."""
+def store(module: str, sources: str, checks: list[Check], pictures: list[Picture], seconds: float) -> None:
+    """Write a family's results. sources: fingerprint of what made them, taken before they were made."""
     FOLDER.mkdir(parents=True, exist_ok=True)
     data = {
-        "fingerprint": fingerprint(module, family),
+        "fingerprint": sources,
         "seconds": round(seconds),
         "checks": [_slim(c) for c in checks],
         "pictures": [dataclasses.asdict(p) for p in pictures],
@@ -93,7 +93,8 @@ another program. *pull* is the difference in standard errors. Seeds are fixed an
 one false-alarm budget: together they fail by chance once in {1 / FALSE_ALARM:.0f} sets of fresh seeds, shared out over
 {DECLARED_CHECKS} declared checks (Šidák, JASA 62:626, 1967), so that one fails where its probability is under {ONE_CHECK:.2g}
 (|pull| above {_limit():.2f} where the standard error is well known). {total} checks are made. Where a value has no counting
-error the pull is left out. *printed* is the value as published where that was rounded or differs; *sigma* is relative.
+error the pull is left out; where the exact value is known to a band only (±) and the value lies in it, it says *inside*.
+*printed* is the value as published where that was rounded or differs; *sigma* is relative.
 """
 
 
@@ -148,4 +149,6 @@ def _with_error(value: float, error: float) -> str:
 def _pull(check: Check) -> str:
     if check.probability is not None:
         return f"p = {check.probability:.2g}"
+    if check.pull == 0.0 and (check.slack or check.band):
+        return "inside"
     return f"{check.pull:+.2f}" if check.sigma else ""
