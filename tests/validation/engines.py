@@ -44,10 +44,10 @@ class Case:
 
 
 CASES = (
-    Case("bare-lid", 30, 6, 100),
-    Case("glass-6", 30, 6, 200, below_the_bed=True),
-    Case("glass-12", 30, 6, 300, below_the_bed=True),
-    Case("tinted", 8, 20, 400),
+    Case("bare-lid", 30, 4, 100),
+    Case("glass-6", 30, 4, 200, below_the_bed=True),
+    Case("glass-12", 30, 4, 300, below_the_bed=True),
+    Case("tinted", 8, 18, 400),
     Case("hardscape", 46, 10, 500),
     Case("leaves", 30, 14, 600),
 )

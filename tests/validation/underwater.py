@@ -230,9 +230,7 @@ def run(size: Size) -> list[Check]:
     checks = [ring_check(radius, power, size) for power in (0, 1) for radius in TABLE]
     checks += strip_checks(size)
     checks += ideal_box_checks(None, Walls.WATER_TO_AIR, "walls without glass: water meets air", size)
-    checks += ideal_box_checks(
-        1e-5, Walls.THIN_GLASS, "walls of glass 0.01 mm thin against glass without thickness", size
-    )
+    checks += ideal_box_checks(1e-6, Walls.THIN_GLASS, "walls of glass 1 um thin against glass without thickness", size)
     checks += thick_glass_checks(size)
     return checks + [absorber_check(depth, size) for depth in (0.05, 0.1, 0.5, 1.0, 2.0)]
 
