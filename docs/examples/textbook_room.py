@@ -1,7 +1,7 @@
 """A room without any water, built in code: grey walls, a luminous panel, a ball of any mesh, meter heads that look anywhere.
 
-Whatever stands in a closed room whose surfaces all have reflectance rho, its light meets a surface 1 / (1 - rho) times on average:
-the sum of rho^n. The trace must find that.
+Whatever stands in a closed room whose surfaces all have reflectance rho, its light meets a surface 1 / (1 - rho) times on
+average, the sum of rho^n. The trace must find that.
 """
 
 import numpy as np
@@ -16,7 +16,7 @@ plaster = world.opaque("plaster", reflectance=GREY, closed=True)
 
 world.add_mesh("walls", *underlit.box((0, 0, 0), (4, 3, 2.5), inward=True), paint)
 ball = trimesh.creation.icosphere(radius=0.4)  # or trimesh.load_mesh("any.stl"): vertices in metres
-world.add_mesh("ball", ball.vertices + (1.0, 1.5, 0.7), ball.faces, plaster)
+world.add_mesh("ball", ball.vertices + np.array([1.0, 1.5, 0.7]), ball.faces, plaster)
 
 # 60 x 60 cm of even, perfectly diffuse light just under the ceiling, 100 umol/s
 world.add_source("panel", [(2, 1.5, 2.49)], ppf=100.0, axis=(0, 0, -1), half_size=(0.3, 0.3))

@@ -56,5 +56,6 @@ def test_the_top_level_is_what_it_should_be() -> None:
     if asked.returncode != 0:
         pytest.skip("not a git checkout")
     names = set(asked.stdout.split())
-    allowed = "README.md DEVELOPERS.md pyproject.toml LICENSE sim scenes tests benchmarks docs .ci .gitignore".split()
-    assert names <= set(allowed), names - set(allowed)
+    files = {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", ".gitignore"}
+    folders = {"sim", "scenes", "tests", "benchmarks", "docs", ".ci"}
+    assert names == files | folders
