@@ -98,6 +98,8 @@ def _of_fixtures(scene: Scene) -> Iterator[Assumption]:
 
 
 def _lens_open(fixture: Fixture) -> bool:
+    if fixture.photometric_file is not None:
+        return False
     return "lens" not in fixture.model_fields_set and any(channel.lens is None for channel in fixture.channels)
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from functools import cached_property
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 from pydantic import Field, model_validator
 
+from underlit.photometry import files
 from underlit.photometry import lens as lenses
 from underlit.photometry.point import irradiance_below, led_grid
 from underlit.scene.common import (
@@ -224,19 +225,38 @@ MOST_PPF = 20_000.0
 """No fixture over a tank gives more [umol/s]: several kilowatts."""
 
 
+def _file_output(said: dict[str, Any]) -> Output:
+    """The lumens and watts that a photometric file states, where the scene states no output."""
+    try:
+        measured = files.read_photometry(said["photometric_file"])
+    except (KeyError, TypeError, files.PhotometryFileError):  # `Fixture._fits_its_file` says so
+        return Output.model_construct()
+    return Output.model_construct(lumens=files.total_flux(measured), watts=measured.watts)
+
+
+SLACK_OF_OPENING_M = 0.01
+"""An opening may be this much larger than the body: files give it in hundredths of a foot or rounded up."""
+
+
 class Fixture(Part):
-    """A light: a board of LEDs under a body, hung level or tilted over the tank.
+    """A light: a board of LEDs under a body, or one that a photometric file describes, hung level or tilted.
 
     Heights are from the rim or the water up to the middle of the LED face. ``turn`` is counter-clockwise seen from
     above; ``tilt`` about the long axis, positive throws the beam to the front (before the turn).
+
+    ``photometric_file`` (LM-63 or EULUMDAT) replaces ``leds`` and ``lens`` and, where no ``output`` is stated, gives the
+    lumens. LM-63 has its 0 deg along the length, to the right; EULUMDAT its C0 across it, to the front, and C90 to the
+    right. ``photometric_turn`` turns what the file says, opening too, counter-clockwise seen from above in the fixture.
     """
 
     name: Name = "fixture"
     size: Size
-    leds: Leds
+    photometric_file: FilePath | None = None
+    photometric_turn: AngleRad = 0.0
+    leds: Leds = Field(default_factory=lambda: Leds.model_construct(rows=1, columns=1))
     lens: Annotated[LensShape, ShortForm("name", lambda: ("lambertian",))] = LensShape(name="lambertian")
     channels: tuple[Channel, ...] = Field((Channel(),), alias="channel")
-    output: Output
+    output: Output = Field(default_factory=_file_output)
     kept: Kept = Kept()
     above_rim: LengthM | None = None
     above_water: NonNegativeLengthM | None = None
@@ -252,6 +272,47 @@ class Fixture(Part):
         exactly_one(self, ("above_rim", "above_water"), "the height of the fixture")
         if not self.channels:
             raise wrong("a fixture needs at least one channel", "channel")
+        if self.photometric_file is not None:
+            self._fits_its_file()
+        else:
+            self._fits_its_board()
+        if not (math.isfinite(self.claimed_ppf) and self.claimed_ppf > 0):
+            raise wrong("the light output that follows is not a finite PPF above nothing", "output")
+        if self.claimed_ppf > MOST_PPF:
+            raise wrong(
+                f"a PPF of {self.claimed_ppf:.3g} umol/s is more than any fixture gives: check the unit", "output"
+            )
+        return self
+
+    def _fits_its_file(self) -> None:
+        for key in ("leds", "lens"):
+            if key in self.model_fields_set:
+                raise wrong(f"the photometric file says how the fixture shines; take out {key}", key)
+        for channel in self.channels:
+            if channel.lens is not None or channel.rows is not None or channel.columns is not None:
+                said = "the photometric file says how the fixture shines; take out lens, rows and columns"
+                raise wrong(f"channel {channel.name!r}: {said}", "channel")
+        try:
+            measured = self.photometry
+        except files.PhotometryFileError as problem:
+            raise wrong(str(problem), "photometric_file") from None
+        if measured is None:
+            return
+        opening = measured.opening
+        c, s = abs(math.cos(self.photometric_turn)), abs(math.sin(self.photometric_turn))
+        along, across = c * opening.length_m + s * opening.width_m, s * opening.length_m + c * opening.width_m
+        if along > self.size[0] + SLACK_OF_OPENING_M or across > self.size[1] + SLACK_OF_OPENING_M:
+            fits = across <= self.size[0] + SLACK_OF_OPENING_M and along <= self.size[1] + SLACK_OF_OPENING_M
+            hint = '; it would fit with photometric_turn = "90 deg"' if fits and not self.photometric_turn else ""
+            said = f"the luminous opening of its photometric file is {along:.3g} m along and {across:.3g} m across"
+            raise wrong(f"the fixture is smaller than its light: {said}{hint}", "size")
+
+    def _fits_its_board(self) -> None:
+        for key in ("leds", "output"):
+            if key not in self.model_fields_set:
+                raise wrong("is missing", key)
+        if self.photometric_turn:
+            raise wrong("there is no photometric_file to turn", "photometric_turn")
         length, width, _ = self.size
         along, across = self.pitch_m
         slack = 1e-9
@@ -264,13 +325,11 @@ class Fixture(Part):
         for channel in self.channels:
             if max(channel.rows or (1,)) > self.leds.rows or max(channel.columns or (1,)) > self.leds.columns:
                 raise wrong(f"channel {channel.name!r} uses rows or columns of LEDs that are not there", "channel")
-        if not (math.isfinite(self.claimed_ppf) and self.claimed_ppf > 0):
-            raise wrong("the light output that follows is not a finite PPF above nothing", "output")
-        if self.claimed_ppf > MOST_PPF:
-            raise wrong(
-                f"a PPF of {self.claimed_ppf:.3g} umol/s is more than any fixture gives: check the unit", "output"
-            )
-        return self
+
+    @cached_property
+    def photometry(self) -> files.Photometry | None:
+        """What the photometric file says, None without one. Raises PhotometryFileError."""
+        return None if self.photometric_file is None else files.read_photometry(self.photometric_file)
 
     @property
     def pitch_m(self) -> tuple[float, float]:
@@ -308,6 +367,9 @@ class Fixture(Part):
         if said.lumens is not None:
             parts = zip(self.channels, self.shares, strict=True)
             return said.lumens / sum(part.spectrum.channel.lumens_per_umol * share for part, share in parts)
+        if self.photometry is not None:
+            per_flux = files.irradiance_below(self.photometry, said.below or 1.0)
+            return (said.reads or 0.0) / per_flux if per_flux > 0 else math.inf
         per_flux = sum(
             share * irradiance_below(self.lens_of(channel), self.led_offsets_m(channel), said.below or 1.0)
             for channel, share in zip(self.channels, self.shares, strict=True)

@@ -16,7 +16,7 @@ from underlit.scene.locate import key_lines
 from underlit.scene.model import Scene
 from underlit.scene.problems import problems_of
 
-PATH_KEYS = ("mesh", "file")
+PATH_KEYS = ("mesh", "file", "photometric_file")
 _LINE = re.compile(r"\(at line (\d+), column \d+\)|\(at end of document\)")
 
 Places = dict[KeyPath, tuple[str, int]]
