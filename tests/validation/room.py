@@ -188,6 +188,10 @@ def point_light(points: np.ndarray, normal: np.ndarray) -> np.ndarray:
 
 
 # -- cases --------------------------------------------------------------------------------------------------------------
+HALF_EXTENTS = {"5.2": (CELL, CELL), "5.6-sc2": (4 * CELL, CELL)}
+"""Half the width and half the height of what is read round a point, where not 1 m x 50 cm [m]."""
+
+
 def point_checks(
     size: Size,
     result: Result,
@@ -206,7 +210,7 @@ def point_checks(
     reading: tabulated unit per (share of the light per m2); exact: tabulated unit per unit of the kernel.
     """
     checks = []
-    half = (CELL, CELL) if case == "5.2" else (2 * CELL, CELL)
+    half = HALF_EXTENTS.get(case, (2 * CELL, CELL))
     for p in points_of(case):
         if p.name not in names:
             continue
@@ -390,10 +394,10 @@ def run(size: Size) -> list[Check]:
 
 INTRO = """
 The analytic cases of CIE 171:2006 that concern direct light, reflection, conservation and glazing, through the interface
-that a tank is traced with. The room's surfaces are cut into cells of 25 cm; a tabulated point is read on the rectangle
-of 1 m x 50 cm round it (5.2: a square of 50 cm) and round the points that symmetry makes alike. Over it light varies by a
-few per cent, so the reading is brought to the point by the ratio of the exact values (point over mean, by quadrature): all
-numbers below are at the tabulated point. The first column of numbers is the standard's own.
+that a tank is traced with. The room's surfaces are cut into cells of 25 cm; a tabulated point is read on the rectangle of
+1 m x 50 cm round it (5.2: a square of 50 cm; 5.6: 2 m x 50 cm) and round the points that symmetry makes alike. Over it
+light varies by some per cent, so the reading is brought to the point by the ratio of the exact values (point over mean, by
+quadrature): all numbers below are at the tabulated point. *printed* is the standard's own number.
 """
 
 FAMILY = Family(
