@@ -6,7 +6,7 @@ from importlib import import_module
 
 from .framework import Family
 
-MODULES: tuple[str, ...] = ("room", "optics", "media", "factors", "photon_units")
+MODULES: tuple[str, ...] = ("room", "optics", "media", "factors", "photon_units", "underwater", "engines", "trade")
 
 
 def load(module: str) -> Family:
