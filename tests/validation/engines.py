@@ -29,13 +29,14 @@ UNDERSIDE_PATHS = 1 << 18
 
 @dataclass(frozen=True)
 class Case:
-    """A scene file, the bin at which both engines see it, and how many times PATHS a meter gets at full size."""
+    """A scene file, the bin at which both engines see it; at full size a meter gets `times` PATHS there, the trace here photons."""
 
     file: str
     spectral_bin: int
     times: int
     seed: int
     below_the_bed: bool = False
+    photons_log2: int = 23
 
     @property
     def wavelength(self) -> float:
@@ -44,12 +45,12 @@ class Case:
 
 
 CASES = (
-    Case("bare-lid", 30, 4, 100),
-    Case("glass-6", 30, 4, 200, below_the_bed=True),
-    Case("glass-12", 30, 4, 300, below_the_bed=True),
+    Case("bare-lid", 30, 6, 100),
+    Case("glass-6", 30, 6, 200, below_the_bed=True),
+    Case("glass-12", 30, 6, 300, below_the_bed=True),
     Case("tinted", 8, 18, 400),
-    Case("hardscape", 46, 10, 500),
-    Case("leaves", 30, 14, 600),
+    Case("hardscape", 46, 7, 500),
+    Case("leaves", 30, 16, 600, photons_log2=24),
 )
 
 
@@ -85,7 +86,7 @@ def compared(case: Case, size: Size) -> tuple[Compared, ...]:
     """Both engines on the bed of a scene."""
     scene = load_scene(SCENES / f"{case.file}.toml")
     lowered = lower(scene)
-    result = traced_here(lowered, case, size.pick(23, 17))
+    result = traced_here(lowered, case, size.pick(case.photons_log2, 17))
     meters = bed_meters(scene)
     length, depth, _ = scene.tank.inside_m
     below = Meter((0.0, 0.0), (length, depth), meters[0].height, up=False)
