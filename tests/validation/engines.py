@@ -29,7 +29,7 @@ UNDERSIDE_PATHS = 1 << 18
 
 @dataclass(frozen=True)
 class Case:
-    """A scene file, the bin at which both engines see it; at full size a meter gets `times` PATHS there, the trace here photons."""
+    """A scene file and the bin that both engines see; at full size a meter gets `times` PATHS, the trace here its photons."""
 
     file: str
     spectral_bin: int
