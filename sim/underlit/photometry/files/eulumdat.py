@@ -10,6 +10,7 @@ makers differ: a fixture whose light falls the wrong way is turned in the scene.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -33,31 +34,47 @@ MOST_ANGLES = 3601
 MOST_LAMP_SETS = 100
 _SET_LINES = 6
 _DIRECT_RATIOS = 10
+_LAYOUTS = ((0, 1), (1, 1), (2, 1), (3, 1), (0, 2), (1, 2))
+_STARTS_AS_NUMBER = re.compile(r"\s*[+-]?\d", re.ASCII)
 _SYMMETRIES = ("none", "axial", "C0-C180", "C90-C270", "both planes")
 
 
 class _Head:
-    """Items 1 to 26, by their line."""
+    """Items before the numbers, one a line, counted from 1 as in the published list.
+
+    Blank lines before the first item or between all of them are no items: the layout is the first in which items 2 to 7
+    are numbers.
+    """
 
     def __init__(self, lines: list[str]) -> None:
         self.lines = lines
+        self.first, self.stride = next((layout for layout in _LAYOUTS if self._fits(*layout)), (0, 1))
 
-    def text(self, line: int) -> str:
-        """A line's text, empty where the file ended before."""
-        return self.lines[line - 1].strip() if line <= len(self.lines) else ""
+    def _fits(self, first: int, stride: int) -> bool:
+        head = self.lines[first + stride : first + 7 * stride : stride]
+        blank = [*self.lines[:first], *(self.lines[first + 1 : first + 13 : 2] if stride == 2 else [])]
+        return len(head) == 6 and not any(map(str.strip, blank)) and all(_STARTS_AS_NUMBER.match(line) for line in head)
 
-    def value(self, line: int, what: str, *, empty: float | None = None) -> float:
-        """The number on a line; ``empty`` stands for an empty line where that may be."""
-        text = self.text(line).strip("\x1a")
+    def line(self, item: int) -> int:
+        """Line of the file on which an item stands, counted from 1."""
+        return self.first + (item - 1) * self.stride + 1
+
+    def text(self, item: int) -> str:
+        """An item's text, empty where the file ended before."""
+        return self.lines[self.line(item) - 1].strip() if self.line(item) <= len(self.lines) else ""
+
+    def value(self, item: int, what: str, *, empty: float | None = None) -> float:
+        """The number an item is; ``empty`` stands for an empty line where that may be."""
+        text, line = self.text(item).strip("\x1a"), self.line(item)
         if line > len(self.lines) or (not text and empty is None):
             raise PhotometryFileError(f"{what} is missing", min(line, len(self.lines)))
         if not text:
             return float(empty or 0.0)
         return number(text.split()[0], what, line, decimal_comma=True)
 
-    def count(self, line: int, what: str, low: int, high: int) -> int:
-        """The whole number on a line."""
-        return whole(self.value(line, what), what, line, low, high)
+    def count(self, item: int, what: str, low: int, high: int) -> int:
+        """The whole number an item is."""
+        return whole(self.value(item, what), what, self.line(item), low, high)
 
 
 def parse_eulumdat(lines: list[str]) -> Photometry:
@@ -67,12 +84,12 @@ def parse_eulumdat(lines: list[str]) -> Photometry:
     n_planes = head.count(4, "the number of C-planes", 1, MOST_PLANES)
     n_angles = head.count(6, "the number of angles in a C-plane", 2, MOST_ANGLES)
     if n_planes * n_angles > MAX_VALUES:
-        raise PhotometryFileError(f"{n_planes} x {n_angles} intensities: at most {MAX_VALUES}", 6)
-    used = _used_planes(symmetry, n_planes)
+        raise PhotometryFileError(f"{n_planes} x {n_angles} intensities: at most {MAX_VALUES}", head.line(6))
+    used = _used_planes(symmetry, n_planes, head.line(4))
     notes: list[str] = []
     opening = _opening(head, notes)
-    lumens, watts, absolute, next_line = _lamps(head, notes)
-    numbers = Numbers(lines, next_line - 1, decimal_comma=True)
+    lumens, watts, absolute, next_item = _lamps(head, notes)
+    numbers = Numbers(lines, head.line(next_item) - 1, decimal_comma=True)
     numbers.many(_DIRECT_RATIOS, "direct ratios")
     planes = numbers.rising(n_planes, "C-plane angles", 0, 360)
     planes_line = numbers.line
@@ -80,7 +97,7 @@ def parse_eulumdat(lines: list[str]) -> Photometry:
     raw = numbers.many(len(used) * n_angles, "intensities").reshape(len(used), n_angles)
     factor = head.value(24, "the conversion factor for intensities", empty=1.0) or 1.0
     if not factor > 0:
-        raise PhotometryFileError(f"the conversion factor must be more than 0 (got {factor:g})", 24)
+        raise PhotometryFileError(f"the conversion factor must be more than 0 (got {factor:g})", head.line(24))
     values, clipped = checked_intensity(raw * (factor * lumens / 1000.0), numbers.line)
     azimuth, intensity = _turned(planes, used, values, symmetry, planes_line)
     ratio = head.value(23, "the light output ratio", empty=0.0)
@@ -98,12 +115,14 @@ def parse_eulumdat(lines: list[str]) -> Photometry:
     return replace(found, notes=(*found.notes, *flux_note(flux, stated, found.lamp_lumens)))
 
 
-def _used_planes(symmetry: int, count: int) -> list[int]:
+def _used_planes(symmetry: int, count: int, line: int) -> list[int]:
     """Which of the C-planes stand in the file, in its order, counted from 0."""
     parts = {2: 2, 3: 4, 4: 4}.get(symmetry, 1)
     if count % parts or (parts > 1 and count < 4):
         kind = _SYMMETRIES[symmetry]
-        raise PhotometryFileError(f"symmetry {symmetry} ({kind}) needs planes in multiples of {parts} (got {count})", 4)
+        raise PhotometryFileError(
+            f"symmetry {symmetry} ({kind}) needs planes in multiples of {parts} (got {count})", line
+        )
     if symmetry == 0:
         return list(range(count))
     if symmetry == 1:
@@ -135,29 +154,31 @@ def _opening(head: _Head, notes: list[str]) -> Opening:
     """Luminous area (items 16 to 21) [m], or the whole fixture's (13 to 15) where no area is said; width 0 is round."""
     length = head.value(16, "the length of the luminous area", empty=0.0)
     width = head.value(17, "the width of the luminous area", empty=0.0)
-    sides = [head.value(line, "the height of the luminous area", empty=0.0) for line in range(18, 22)]
-    line = 16
+    sides = [head.value(side, "the height of the luminous area", empty=0.0) for side in range(18, 22)]
+    item = 16
     if length == 0 and width == 0:
-        line = 13
+        item = 13
         length = head.value(13, "the length of the luminaire", empty=0.0)
         width = head.value(14, "the width of the luminaire", empty=0.0)
         if length:
             notes.append("no luminous area is said: the whole underside is taken to shine")
     if min(length, width, *sides) < 0:
-        raise PhotometryFileError("sizes must not be negative", line)
+        raise PhotometryFileError("sizes must not be negative", head.line(item))
     if max(sides) > 0:
         notes.append("the opening has luminous sides; all light starts on its lower face")
     shape = OpeningShape.ROUND if width == 0 else OpeningShape.RECTANGULAR
-    return checked_opening(shape, length / 1000, (width or length) / 1000, max(sides) / 1000, line)
+    return checked_opening(shape, length / 1000, (width or length) / 1000, max(sides) / 1000, head.line(item))
 
 
 def _lamps(head: _Head, notes: list[str]) -> tuple[float, float | None, bool, int]:
-    """Lumens, watts, whether they are the fixture's own (a negative number of lamps), and the line after the lamps."""
+    """Lumens, watts, whether they are the fixture's own (a negative number of lamps), and the item after the lamps."""
     sets = head.count(26, "the number of lamp sets", 1, MOST_LAMP_SETS)
     lamps = head.value(27, "the number of lamps", empty=1.0)
     lumens = head.value(29, "the lumens of the lamps")
     if not lumens > 0:
-        raise PhotometryFileError(f"the lumens of the lamps must be more than 0 (got {quoted(head.text(29))})", 29)
+        raise PhotometryFileError(
+            f"the lumens of the lamps must be more than 0 (got {quoted(head.text(29))})", head.line(29)
+        )
     watts = head.value(32, "the watts", empty=0.0)
     if sets > 1:
         notes.append(f"it lists {sets} sets of lamps: the first is used")
@@ -165,5 +186,5 @@ def _lamps(head: _Head, notes: list[str]) -> tuple[float, float | None, bool, in
 
 
 def _keywords(head: _Head) -> tuple[tuple[str, str], ...]:
-    names = {1: "COMPANY", 8: "TEST", 9: "LUMINAIRE", 10: "LUMCAT", 12: "DATE", 28: "LAMP", 30: "COLOUR", 31: "CRI"}
-    return tuple((name, head.text(line)) for line, name in names.items() if head.text(line))
+    items = {1: "COMPANY", 8: "TEST", 9: "LUMINAIRE", 10: "LUMCAT", 12: "DATE", 28: "LAMP", 30: "COLOUR", 31: "CRI"}
+    return tuple((name, head.text(item)) for item, name in items.items() if head.text(item))

@@ -40,14 +40,14 @@ def decode(raw: bytes) -> str:
         if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
             raise PhotometryFileError("not a text") from None
         text = raw.decode("latin-1")
-    if "\0" in text[:4096]:
+    if "\0" in text[:4096].rstrip("\0\x1a\r\n "):
         raise PhotometryFileError("not a text: it holds zero bytes")
     return text
 
 
 def lines_of(text: str) -> list[str]:
-    """Lines ended by CR LF, LF or a lone CR (and by nothing else: Latin-1 texts hold other breaks)."""
-    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    """Lines ended by CR LF (or CR CR LF), LF or a lone CR, and by nothing else: Latin-1 texts hold other breaks."""
+    return text.replace("\r\r\n", "\n").replace("\r\n", "\n").replace("\r", "\n").split("\n")
 
 
 def quoted(text: str) -> str:
