@@ -9,12 +9,15 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
-# written in pieces, so that this file does not name what it looks for
+# "~" is taken out, so that this file does not hold what it looks for
 FORBIDDEN = {
-    "a folder of one machine": r"(?<![\w.])/(?:wor" r"k|hom" r"e|roo" r"t)/\w",
-    "a folder outside the project": r"(?<!\w)share" r"d/(?:\w+\.md|reference|hooks)",
-    "a package host": r"pypi" r"\.org|pythonhos" r"ted|/simp" r"le/",
-    "how it came about": r"(?i)seed" r" document|sub" r"agent|too" r"l library",
+    what: pattern.replace("~", "")
+    for what, pattern in {
+        "a folder of one machine": r"(?<![\w.])/(?:wo~rk|ho~me|ro~ot)/\w",
+        "a folder outside the project": r"(?<!\w)sha~red/(?:\w+\.md|reference|hooks)",
+        "a package host": r"py~pi\.org|pythonho~sted|/sim~ple/",
+        "how it came about": r"(?i)se~ed document|sub~agent|to~ol library",
+    }.items()
 }
 
 
@@ -41,14 +44,14 @@ def test_no_file_leans_on(what: str) -> None:
 @pytest.mark.parametrize(
     ("what", "text"),
     [
-        ("a folder of one machine", "see /work/x"),
-        ("a folder outside the project", "../shared/reference/a.csv"),
-        ("a package host", "https://pypi.org/x"),
-        ("how it came about", "the seed document"),
+        ("a folder of one machine", "see /wo~rk/x"),
+        ("a folder outside the project", "../sha~red/reference/a.csv"),
+        ("a package host", "https://py~pi.org/x"),
+        ("how it came about", "the se~ed document"),
     ],
 )
 def test_the_search_would_find(what: str, text: str) -> None:
-    assert re.search(FORBIDDEN[what], text)
+    assert re.search(FORBIDDEN[what], text.replace("~", ""))
 
 
 def test_the_top_level_is_what_it_should_be() -> None:
