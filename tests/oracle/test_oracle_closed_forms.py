@@ -19,10 +19,30 @@ def test_mix_gives_the_published_splitmix64_sequence():
     assert [own.mix((1234567 + (k + 1) * own.GOLDEN) & own.MASK) for k in range(4)] == expected
 
 
-def test_additive_steps_are_powers_of_the_root():
-    alpha = own.ADDITIVE_STEPS[0] * 2.0**-64
-    assert alpha**6 + alpha**7 == pytest.approx(1.0, abs=1e-14)
-    assert [step * 2.0**-64 for step in own.ADDITIVE_STEPS] == pytest.approx([alpha ** (j + 1) for j in range(6)])
+def test_sobol_numbers_against_an_independent_library():
+    """Joe & Kuo's direction numbers as scipy.stats.qmc carries them (its points run in Gray code, as ours)."""
+    from scipy.stats import qmc
+
+    from underlit.transport.randomness import SOBOL_DIRECTIONS
+
+    assert SOBOL_DIRECTIONS.tolist() == own.SOBOL
+    theirs = qmc.Sobol(9, scramble=False, bits=32).random(256)
+    for i, point in enumerate(theirs):
+        for d in range(9):
+            mine = 0
+            for k in range(32):
+                mine ^= own.SOBOL[d][k] * ((i ^ i >> 1) >> k & 1)
+            assert mine * 2.0**-32 == point[d]
+
+
+def test_a_batch_is_a_net_and_batches_differ():
+    """Any 2^k points of a batch that start at a multiple of 2^k fall one each into 2^k equal cells of every axis."""
+    points = np.array([own.low_discrepancy(12345, i) for i in range(512)])
+    for k in (4, 6, 9):
+        for start in range(0, 512, 2**k):
+            cells = np.sort((points[start : start + 2**k] * 2**k).astype(int), axis=0)
+            assert (cells == np.arange(2**k)[:, None]).all()
+    assert not np.array_equal(points, np.array([own.low_discrepancy(12346, i) for i in range(512)]))
 
 
 def test_lens_angle_inverts_the_flux():

@@ -97,7 +97,7 @@ def test_nearly_closed_furnace():
     rho = 0.995
     world, walls = furnace(rho)
     world.add_source("lamp", [(0.2, 0.15, 0.25)], ppf=1.0, beam_exponent=0.0)
-    result = trace(world, photons_log2=15)
+    result = trace(world, photons_log2=16)
     agree(flux_of_points(result, *range(len(walls))), 1 / (1 - rho), resolves=0.03, what="furnace: energy balance")
     area = sum(4 * u * v for *_, (u, v), medium in walls if medium)
     signs = tuple(1.0 if medium else -(1.333**2) for *_, medium in walls)
@@ -106,8 +106,8 @@ def test_nearly_closed_furnace():
     assert sum(4 * w[3][0] * w[3][1] for w in walls if not w[-1]) == pytest.approx(area)
     air = flux_of_points(result, *dry).value
     difference = scaled(flux_of_points(result, *range(len(walls)), signs=signs), 1 / (1.333**2 * air))
-    assert abs(difference.value) < 0.01
-    assert difference.standard_error < 0.002
+    assert abs(difference.value) < 0.01 + 2 * difference.standard_error
+    assert difference.standard_error < 0.0015
     assert result.ledger_quanta()["leaf"] == 0
 
 

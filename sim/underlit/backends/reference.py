@@ -16,7 +16,6 @@ from typing import Any
 import numpy as np
 
 from underlit.backends.reference_formulas import (
-    ADDITIVE_STEPS,
     GOLDEN,
     MASK,
     Soup,
@@ -30,6 +29,7 @@ from underlit.backends.reference_formulas import (
     fresnel,
     inside,
     lens_angle,
+    low_discrepancy,
     mix,
     normalised,
     polarised,
@@ -69,10 +69,14 @@ class _Photon:
     group: int  # the coplanar group left, -1 for none
     medium: int
     exit_bucket: int
+    choices: list[float]  # the choice of the first events
+    last: int | None = None  # the triangle left, None after scattering and for copies
     visits: list[int] = field(default_factory=list)
     event: int = 0  # number of the segment under way, from 1
 
     def number(self, dimension: int) -> float:
+        if dimension == 1 and self.event <= len(self.choices):
+            return self.choices[self.event - 1]
         return unit(mix((self.key + (8 * self.event + dimension + 1) * GOLDEN) & MASK))
 
 
@@ -200,25 +204,27 @@ class _Tracer:
 
     def emit(self, source_index: int, batch_key: int, index: int) -> _Photon:
         source = _record(self.tables.sources[source_index])
-        u = [unit((mix((batch_key + (j + 1) * GOLDEN) & MASK) + index * ADDITIVE_STEPS[j]) & MASK) for j in range(6)]
-        k = min(math.floor(u[0] * source["led_count"]), source["led_count"] - 1)
-        f = u[0] * source["led_count"] - k
+        led_number, angle_number, azimuth_number, *choices, polarising, face_number, colour = low_discrepancy(
+            batch_key, index
+        )
+        k = min(math.floor(led_number * source["led_count"]), source["led_count"] - 1)
+        f = led_number * source["led_count"] - k
         led = self.tables.leds[source["first_led"] + k]
         if source["face_shape"] == FaceShape.RECTANGLE:
-            right, ahead = (2.0 * f - 1.0) * float(led["half_u"]), (2.0 * u[1] - 1.0) * float(led["half_v"])
+            right, ahead = (2.0 * f - 1.0) * float(led["half_u"]), (2.0 * face_number - 1.0) * float(led["half_v"])
         else:
-            radius, angle = float(led["half_u"]) * math.sqrt(f), 2.0 * math.pi * u[1]
+            radius, angle = float(led["half_u"]) * math.sqrt(f), 2.0 * math.pi * face_number
             right, ahead = radius * math.cos(angle), radius * math.sin(angle)
-        azimuth = 2.0 * math.pi * u[3]
+        azimuth = 2.0 * math.pi * azimuth_number
         if source["lens_kind"] == LensKind.COSINE_POWER:
-            cosine = (1.0 - u[2]) ** (1.0 / (source["lens_exponent"] + 1.0))
+            cosine = (1.0 - angle_number) ** (1.0 / (source["lens_exponent"] + 1.0))
             sine = math.sqrt(max(0.0, 1.0 - cosine * cosine))
         else:
             first = source["lens_first"]
             if source["lens_kind"] == LensKind.WEB:
-                theta, azimuth = web_angles(self.tables.webs[first:], u[2], u[3])
+                theta, azimuth = web_angles(self.tables.webs[first:], angle_number, azimuth_number)
             else:
-                theta = lens_angle(self.tables.lens_rows[first : first + source["lens_count"]], u[2])
+                theta = lens_angle(self.tables.lens_rows[first : first + source["lens_count"]], angle_number)
             cosine, sine = math.cos(theta), math.sin(theta)
         axes = [as_vector(led[axis]) for axis in ("position", "u", "v", "w")]
         parts = (sine * math.cos(azimuth), sine * math.sin(azimuth), cosine)
@@ -229,18 +235,20 @@ class _Tracer:
             key=mix(batch_key ^ mix((index + 0x5851F42D4C957F2D) & MASK)),
             position=combined((1.0, axes[0]), (right, axes[1]), (ahead, axes[2])),
             direction=direction,
-            polarisation=polarised(direction, u[5]),
+            polarisation=polarised(direction, polarising),
             weight=PACKET,
-            bin=next((b for b, share in enumerate(spectrum) if share > u[4]), len(spectrum) - 1),
+            bin=next((b for b, share in enumerate(spectrum) if share > colour), len(spectrum) - 1),
             group=int(led["group"]),
             medium=source["medium"],
+            choices=choices,
             exit_bucket=source["bucket"],
         )
 
     def first_hit(
         self, photon: _Photon, crossings: list[tuple[float, int, int, float]]
-    ) -> tuple[float, int, int] | None:
-        """(t, triangle, side) of what the photon meets, of crossings (t, slot, triangle, d . normal) in order."""
+    ) -> tuple[tuple[float, int, int] | None, bool]:
+        """(t, triangle, side) of what the photon meets, of crossings (t, slot, triangle, d . normal) in order; and whether
+        an interface of another medium lay nearer."""
         passed, hit = math.inf, None
         for t, _, triangle, slope in crossings:
             info, side = self.triangles[triangle], 0 if slope < 0.0 else 1
@@ -252,14 +260,18 @@ class _Tracer:
                 continue
             hit = (t, triangle, side)
             break
-        if passed < (hit[0] if hit else math.inf):  # counted once a segment
-            self.count(Counter.PASSED_OVER)
-        return hit
+        return hit, passed < (hit[0] if hit else math.inf)
 
     def advance(self, photon: _Photon, crossings: list[tuple[float, int, int, float]]) -> bool:
         photon.event += 1
         self.count(Counter.SEGMENTS)
-        hit = self.first_hit(photon, crossings)
+        hit, passed = self.first_hit(photon, crossings)
+        if hit is None and photon.medium != 0 and photon.last is not None:
+            middle = as_vector(self.tables.corners[photon.last].reshape(3, 3).mean(axis=0))
+            photon.position = along(photon.position, 1e-9, along(middle, -1.0, photon.position))
+            hit, passed = self.first_hit(photon, self.crossings_of([photon])[0])
+        if passed:  # counted once a segment
+            self.count(Counter.PASSED_OVER)
         length = hit[0] if hit else math.inf
         _, absorption, scattering = (values[photon.bin] for values in self.optics[photon.medium])
         scattered = False
@@ -292,7 +304,7 @@ class _Tracer:
     def scatter(self, photon: _Photon) -> bool:
         self.count(Counter.SCATTERINGS)
         photon.visits.append(SCATTERED)
-        photon.group = -1
+        photon.group, photon.last = -1, None
         cosine = scattering_cosine(self.media[photon.medium]["g"], photon.number(2))
         photon.direction = turned(photon.direction, cosine, 2.0 * math.pi * photon.number(3))
         photon.polarisation = polarised(photon.direction, photon.number(4))
@@ -301,7 +313,7 @@ class _Tracer:
     def meet(self, photon: _Photon, triangle: int, side: int) -> bool:
         info = self.triangles[triangle]
         photon.visits.append(self.cell(triangle, side))
-        photon.group = info["group"]
+        photon.group, photon.last = info["group"], None if self.is_copy[triangle] else triangle
         self.book_arrival(photon, triangle, side)
         surface = self.surfaces[info["surface"]]
         factor = -1.0 if side else 1.0

@@ -38,23 +38,55 @@ def batch_key(seed: int, source_key: int, batch: int) -> int:
     return mix(k ^ ((batch + 1) * GOLDEN & MASK))
 
 
-def additive_steps() -> list[int]:
-    """The steps phi^-(j+1), phi^7 = phi + 1, as 64-bit fractions: Newton's rule in 200-bit fixed point."""
-    one = 1 << 200
-    phi = one + one // 8
-    for _ in range(12):
-        power6 = one
-        for _ in range(6):
-            power6 = power6 * phi // one
-        phi -= (power6 * phi // one - phi - one) * one // (7 * power6 - one)
-    steps, power = [], one
-    for _ in range(6):
-        power = power * one // phi
-        steps.append(power >> 136)
-    return steps
+# Joe & Kuo, SIAM J. Sci. Comput. 30:2635 (2008), file new-joe-kuo-6.21201: primitive polynomial by its exponents, and m
+_POLYNOMIALS = (
+    ((1, 0), (1,)),
+    ((2, 1, 0), (1, 3)),
+    ((3, 1, 0), (1, 3, 1)),
+    ((3, 2, 0), (1, 1, 1)),
+    ((4, 1, 0), (1, 1, 3, 3)),
+    ((4, 3, 0), (1, 3, 5, 13)),
+    ((5, 2, 0), (1, 1, 5, 5, 17)),
+    ((5, 3, 0), (1, 1, 5, 5, 5)),
+)
 
 
-ADDITIVE_STEPS = additive_steps()
+def sobol_directions() -> list[list[int]]:
+    """Direction numbers of nine dimensions as 32-bit fractions, by the recurrence on the fractions themselves."""
+    rows = [[1 << 31 - k for k in range(32)]]
+    for exponents, initial in _POLYNOMIALS:
+        degree = exponents[0]
+        v = [m << 31 - k for k, m in enumerate(initial)]
+        while len(v) < 32:
+            new = v[-degree] >> degree
+            for exponent in exponents[1:]:
+                new ^= v[exponent - degree]
+            v.append(new)
+        rows.append(v)
+    return rows
+
+
+SOBOL = sobol_directions()
+
+
+def low_discrepancy(batch_key: int, photon: int) -> list[float]:
+    """A photon's nine numbers: scrambled, shifted Sobol point of the Gray code of its index.
+
+    Digit by digit: digit r of the scrambled number is digit r of the plain one, plus those before it that the random
+    matrix picks.
+    """
+    gray, numbers = photon ^ photon >> 1, []
+    for d, directions in enumerate(SOBOL):
+        plain = 0
+        for k in range(32):
+            plain ^= directions[k] * (gray >> k & 1)
+        scrambled = 0
+        for c in range(32):
+            if plain >> 31 - c & 1:
+                below = mix(batch_key + (64 + 32 * d + c) * GOLDEN & MASK) & ((1 << 31 - c) - 1)
+                scrambled ^= 1 << 31 - c | below
+        numbers.append(unit(mix(batch_key + (d + 1) * GOLDEN & MASK) ^ scrambled << 32))
+    return numbers
 
 
 # ---- vectors

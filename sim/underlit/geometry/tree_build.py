@@ -204,7 +204,8 @@ def _fold(child, run, lo, hi, pad):
     choice = _cheapest_forests(child, run, lo, hi)
     n = child.shape[0]
     box = np.empty((n, 6, WIDTH), np.float32)
-    code = np.zeros((n, WIDTH), np.int32)
+    # an empty place is an empty leaf: even a ray without a direction comes to an end
+    code = np.full((n, WIDTH), -1, np.int32)
     found, places = np.empty(WIDTH, np.int64), np.empty(WIDTH, np.int64)
     # binary nodes that wait to become wide ones, and where their number is wanted
     waiting, parent, place = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n, np.int64)

@@ -10,6 +10,8 @@ from numba import njit
 @njit(cache=True)
 def cosine_power_cosine(exponent, u):
     """Cosine from the axis for an intensity cos^m: the flux within cos >= c is 1 - c^(m+1)."""
+    if exponent == 1.0:
+        return math.sqrt(1.0 - u)
     return (1.0 - u) ** (1.0 / (exponent + 1.0))
 
 

@@ -5,23 +5,16 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit, uint64
+from numba import njit
 
 from underlit.optics.frames import random_polarisation
 from underlit.optics.lens import cosine_power_cosine, table_angle
 from underlit.optics.web import web_direction
-from underlit.transport.randomness import ADDITIVE_STEPS, emission_shift, unit
+from underlit.transport.randomness import ANGLE, AZIMUTH, COLOUR, FACE, LED, POLARISATION
 from underlit.transport.tables import FaceShape, LensKind
 
 _DISC = int(FaceShape.DISC)
 _TABLE, _WEB = int(LensKind.TABLE), int(LensKind.WEB)
-
-
-@njit(cache=True)
-def emission_numbers(key, photon, numbers):
-    """The six low-discrepancy numbers of a photon into numbers (6,) float64."""
-    for j in range(6):
-        numbers[j] = unit(emission_shift(key, j) + uint64(photon) * ADDITIVE_STEPS[j])
 
 
 @njit(cache=True)
@@ -39,25 +32,25 @@ def pick_bin(cumulative, u):
 
 @njit(cache=True, error_model="numpy")
 def emit(source, leds, lens_rows, webs, cumulative, u):
-    """Start of a packet from numbers u (6,): (LED row, p, d, e, spectral bin)."""
-    scaled = u[0] * source.led_count
+    """Start of a packet from its low-discrepancy numbers u: (group of the LED, p, d, e, spectral bin)."""
+    scaled = u[LED] * source.led_count
     k = min(int(scaled), source.led_count - 1)
     f = scaled - k
     led = leds[source.first_led + k]
     if source.face_shape == _DISC:
-        radius, angle = led.half_u * math.sqrt(f), 2.0 * math.pi * u[1]
+        radius, angle = led.half_u * math.sqrt(f), 2.0 * math.pi * u[FACE]
         a, b = radius * math.cos(angle), radius * math.sin(angle)
     else:
-        a, b = (2.0 * f - 1.0) * led.half_u, (2.0 * u[1] - 1.0) * led.half_v
-    azimuth = 2.0 * math.pi * u[3]
+        a, b = (2.0 * f - 1.0) * led.half_u, (2.0 * u[FACE] - 1.0) * led.half_v
+    azimuth = 2.0 * math.pi * u[AZIMUTH]
     if source.lens_kind == _WEB:
-        theta, azimuth = web_direction(webs, source.lens_first, u[2], u[3])
+        theta, azimuth = web_direction(webs, source.lens_first, u[ANGLE], u[AZIMUTH])
         cosine, sine = math.cos(theta), math.sin(theta)
     elif source.lens_kind == _TABLE:
-        theta = table_angle(lens_rows, source.lens_first, source.lens_count, u[2])
+        theta = table_angle(lens_rows, source.lens_first, source.lens_count, u[ANGLE])
         cosine, sine = math.cos(theta), math.sin(theta)
     else:
-        cosine = cosine_power_cosine(source.lens_exponent, u[2])
+        cosine = cosine_power_cosine(source.lens_exponent, u[ANGLE])
         sine = math.sqrt(max(0.0, 1.0 - cosine * cosine))
     c, s = sine * math.cos(azimuth), sine * math.sin(azimuth)
     p0, p1, p2 = led.position[0], led.position[1], led.position[2]
@@ -68,8 +61,8 @@ def emit(source, leds, lens_rows, webs, cumulative, u):
     dx, dy, dz = c * u0 + s * v0 + cosine * w0, c * u1 + s * v1 + cosine * w1, c * u2 + s * v2 + cosine * w2
     length = 1.0 / math.sqrt(dx * dx + dy * dy + dz * dz)
     dx, dy, dz = dx * length, dy * length, dz * length
-    ex, ey, ez = random_polarisation(dx, dy, dz, u[5])
-    return led.group, px, py, pz, dx, dy, dz, ex, ey, ez, pick_bin(cumulative, u[4])
+    ex, ey, ez = random_polarisation(dx, dy, dz, u[POLARISATION])
+    return led.group, px, py, pz, dx, dy, dz, ex, ey, ez, pick_bin(cumulative, u[COLOUR])
 
 
 def lens_table(theta: np.ndarray, intensity: np.ndarray) -> np.ndarray:

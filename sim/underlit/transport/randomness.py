@@ -1,10 +1,10 @@
 """Random numbers as a pure function of (seed, source, batch, photon, event, dimension).
 
-The six numbers of an emission are a low-discrepancy additive sequence, x_j(i) = shift_j + i alpha_j mod 1, with
-alpha_j = phi^-(j+1) and phi the root of x^7 = x + 1 (the golden ratio generalised to six dimensions; Roberts 2018),
-each batch shifted at random (Cranley & Patterson, SIAM J. Numer. Anal. 13:904, 1976). In 64-bit whole numbers the
-sequence is exact. All later numbers are hashed from their key with the finaliser of SplitMix64 (Steele, Lea & Flood,
-OOPSLA 2014; constants: Stafford's variant 13).
+The first nine numbers of a photon (where and whereto it starts, its first three choices at surfaces, polarisation, colour) are
+a Sobol sequence: direction numbers of Joe & Kuo (SIAM J. Sci. Comput. 30:2635, 2008), each batch with a random linear
+scramble (Matousek, J. Complexity 14:527, 1998) and a random digital shift, so that every batch is an independent unbiased
+estimate. All later numbers are hashed from their key with the finaliser of SplitMix64 (Steele, Lea & Flood, OOPSLA 2014;
+constants: Stafford's variant 13).
 """
 
 from __future__ import annotations
@@ -13,26 +13,45 @@ import numpy as np
 from numba import njit, uint64
 
 GOLDEN = np.uint64(0x9E3779B97F4A7C15)
-EMISSION_DIMENSIONS = 6
+DIGITS = 32
+"""Binary digits of the Sobol points; the shift fills the digits below."""
+LED, ANGLE, AZIMUTH, FIRST_CHOICE, POLARISATION, FACE, COLOUR = 0, 1, 2, 3, 6, 7, 8
+"""Which dimension of the Sobol sequence decides what; the first are the best spread."""
+CHOICES = 3
+"""So many first choices at surfaces are low-discrepancy numbers."""
+DIMENSIONS = 9
+_SCRAMBLE = 64
+"""Keys from here on, times GOLDEN, make the scrambles."""
+
+# per dimension from the second: degree s, coefficients a, initial numbers m (Joe & Kuo, new-joe-kuo-6.21201)
+_JOE_KUO = (
+    (1, 0, (1,)),
+    (2, 1, (1, 3)),
+    (3, 1, (1, 3, 1)),
+    (3, 2, (1, 1, 1)),
+    (4, 1, (1, 1, 3, 3)),
+    (4, 4, (1, 3, 5, 13)),
+    (5, 2, (1, 1, 5, 5, 17)),
+    (5, 4, (1, 1, 5, 5, 5)),
+)
 
 
-def _additive_steps(dimensions: int) -> np.ndarray:
-    """Steps alpha_j of the additive sequence as 64-bit fractions, shape (dimensions,), uint64.
+def sobol_directions() -> np.ndarray:
+    """Direction numbers, (DIMENSIONS, DIGITS) uint64, first digit in bit DIGITS - 1."""
+    rows = [[1 << (DIGITS - 1 - k) for k in range(DIGITS)]]
+    for degree, coefficients, initial in _JOE_KUO:
+        m = list(initial)
+        for k in range(degree, DIGITS):
+            value = m[k - degree] ^ (m[k - degree] << degree)
+            for j in range(1, degree):
+                if coefficients >> (degree - 1 - j) & 1:
+                    value ^= m[k - j] << j
+            m.append(value)
+        rows.append([m[k] << (DIGITS - 1 - k) for k in range(DIGITS)])
+    return np.array(rows, dtype=np.uint64)
 
-    alpha = 1/phi solves alpha^(d+1) + alpha^d = 1; bisected in whole numbers, so the same bits on every machine.
-    """
-    scale = 1 << 128
-    low, high = 0, scale
-    while high - low > 1:
-        middle = (low + high) // 2
-        if middle ** (dimensions + 1) + middle**dimensions * scale > scale ** (dimensions + 1):
-            high = middle
-        else:
-            low = middle
-    return np.array([low ** (j + 1) * 2**64 // scale ** (j + 1) for j in range(dimensions)], dtype=np.uint64)
 
-
-ADDITIVE_STEPS = _additive_steps(EMISSION_DIMENSIONS)
+SOBOL_DIRECTIONS = sobol_directions()
 
 
 @njit(cache=True)
@@ -59,14 +78,8 @@ def batch_key(seed, source_key, batch):
 
 
 @njit(cache=True)
-def emission_shift(key, j):
-    """Random shift of dimension j of a batch's additive sequence, uint64."""
-    return mix(key + (uint64(j) + uint64(1)) * GOLDEN)
-
-
-@njit(cache=True)
 def photon_key(key, photon):
-    """Key of one photon's later events, uint64."""
+    """Key of one photon's hashed numbers, uint64."""
     return mix(key ^ mix(uint64(photon) + uint64(0x5851F42D4C957F2D)))
 
 
@@ -74,3 +87,52 @@ def photon_key(key, photon):
 def event_number(key, event, dimension):
     """Uniform number in [0, 1) of one dimension of one event of a photon."""
     return unit(mix(key + (uint64(event) * uint64(8) + uint64(dimension) + uint64(1)) * GOLDEN))
+
+
+@njit(cache=True)
+def scrambled_directions(key, columns):
+    """A batch's scrambled direction numbers into columns (DIMENSIONS, DIGITS) uint64, in the upper 32 of 64 bits.
+
+    The scramble is a lower triangular matrix of bits with a unit diagonal, random below it: digit c of a point goes to digit c
+    and, at random, to later ones.
+    """
+    spread = np.empty(DIGITS, np.uint64)
+    for d in range(DIMENSIONS):
+        for c in range(DIGITS):
+            bits = mix(key + uint64(_SCRAMBLE + DIGITS * d + c) * GOLDEN)
+            top = uint64(1) << uint64(DIGITS - 1 - c)
+            spread[c] = top | (bits & (top - uint64(1)))
+        for k in range(DIGITS):
+            value = uint64(0)
+            for c in range(DIGITS):
+                if SOBOL_DIRECTIONS[d, k] >> uint64(DIGITS - 1 - c) & uint64(1):
+                    value ^= spread[c]
+            columns[d, k] = value << uint64(32)
+
+
+@njit(cache=True)
+def first_point(key, columns, photon, point):
+    """Shifted Sobol point of a photon into point (DIMENSIONS,) uint64: that of the Gray code of its index."""
+    gray = uint64(photon) ^ (uint64(photon) >> uint64(1))
+    for d in range(DIMENSIONS):
+        value = mix(key + uint64(d + 1) * GOLDEN)
+        k = 0
+        rest = gray
+        while rest:
+            if rest & uint64(1):
+                value ^= columns[d, k]
+            rest >>= uint64(1)
+            k += 1
+        point[d] = value
+
+
+@njit(cache=True)
+def next_point(columns, photon, point):
+    """From the point of a photon to that of the next: one direction number a dimension (Gray code)."""
+    k = 0
+    following = uint64(photon) + uint64(1)
+    while not following & uint64(1):
+        following >>= uint64(1)
+        k += 1
+    for d in range(DIMENSIONS):
+        point[d] ^= columns[d, k]
