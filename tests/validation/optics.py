@@ -55,7 +55,7 @@ def water_surface(size: Size) -> list[Check]:
         level(world, "sky", 0.1, black, 20.0)
         level(world, "bottom", -0.1, black, 40.0)
         beam(world, (0.01, 0.02, 0.01), downwards(degrees))
-        result = traced(world, photons_log2=size.pick(23, 17), seed=1968 + degrees)
+        result = traced(world, photons_log2=size.pick(21, 17), seed=1968 + degrees)
         exact = float(interface(math.radians(degrees), 1, WATER).mean())
         checks.append(
             check_of(
@@ -131,7 +131,7 @@ def polarised_plate(size: Size, degrees: float, polarisation: str, seed: int) ->
     beam(world, top - 0.3 * arriving, arriving)
     tilted_plate(world, degrees, 1 if polarisation == "s" else 0, world.interface("plate", 0, glass))
     level(world, "catcher", -6.0, world.opaque("catcher", 0.0), 0.5)
-    result = traced(world, photons_log2=size.pick(24 if degrees >= 70 else 23, 17), seed=seed)
+    result = traced(world, photons_log2=size.pick(25 if degrees >= 80 and polarisation == "s" else 22, 17), seed=seed)
     mirrored = float(interface(brewster, 1, GLASS)[0]) / 2
     caught = flux_in_zone(result, "catcher")
     return Estimate(caught.value / mirrored, caught.standard_error / mirrored, caught.dof)
@@ -204,7 +204,7 @@ def stacks(size: Size) -> list[Check]:
             world, top = stack_world(layers)
             beam(world, (0.0, 0.0, top + 0.01), downwards(degrees))
             result = traced(
-                world, photons_log2=size.pick(22 if degrees >= 75 else 20, 16), seed=1000 * (k + 1) + degrees
+                world, photons_log2=size.pick({75: 21, 85: 23}.get(degrees, 19), 16), seed=1000 * (k + 1) + degrees
             )
             checks.append(
                 check_of(
