@@ -49,7 +49,7 @@ CASES = (
     Case("glass-6", 30, 6, 200, below_the_bed=True),
     Case("glass-12", 30, 6, 300, below_the_bed=True),
     Case("tinted", 8, 18, 400),
-    Case("hardscape", 46, 7, 500),
+    Case("hardscape", 46, 10, 500),
     Case("leaves", 30, 16, 600, photons_log2=24),
 )
 
