@@ -1,9 +1,9 @@
 #!/usr/bin/env python3
 """Make the environment and install the project into it: `python3 .ci/environment.py [extras] [--into FOLDER]`.
 
-Needs only python3 (3.11 or newer). Debian ships python3 without what `python3 -m venv` needs, so where that fails this script
-asks apt for python3-venv (as root, or by sudo without a password), then tries the pip or virtualenv that is there, and
-otherwise says in one line what to install.
+Needs only python3 (3.11 or newer). Debian ships python3 without what `python3 -m venv` needs, so where that fails this
+script asks apt for python3-venv (as root, or by sudo where that needs no password), then tries the pip or virtualenv that is
+there, and otherwise says in one line what to install. It asks apt, too, for the software GL that pictures need.
 """
 
 import argparse
@@ -16,6 +16,10 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 OLDEST = (3, 11)
 EXTRAS = ("test", "dev", "bench")
+PICTURES = ("libegl1", "libgl1-mesa-dri")
+"""Software GL: without it there is no view.png."""
+OTHER_ENGINE = ("libatomic1",)
+"""What Mitsuba, an outside reference of the tests and benchmarks, wants of the system."""
 
 
 def works(python: Path) -> bool:
@@ -32,17 +36,36 @@ def attempt(*command: str | Path) -> bool:
         return False
 
 
-def install_venv_package() -> bool:
-    """Ask Debian's apt for python3-venv; False where there is no apt or no right to use it."""
+def is_missing(package: str) -> bool:
+    """Whether a Debian package is not installed; False where there is no dpkg to ask."""
+    try:
+        asked = subprocess.run(
+            ["dpkg-query", "-W", "-f", "${db:Status-Status}", package], capture_output=True, text=True
+        )
+    except OSError:
+        return False
+    return asked.stdout != "installed"
+
+
+def install_packages(packages: list[str]) -> bool:
+    """Ask Debian's apt for packages; False where there is no apt or no right to use it."""
     if shutil.which("apt-get") is None:
         return False
     rights = [] if os.geteuid() == 0 else ["sudo", "-n"]
     if rights and not attempt("sudo", "-n", "true"):
         return False
-    print("python3-venv is missing: asking apt for it", flush=True)
+    print(f"asking apt for {' '.join(packages)}", flush=True)
     quiet = [*rights, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get"]
     attempt(*quiet, "update")
-    return attempt(*quiet, "install", "-y", "--no-install-recommends", "python3-venv")
+    return attempt(*quiet, "install", "-y", "--no-install-recommends", *packages)
+
+
+def add_packages(extras: list[str]) -> None:
+    """See to the Debian packages that the Python ones need; without them all but what they are for works."""
+    wanted = [*PICTURES, *(OTHER_ENGINE if {"test", "bench"} & set(extras) else ())]
+    missing = [package for package in wanted if is_missing(package)]
+    if missing and not install_packages(missing):
+        print(f"going on without {' '.join(missing)}; to have it: apt-get install {' '.join(missing)}", flush=True)
 
 
 def make(folder: Path) -> bool:
@@ -62,7 +85,7 @@ def make(folder: Path) -> bool:
         shutil.rmtree(folder, ignore_errors=True)
         return attempt(this, "-m", "virtualenv", folder) and works(python)
 
-    return venv() or (install_venv_package() and venv()) or pip_from_outside() or virtualenv()
+    return venv() or (install_packages(["python3-venv"]) and venv()) or pip_from_outside() or virtualenv()
 
 
 def main() -> int:
@@ -83,6 +106,7 @@ def main() -> int:
         if not make(folder):
             print("no environment could be made: install python3-venv (apt-get install python3-venv)", file=sys.stderr)
             return 2
+    add_packages(asked.extras)
     what = f"{ROOT}[{','.join(asked.extras)}]" if asked.extras else str(ROOT)
     print(f"installing underlit and what it needs into {folder}: a few minutes the first time", flush=True)
     pip = [python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--editable", what]
