@@ -58,7 +58,11 @@ def test_inverse_square_and_cosine(distance, tilt):
     # straight light of a point is counted without any scatter, to the one packet that a batch is counted in
     packet = 1 / result.counts[0].photons_per_batch / (math.pi * radius**2)
     agree(
-        measured, exact, resolves=0.02, slack=packet, what=f"point source, distance {distance} m, head tilted {tilt} deg"
+        measured,
+        exact,
+        resolves=0.02,
+        slack=packet,
+        what=f"point source, distance {distance} m, head tilted {tilt} deg",
     )
     agree(flux_in_zone(result, "floor"), 1.0, resolves=1e-9, what="all of the cone on the floor")
 
