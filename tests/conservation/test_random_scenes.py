@@ -78,10 +78,12 @@ def scenes(draw: st.DrawFn) -> dict:
     if draw(st.booleans()):
         shape = draw(st.sampled_from(["rounded", "jagged"]))
         scene["stone"] = [{"name": "rock", "shape": shape, "size": ["9 cm", "8 cm", "7 cm"],
-                           "seed": draw(st.integers(0, 99)), "at": [cm(draw(share) * length), cm(draw(share) * depth)]}]  # fmt: skip
+                           "seed": draw(st.integers(0, 99)),
+                           "at": [cm(draw(share) * length), cm(draw(share) * depth)]}]  # fmt: skip
     if draw(st.booleans()):
         kind = draw(st.sampled_from(["carpet", "stems", "rosettes", "floating"]))
-        group = {"name": "group", "kind": kind, "density": "thin", "rectangle": [["2 cm", "2 cm"], ["14 cm", "12 cm"]]}
+        group = {"name": "group", "kind": kind, "density": "thin"}
+        group["rectangle"] = [["2 cm", "2 cm"], ["14 cm", "12 cm"]]
         if kind != "floating":
             group["height"] = "3 cm" if kind == "carpet" else "10 cm"
         scene["plants"] = [group]
