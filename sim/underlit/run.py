@@ -52,11 +52,6 @@ class Progress:
     worst_relative: float | None
     seconds_left: float | None
 
-    @property
-    def photons_per_second(self) -> float:
-        """Speed so far."""
-        return self.photons / self.seconds if self.seconds > 0 else 0.0
-
 
 @dataclass(frozen=True)
 class Traced:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from underlit.backends.cpu import GROUPS
+from underlit.lowering.shapes.shape import face_areas
 from underlit.lowering.world import Grid, Role, World, box, rectangle
-from underlit.results.result import Result, face_areas
+from underlit.results.result import Result
 from underlit.results.stored import StoredCounts
 from underlit.transport.tables import PACKET
 from underlit.viz.overlay import FixtureMark, Overlay, SpotMark, ZoneMark
@@ -43,7 +44,9 @@ def pictured_result(ppfd: float = 80.0) -> Result:
     planes[0, 2:4, 5:7] = 0.0
     world.set_planes(Grid((0, 0, 0.07), (LENGTH / 12, DEPTH / 6, 0.05), (12, 6, 5), planes))
     plan = world.freeze()
-    areas = np.concatenate([np.repeat(face_areas(m), 2) for m in plan.meshes] + [open_area.ravel(), planes.ravel()])
+    areas = np.concatenate(
+        [np.repeat(face_areas(m.vertices, m.faces), 2) for m in plan.meshes] + [open_area.ravel(), planes.ravel()]
+    )
     quanta = ppfd * areas / 50.0 * 4096 * PACKET
     counts = StoredCounts(
         photons_per_batch=4096, groups=np.tile(quanta, (GROUPS, 1)), group_batches=np.ones(GROUPS, np.int64),

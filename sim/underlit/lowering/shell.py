@@ -15,7 +15,7 @@ from underlit.lowering.world import OUTSIDE, Role, World, box, rectangle
 from underlit.scene.model import Scene
 from underlit.scene.tank import SIDES, Behind, Lid, Strip, Wall
 from underlit.spectra.materials import reflectance
-from underlit.spectra.media import optical_constants
+from underlit.spectra.media import WATER_ANISOTROPY, optical_constants
 
 HAIR = 3e-4
 """Distance that keeps neighbouring pieces apart [m]."""
@@ -36,7 +36,7 @@ class Shell:
 def lower_shell(world: World, scene: Scene) -> Shell:
     """Add the tank with everything that belongs to it; returns its media and heights."""
     tank = scene.tank
-    water = world.medium("water", *scene.water.optical_constants())
+    water = world.medium("water", *scene.water.optical_constants(), g=WATER_ANISOTROPY)
     glass = world.medium("tank glass", *optical_constants(tank.glass))
     _inner_faces(world, scene, water, glass)
     _outer_faces(world, scene, glass)

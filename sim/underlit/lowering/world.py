@@ -172,11 +172,6 @@ class Plan:
         """All meshes, copies written out, in the order of their slots."""
         return (*self.plain_meshes, *(write() for write in self.write_out))
 
-    @property
-    def row_length(self) -> int:
-        """Number of int64 counters in a tally row."""
-        return int(self.tables.layout[0]["end"])
-
 
 def rectangle(corner: Sequence[float], along: Sequence[float], up: Sequence[float]) -> tuple[np.ndarray, np.ndarray]:
     """Two triangles: corner + s along + t up. Its front looks along the cross product along x up. Metres."""

@@ -17,8 +17,6 @@ from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.transport.tally import in_outline
 
-GROUPS = 32
-"""Groups of batches that cells are kept in, see `backends.cpu`."""
 PATCH = 0.03
 """Side of a patch [m]: a meter head."""
 NOISIEST = 0.03
@@ -115,7 +113,11 @@ def _patches(
     keep = area > _LEAST_OPEN * PATCH**2
     if keep.sum() < _FEWEST:
         return None
-    used = [g for g in range(GROUPS) if all(c.group_batches[g] > 0 for c in result.counts)]
+    used = [
+        g
+        for g in range(min(len(c.group_batches) for c in result.counts))
+        if all(c.group_batches[g] > 0 for c in result.counts)
+    ]
     without = np.array([flux(g)[keep] for g in used]).reshape(len(used), -1) / area[keep]
     return Patches(flux(None)[keep] / area[keep], without, area[keep])
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.lowering.scene import Lowered
+from underlit.lowering.shapes.shape import face_areas, face_normals
 from underlit.lowering.world import Mesh, Role
 from underlit.results.estimate import Estimate, combine, mean_of_groups
 from underlit.results.result import Result
@@ -47,11 +48,9 @@ def surface_reports(lowered: Lowered, result: Result) -> list[SurfaceReport]:
 
 
 def _report(lowered: Lowered, result: Result, mesh: Mesh) -> SurfaceReport:
-    corners = mesh.vertices[mesh.faces]
-    doubled = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    area = 0.5 * np.linalg.norm(doubled, axis=1)
-    up = doubled[:, 2] / (2 * area)
-    centre = corners.mean(axis=1)
+    area = face_areas(mesh.vertices, mesh.faces)
+    up = face_normals(mesh.vertices, mesh.faces)[:, 2]
+    centre = mesh.vertices[mesh.faces].mean(axis=1)
     free = centre[:, 2] > lowered.scene.bed_heights_m(centre[:, 0], centre[:, 1])
     two_sided = mesh.role is Role.PLANTS
     chosen = free & ((np.abs(up) if two_sided else up) > _LEAST_UP)

@@ -12,6 +12,7 @@ from typing import Protocol
 
 import numpy as np
 
+from underlit.lowering.shapes.shape import face_areas
 from underlit.lowering.world import Grid, Mesh, Plan
 from underlit.results.estimate import Estimate, combine, mean_of_batches, mean_of_groups
 from underlit.transport.tables import PACKET, Bucket, Counter
@@ -45,15 +46,9 @@ class Field:
     dof: float
 
 
-def face_areas(mesh: Mesh) -> np.ndarray:
-    """Area of each face, (m,) float64 [m2]."""
-    corners = mesh.vertices[mesh.faces]
-    return 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
-
-
 def slot_areas(mesh: Mesh) -> np.ndarray:
     """Area that counts into each face's tally slot, (m,) float64 [m2]: its own, or that of its layer of a copy."""
-    area = face_areas(mesh)
+    area = face_areas(mesh.vertices, mesh.faces)
     if mesh.slots is None:
         return area
     _, index = np.unique(mesh.slots, return_inverse=True)

@@ -55,13 +55,6 @@ class Scene(Part):
         below = WATER_BELOW_RIM_M if self.water.below_rim is None else self.water.below_rim
         return self.tank.inside_m[2] - below
 
-    @property
-    def water_volume_m3(self) -> float:
-        """Water over the substrate, wood and stone not taken off [m3]."""
-        length, depth, _ = self.tank.inside_m
-        bed = float(np.mean(self.bed_heights_m(np.linspace(0, length, 41)[:, None], np.linspace(0, depth, 41)[None])))
-        return length * depth * max(self.water_level_m - bed, 0.0)
-
     def gives_back(self, side: str) -> float:
         """Share of the light that what grows on a pane's inside gives back per hit; 1 is clean glass.
 

@@ -18,9 +18,3 @@ def read_table(name: str) -> dict[str, FloatArray]:
     columns = np.array([[float(cell) for cell in line.split(",")] for line in lines[1:]]).T.copy()
     columns.setflags(write=False)
     return dict(zip(lines[0].split(","), columns, strict=True))
-
-
-def table_source(name: str) -> str:
-    """The comment lines at the head of a carried table: what it is and who published it."""
-    text = resources.files("underlit.spectra").joinpath("data", f"{name}.csv").read_text("utf-8")
-    return " ".join(line[1:].strip() for line in text.splitlines() if line.startswith("#"))

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from underlit.lowering.shapes.shape import face_normals
 from underlit.lowering.world import Mesh, Role
 from underlit.results.atomic import atomic_path
 from underlit.viz.labels import LabelBoard
 from underlit.viz.overlay import Overlay
 from underlit.viz.palette import INK, PAPER, ROLE_COLOURS, SCREEN_DPI, SOFT_INK, both_units
 from underlit.viz.plan_map import mark_fixtures, mark_zones_and_spots, new_figure
-from underlit.viz.pooling import bed_sides, face_normals
+from underlit.viz.pooling import bed_sides
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -84,7 +85,7 @@ def _bodies(axes: Axes, meshes: Sequence[Mesh], view: str) -> None:
         if mesh.role not in _SOLID or mesh.role in hidden:
             continue
         corners = mesh.vertices[mesh.faces]
-        facing = np.abs(face_normals(mesh)[:, sight])
+        facing = np.abs(face_normals(mesh.vertices, mesh.faces)[:, sight])
         base = np.array(to_rgb(ROLE_COLOURS[mesh.role]))
         triangles.append(corners[:, :, [across, up]])
         colours.append(base * (0.72 + 0.28 * facing)[:, None])

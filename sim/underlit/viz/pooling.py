@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from underlit.lowering.shapes.shape import face_areas, face_normals
 from underlit.lowering.world import Mesh, Role
-from underlit.results.result import Field, Result, face_areas
+from underlit.results.result import Field, Result
 
 CERTAIN_ENOUGH = 0.05
 """Standard error over value up to which a face stands for itself."""
@@ -19,14 +20,6 @@ PATCH_M = 0.03
 """Maps show means over patches as large as a meter head: finer detail would be mostly counting noise."""
 
 CUBES_M = (0.01, 0.02, 0.04)
-
-
-def face_normals(mesh: Mesh) -> np.ndarray:
-    """(n_faces, 3) float64: unit normals of the front sides."""
-    corners = mesh.vertices[mesh.faces]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    length = np.linalg.norm(normals, axis=1, keepdims=True)
-    return np.divide(normals, length, out=np.zeros_like(normals), where=length > 0)
 
 
 def bed_sides(bed: Mesh) -> list[Mesh]:
@@ -51,7 +44,7 @@ def shown_side(mesh: Mesh, found: Field) -> Field:
     """PPFD on the side that is shown, (n_faces,): of leaves the side that looks up, of all else the front."""
     side = np.zeros(len(mesh.faces), dtype=np.int64)
     if mesh.role is Role.PLANTS:
-        side[face_normals(mesh)[:, 2] < 0] = 1
+        side[face_normals(mesh.vertices, mesh.faces)[:, 2] < 0] = 1
     rows = np.arange(len(side))
     return Field(found.value[rows, side], found.standard_error[rows, side], found.dof)
 
@@ -59,7 +52,7 @@ def shown_side(mesh: Mesh, found: Field) -> Field:
 def shown_values(result: Result, mesh: Mesh) -> np.ndarray:
     """(n_faces,) float64 [umol/m2/s]: what each face of a mesh is coloured by in pictures."""
     own = shown_side(mesh, result.faces(mesh.name))
-    area = face_areas(mesh)
+    area = face_areas(mesh.vertices, mesh.faces)
     centres = mesh.vertices[mesh.faces].mean(axis=1)
     facing = _facing(mesh)
     value, error = own.value.copy(), own.standard_error
@@ -87,7 +80,7 @@ def _certain(value: np.ndarray, error: np.ndarray) -> np.ndarray:
 
 def _facing(mesh: Mesh) -> np.ndarray:
     """(n_faces,) int64: which of six ways a face looks; leaves count as looking up."""
-    normals = face_normals(mesh)
+    normals = face_normals(mesh.vertices, mesh.faces)
     if mesh.role is Role.PLANTS:
         return np.zeros(len(normals), dtype=np.int64)
     axis = np.argmax(np.abs(normals), axis=1)
