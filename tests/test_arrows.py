@@ -2,6 +2,7 @@
 
 cli, app, viz, report -> planning -> run -> lowering, backends -> transport -> geometry, optics
                                     results          scene -> photometry -> spectra -> units
+                                                     scene -> catalogue -> text
 """
 
 from __future__ import annotations
@@ -15,12 +16,13 @@ PACKAGE = Path(__file__).parents[1] / "sim" / "underlit"
 
 LEVEL = {
     "cli": 0, "app": 1, "report": 2, "viz": 3, "planning": 4, "run": 5, "results": 6, "lowering": 7, "backends": 7,
-    "transport": 8, "scene": 8, "geometry": 9, "optics": 9, "photometry": 9, "spectra": 10, "units": 11,
+    "transport": 8, "scene": 8, "geometry": 9, "optics": 9, "photometry": 9, "catalogue": 9,
+    "spectra": 10, "text": 11, "units": 11,
 }  # fmt: skip
 """A module imports from its own package and from packages of a higher number; the showing ones have an order too."""
 
 TRACE = {"backends", "transport", "geometry", "optics"}
-DESCRIBE = {"scene", "photometry", "spectra", "units"}
+DESCRIBE = {"scene", "catalogue", "photometry", "spectra", "text", "units"}
 ANYWHERE = {"", "__main__", "kernel_cache"}
 """The package's front door and what has no level: the front door may import anything lazily, anyone the kernel cache."""
 

@@ -10,7 +10,7 @@ import pytest
 from good_scene import good_scene
 
 from underlit.scene import SceneError, json_schema, load_scene, scene_from_dict
-from underlit.scene.locate import key_lines
+from underlit.text.locate import key_lines
 
 SCENES = Path(__file__).parents[2] / "scenes"
 

@@ -7,13 +7,13 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from underlit.scene.errors import KeyPath, Problem, shown
 from underlit.scene.ground import Placed, Solid
 from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.outline import Outlined, area_inside
-from underlit.scene.suggest import did_you_mean
 from underlit.scene.tank import SIDES
+from underlit.text.problem import KeyPath, Problem, shown
+from underlit.text.suggest import did_you_mean
 from underlit.units import format_length
 
 THINNEST_BED_M = 0.0005

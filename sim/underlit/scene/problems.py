@@ -7,9 +7,9 @@ from typing import Any, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from underlit.scene.errors import KeyPath, Problem, shown
 from underlit.scene.model import Scene
-from underlit.scene.suggest import did_you_mean
+from underlit.text.problem import KeyPath, Problem, shown
+from underlit.text.suggest import did_you_mean
 
 _PLAIN = {
     "float_type": "must be a number",

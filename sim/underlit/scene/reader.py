@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -11,13 +9,13 @@ from typing import Any
 from pydantic import ValidationError
 
 from underlit.scene.checks import check_scene
-from underlit.scene.errors import KeyPath, Problem, SceneError
-from underlit.scene.locate import key_lines
+from underlit.scene.errors import SceneError
 from underlit.scene.model import Scene
 from underlit.scene.problems import problems_of
+from underlit.text.problem import KeyPath, Problem
+from underlit.text.toml import UnreadableError, read_toml
 
 PATH_KEYS = ("mesh", "file", "photometric_file")
-_LINE = re.compile(r"\(at line (\d+), column \d+\)|\(at end of document\)")
 
 Places = dict[KeyPath, tuple[str, int]]
 
@@ -84,11 +82,8 @@ def _read_with_bases(file: Path, above: tuple[Path, ...]) -> tuple[dict[str, Any
     full = file.resolve()
     if full in above:
         raise SceneError([Problem("its base leads back to itself", ("base",), str(file), 1)])
-    data, text = _read(file)
-    try:
-        places: Places = {key: (str(file), line) for key, line in key_lines(text).items()}
-    except (ValueError, RecursionError):  # the places only help the reader of a message
-        places = {}
+    data, lines = _read(file)
+    places: Places = {key: (str(file), line) for key, line in lines.items()}
     data = _with_full_paths(data, file.parent)
     base = data.get("base")
     if base is None:
@@ -103,21 +98,11 @@ def _read_with_bases(file: Path, above: tuple[Path, ...]) -> tuple[dict[str, Any
     return _merged(under, under_places, data, places)
 
 
-def _read(file: Path) -> tuple[dict[str, Any], str]:
+def _read(file: Path) -> tuple[dict[str, Any], dict[KeyPath, int]]:
     try:
-        text = file.read_text("utf-8")
-        return tomllib.loads(text), text
-    except OSError as error:
-        raise SceneError([Problem(f"cannot be read: {error.strerror or error}", (), str(file))]) from None
-    except UnicodeDecodeError:
-        raise SceneError([Problem("is not a text in UTF-8", (), str(file), 1)]) from None
-    except RecursionError:
-        raise SceneError([Problem("is nested too deeply", (), str(file), 1)]) from None
-    except (tomllib.TOMLDecodeError, ValueError) as error:
-        match = _LINE.search(str(error))
-        line = int(match[1]) if match and match[1] else text.count("\n") + 1
-        said = _LINE.sub("", str(error)).strip()
-        raise SceneError([Problem(f"not valid TOML: {said[:1].lower()}{said[1:]}", (), str(file), line)]) from None
+        return read_toml(file)
+    except UnreadableError as error:
+        raise SceneError([error.problem]) from None
 
 
 def _merged(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 
-from underlit.scene.errors import KeyPath
+from underlit.text.problem import KeyPath
 
 _SPACE = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
