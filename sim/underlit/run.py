@@ -29,6 +29,8 @@ FIRST_CHECK = 16
 MOST_PHOTONS = 1 << 28
 """Budget when none is given; where an aim cannot be met by then, the output says so."""
 BATCH_BITS = 15
+LARGEST_BATCH_BITS = 18
+"""Of a run by a budget: the larger the batch, the better its numbers are spread (docs/decisions/sobol-first-nine.md)."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +111,7 @@ def trace_plan(
     n_sources = len(plan.sources)
     bits = BATCH_BITS
     if aim.only_budget:
-        bits = int(np.clip(math.floor(math.log2(max(aim.photons, 1) / (FIRST_CHECK * n_sources))), 12, 16))
+        bits = int(np.clip(math.floor(math.log2(max(aim.photons, 1) / (FIRST_CHECK * n_sources))), 12, LARGEST_BATCH_BITS))
     tracer = Tracer(plan.tables, seed=seed, batch_bits=bits, threads=threads)
     weight = shares(plan, dimming)
     started = time.perf_counter()

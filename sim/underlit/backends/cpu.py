@@ -22,7 +22,8 @@ SLICE_PHOTONS = 1 << 12
 GROUPS = 32
 """Cells keep their sums over this many fixed groups of batches (index mod GROUPS)."""
 
-_NO_LOG = np.zeros((0, 2), np.int32)
+NO_LOG = np.zeros((0, 2), np.int32)
+_NO_RECORDS = np.zeros((0, 4))
 
 
 @dataclass
@@ -107,7 +108,9 @@ class Tracer:
 
     def prepare(self) -> None:
         """Compile or load the kernels by walking no photon, so that what is timed later is tracing."""
-        walk_packets(self.tables, np.uint64(self.seed), 0, 0, 0, 0, np.zeros(self._row_length, np.int64), _NO_LOG)
+        walk_packets(
+            self.tables, np.uint64(self.seed), 0, 0, 0, 0, np.zeros(self._row_length, np.int64), NO_LOG, _NO_RECORDS
+        )
 
     def run(self, targets: list[int], poll: Callable[[], None] | None = None) -> None:
         """Trace until each source has its target number of batches (those folded already count).
@@ -154,7 +157,17 @@ class Tracer:
                     row = self._spare.pop() if self._spare else np.zeros(self._row_length, np.int64)
                 job.rows[thread] = row
             seed = np.uint64(self.seed)
-            walk_packets(self.tables, seed, job.source, job.batch, index * SLICE_PHOTONS, SLICE_PHOTONS, row, _NO_LOG)
+            walk_packets(
+                self.tables,
+                seed,
+                job.source,
+                job.batch,
+                index * SLICE_PHOTONS,
+                SLICE_PHOTONS,
+                row,
+                NO_LOG,
+                _NO_RECORDS,
+            )
             with self._lock:
                 self.photons_walked += SLICE_PHOTONS
                 job.slices_left -= 1
@@ -222,5 +235,5 @@ def trace_log(
     """Trace a few packets and say what each met: the tally row, and per packet slot * 2 + side (-1 escaped, -2 scattered)."""
     row = np.zeros(int(tables.layout[0]["end"]), np.int64)
     log = np.zeros((count, columns), np.int32)
-    walk_packets(tables, np.uint64(seed & (2**64 - 1)), source, batch, first, count, row, log)
+    walk_packets(tables, np.uint64(seed & (2**64 - 1)), source, batch, first, count, row, log, _NO_RECORDS)
     return row, [log[i, 1 : 1 + min(int(log[i, 0]), columns - 1)].tolist() for i in range(count)]

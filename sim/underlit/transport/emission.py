@@ -32,7 +32,7 @@ def pick_bin(cumulative, u):
 
 @njit(cache=True, error_model="numpy")
 def emit(source, leds, lens_rows, webs, cumulative, u):
-    """Start of a packet from its low-discrepancy numbers u: (group of the LED, p, d, e, spectral bin)."""
+    """Start of a packet from its low-discrepancy numbers u: (group of the LED, p, d, e, spectral bin, cosine from its axis)."""
     scaled = u[LED] * source.led_count
     k = min(int(scaled), source.led_count - 1)
     f = scaled - k
@@ -62,7 +62,7 @@ def emit(source, leds, lens_rows, webs, cumulative, u):
     length = 1.0 / math.sqrt(dx * dx + dy * dy + dz * dz)
     dx, dy, dz = dx * length, dy * length, dz * length
     ex, ey, ez = random_polarisation(dx, dy, dz, u[POLARISATION])
-    return led.group, px, py, pz, dx, dy, dz, ex, ey, ez, pick_bin(cumulative, u[COLOUR])
+    return led.group, px, py, pz, dx, dy, dz, ex, ey, ez, pick_bin(cumulative, u[COLOUR]), cosine
 
 
 def lens_table(theta: np.ndarray, intensity: np.ndarray) -> np.ndarray:

@@ -80,20 +80,28 @@ def tally_height_zones(row, layout, zones, outline, x, y, z, dx, dy, dz, length,
 
 
 @njit(cache=True, error_model="numpy")
+def head_distance(head, x, y, z, dx, dy, dz, length):
+    """How far along a segment it arrives on the face of a meter head, or -1."""
+    hx, hy, hz = head.centre[0] - x, head.centre[1] - y, head.centre[2] - z
+    nx, ny, nz = head.normal[0], head.normal[1], head.normal[2]
+    falling = dx * nx + dy * ny + dz * nz
+    if falling >= 0.0:
+        return -1.0
+    t = (hx * nx + hy * ny + hz * nz) / falling
+    if t <= 0.0 or t > length:
+        return -1.0
+    rx, ry, rz = t * dx - hx, t * dy - hy, t * dz - hz
+    if rx * rx + ry * ry + rz * rz > head.radius * head.radius:
+        return -1.0
+    return t
+
+
+@njit(cache=True, error_model="numpy")
 def tally_heads(row, layout, heads, x, y, z, dx, dy, dz, length, weight, absorption):
     """Flux arriving on the face of each meter head, a disc that light passes through unhindered."""
     for i in range(heads.shape[0]):
-        head = heads[i]
-        hx, hy, hz = head.centre[0] - x, head.centre[1] - y, head.centre[2] - z
-        nx, ny, nz = head.normal[0], head.normal[1], head.normal[2]
-        falling = dx * nx + dy * ny + dz * nz
-        if falling >= 0.0:
-            continue
-        t = (hx * nx + hy * ny + hz * nz) / falling
-        if t <= 0.0 or t > length:
-            continue
-        rx, ry, rz = t * dx - hx, t * dy - hy, t * dz - hz
-        if rx * rx + ry * ry + rz * rz <= head.radius * head.radius:
+        t = head_distance(heads[i], x, y, z, dx, dy, dz, length)
+        if t > 0.0:
             row[layout.heads + i] += quanta(weight * math.exp(-absorption * t))
 
 

@@ -17,6 +17,7 @@ from underlit.optics.frames import direction_about, random_polarisation
 from underlit.optics.fresnel import cross_interface
 from underlit.optics.scattering import henyey_greenstein_cosine, lambertian_cosine
 from underlit.transport.emission import emit
+from underlit.transport.paths import record_heads
 from underlit.transport.randomness import (
     CHOICES,
     DIGITS,
@@ -175,10 +176,11 @@ def _bounce(kind, specular, reflected, returned, nx, ny, nz, dx, dy, dz, ex, ey,
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def walk_packets(tables, seed, source_index, batch, first, count, row, log):
+def walk_packets(tables, seed, source_index, batch, first, count, row, log, records):
     """Trace packets first .. first + count - 1 of a batch of one source and add to row, an int64 tally row.
 
     log: (rows, columns) int32, the visited surfaces of the first photons (slot * 2 + side), or no rows.
+    records: (rows, columns) float64, the paths that reached meter heads (`transport/paths.py`), or no rows.
     """
     (node_box, node_child, corners, normals, triangles, instances, surfaces, reflectance, transmittance, media, optics, sources,
      spectra, leds, lens_rows, webs, zones, outline, heads, layouts) = tables  # fmt: skip
@@ -188,6 +190,7 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log):
     stack_code, stack_t, t_near = make_workspace()
     key_of_batch = batch_key(uint64(seed), uint64(source.key), uint64(batch))
     columns, point, u = np.empty((DIMENSIONS, DIGITS), np.uint64), np.empty(DIMENSIONS, np.uint64), np.empty(DIMENSIONS)
+    recording, path = records.shape[0] > 0, np.zeros(media.shape[0] + surfaces.shape[0])
     scrambled_directions(key_of_batch, columns)
     first_point(key_of_batch, columns, first, point)
     for photon in range(first, first + count):
@@ -195,11 +198,12 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log):
         for d in range(DIMENSIONS):
             u[d] = unit(point[d])
         next_point(columns, photon, point)
-        led_group, px, py, pz, dx, dy, dz, ex, ey, ez, b = emit(
+        led_group, px, py, pz, dx, dy, dz, ex, ey, ez, b, cosine = emit(
             source, leds, lens_rows, webs, spectra[source_index], u
         )  # fmt: skip
         w, skip, medium, exit_bucket = PACKET, np.int64(led_group), source.medium, source.bucket
         row[ledger + _EMITTED] += w
+        path[:] = 0.0
         event, last = 0, np.int64(MISS)
         while w > 0:
             event += 1
@@ -228,6 +232,8 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log):
                     t, scattered = free, True
             if hit == MISS and not scattered:
                 _tally_segment(row, layout, zones, outline, heads, px, py, pz, dx, dy, dz, 1e9, w, 0.0)
+                if recording:
+                    record_heads(records, path, heads, px, py, pz, dx, dy, dz, 1e9, w, 0.0, medium, b, cosine)
                 _note(log, photon - first, event, _ESCAPED)
                 if medium == OUTSIDE:
                     row[ledger + exit_bucket] += w
@@ -236,6 +242,9 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log):
                     row[counters + _LOST_PHOTONS] += 1
                 break
             _tally_segment(row, layout, zones, outline, heads, px, py, pz, dx, dy, dz, t, w, absorption)
+            if recording:
+                record_heads(records, path, heads, px, py, pz, dx, dy, dz, t, w, absorption, medium, b, cosine)
+                path[medium] += t
             px, py, pz = px + t * dx, py + t * dy, pz + t * dz
             if absorption > 0.0:
                 kept = quanta(w * math.exp(-absorption * t))
@@ -264,6 +273,7 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log):
                 )  # fmt: skip
                 if through:
                     medium = far
+                    path[media.shape[0] + index] += 1.0
                     if far == OUTSIDE and surface.exit_bucket >= 0:
                         exit_bucket = surface.exit_bucket
                     if surface.film < 1.0:
@@ -280,6 +290,7 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log):
             row[ledger + bucket] += w - kept
             if kept == 0:
                 break
+            path[media.shape[0] + index] += 1.0
             dx, dy, dz, ex, ey, ez = _bounce(
                 surface.kind, surface.specular, reflected, returned, nx, ny, nz, dx, dy, dz, ex, ey, ez, choice, key, event
             )  # fmt: skip
