@@ -203,7 +203,8 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log, reco
         )  # fmt: skip
         w, skip, medium, exit_bucket = PACKET, np.int64(led_group), source.medium, source.bucket
         row[ledger + _EMITTED] += w
-        path[:] = 0.0
+        if recording:
+            path[:] = 0.0
         event, last = 0, np.int64(MISS)
         while w > 0:
             event += 1
