@@ -247,7 +247,7 @@ def test_out_that_cannot_be_written_is_said_before_any_work(
     scene.write_text(SCENE)
     taken = tmp_path / "taken"
     taken.write_text("a file")
-    monkeypatch.setattr("underlit.cli._lower", lambda scene: pytest.fail("work was begun"))
+    monkeypatch.setattr("underlit.commands.trace.lowered_scene", lambda scene: pytest.fail("work was begun"))
     for out in (taken, taken / "under", "/proc/none/such"):
         (line,) = refused(capsys, "trace", scene, "--out", out)
         assert line.startswith(f"--out: {out}: ")
