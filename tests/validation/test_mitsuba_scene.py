@@ -16,7 +16,11 @@ from .engines import SCENES, bed_meters
 from .flat_water import Drop
 from .mitsuba_scene import VARIANT, Meter, OtherEngine, _leaf, one_bin
 
-mitsuba = pytest.importorskip("mitsuba")
+try:
+    import mitsuba
+except (ImportError, NameError, OSError) as missing:  # without the system's libatomic it is a NameError
+    pytest.skip(f"Mitsuba cannot be loaded here ({missing})", allow_module_level=True)
+
 BIN = 30
 PANEL, METER = (0.25, 0.20), 0.05
 HEIGHT, DEPTH, INDEX = 0.2, 0.3, 1.333
