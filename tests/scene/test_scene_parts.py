@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from good_scene import good_scene
 
-from underlit.scene import Need, SceneError, assumptions, band_for, scene_from_dict, tank_uncertainty
+from underlit.scene import Need, SceneError, assumptions, band_for, scene_from_dict, tank_outline, tank_uncertainty
 from underlit.scene.checks import fixture_bounds_m, fixture_heights_m
-from underlit.scene.outline import area_inside, signed_area
+from underlit.scene.outline import signed_area
 from underlit.units import Length
 
 Change = Callable[[dict[str, Any]], object]
@@ -224,8 +224,9 @@ def test_partly_outside_and_a_bare_bottom_are_allowed() -> None:
 def test_outlines_know_their_area_and_the_part_inside() -> None:
     square = ((0.0, 0.0), (2.0, 0.0), (2.0, 2.0), (0.0, 2.0))
     assert signed_area(square) == pytest.approx(4)
-    assert area_inside(square, 1.5, 1.0) == pytest.approx(1.5)
-    assert area_inside(tuple((x + 3, y) for x, y in square), 3.0, 3.0) == pytest.approx(0)
+    tank = tank_outline.box(1.5, 1.0)
+    assert tank.shared_area(square) == pytest.approx(1.5)
+    assert tank.shared_area(tuple((x + 3, y) for x, y in square)) == pytest.approx(0)
     circle = scene_from_dict(good_scene()).plants[2].polygon
     assert signed_area(circle) == pytest.approx(math.pi * 0.08**2, rel=1e-12)
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from underlit.geometry.solids import inside_solids
 from underlit.lowering.ground import Grown, LoweringError
+from underlit.lowering.prisms import polygons_of
 from underlit.lowering.shapes import Shape
 from underlit.lowering.shapes.shape import face_areas, face_normals
 from underlit.lowering.world import Grid, World
@@ -66,22 +67,55 @@ def _centres(length: float, cells: int) -> np.ndarray:
     return (np.arange(n) + 0.5) * (length / n)
 
 
-def _share(open_points: np.ndarray) -> np.ndarray:
-    ny, nx = open_points.shape[0] // SAMPLES, open_points.shape[1] // SAMPLES
-    return open_points.reshape(ny, SAMPLES, nx, SAMPLES).mean(axis=(1, 3))
+def _cell_means(points: np.ndarray) -> np.ndarray:
+    ny, nx = points.shape[0] // SAMPLES, points.shape[1] // SAMPLES
+    return points.reshape(ny, SAMPLES, nx, SAMPLES).mean(axis=(1, 3))
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """Cells of the plan over the tank: samples along each side [m]; which samples lie inside; each cell's area inside [m2]."""
+
+    x: np.ndarray
+    y: np.ndarray
+    inside: np.ndarray
+    area: np.ndarray
+
+    def reached_area(self, weights: np.ndarray) -> np.ndarray:
+        """(ny, nx) [m2]: area inside the tank times the mean weight of a cell's samples there."""
+        share = _cell_means(self.inside.astype(float))
+        mean = np.divide(_cell_means(weights * self.inside), share, out=_cell_means(weights), where=share > 0)
+        return mean * self.area
+
+
+def _cells(scene: Scene, nx: int, ny: int) -> _Cells:
+    length, depth, _ = scene.tank.inside_m
+    x, y = _centres(length, nx), _centres(depth, ny)
+    dx, dy = length / nx, depth / ny
+    if scene.tank.is_box:
+        return _Cells(x, y, np.ones((len(y), len(x)), bool), np.full((ny, nx), dx * dy))
+    import shapely
+
+    polygon = scene.tank.inside_outline.polygon
+    shapely.prepare(polygon)
+    left, front = np.meshgrid(np.arange(nx) * dx, np.arange(ny) * dy)
+    area = shapely.area(shapely.intersection(polygon, shapely.box(left, front, left + dx, front + dy)))
+    return _Cells(x, y, shapely.contains_xy(polygon, *np.meshgrid(x, y)), area)
 
 
 def _planes(scene: Scene, corners: np.ndarray, length: float, depth: float, top: float) -> Grid:
     nx, ny = max(1, round(length / PLANE_SPACING)), max(1, round(depth / PLANE_SPACING))
     nz = max(1, math.floor(top / PLANE_SPACING))
     dx, dy = length / nx, depth / ny
-    x, y = _centres(length, nx), _centres(depth, ny)
-    bed = scene.bed_heights_m(x[None, :], y[:, None])
+    cells = _cells(scene, nx, ny)
+    # A cell that the panes cross also counts what falls outside them: it says nothing of the water.
+    whole = cells.area > (1 - 1e-9) * dx * dy
+    bed = scene.bed_heights_m(cells.x[None, :], cells.y[:, None])
     area = np.empty((nz, ny, nx))
     for k in range(nz):
         z = (k + 1) * PLANE_SPACING
-        closed = (bed >= z) | _blocked(corners, x, y, np.full(bed.shape, z))
-        area[k] = _share(~closed) * dx * dy
+        closed = (bed >= z) | _blocked(corners, cells.x, cells.y, np.full(bed.shape, z))
+        area[k] = np.where(whole, cells.reached_area((~closed).astype(float)), 0.0)
     return Grid((0.0, 0.0, PLANE_SPACING), (dx, dy, PLANE_SPACING), (nx, ny, nz), area)
 
 
@@ -95,16 +129,15 @@ def _slope_factor(scene: Scene, x: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 def _map(scene: Scene, corners: np.ndarray, length: float, depth: float) -> Grid:
     nx, ny = max(1, round(length / MAP_CELL)), max(1, round(depth / MAP_CELL))
-    dx, dy = length / nx, depth / ny
-    x, y = _centres(length, nx), _centres(depth, ny)
-    bed = scene.bed_heights_m(x[None, :], y[:, None])
-    reached = ~_blocked(corners, x, y, bed) * _slope_factor(scene, x, y)
-    return Grid((0.0, 0.0, 0.0), (dx, dy, 0.0), (nx, ny, 1), _share(reached)[None] * dx * dy)
+    cells = _cells(scene, nx, ny)
+    bed = scene.bed_heights_m(cells.x[None, :], cells.y[:, None])
+    reached = ~_blocked(corners, cells.x, cells.y, bed) * _slope_factor(scene, cells.x, cells.y)
+    area = cells.reached_area(reached)
+    return Grid((0.0, 0.0, 0.0), (length / nx, depth / ny, 0.0), (nx, ny, 1), area[None])
 
 
 def _whole_bed(world: World, scene: Scene, corners: np.ndarray) -> ZonePlace:
-    length, depth, _ = scene.tank.inside_m
-    outline = np.array([(0, 0), (length, 0), (length, depth), (0, depth)], dtype=np.float64)
+    outline = np.array(scene.tank.inside_outline.points)
     area = _open_area(scene, corners, outline, None)
     world.add_surface_zone(WHOLE_BED, "substrate", area=area)
     return ZonePlace(WHOLE_BED, outline, None, "all of the substrate")
@@ -113,10 +146,9 @@ def _whole_bed(world: World, scene: Scene, corners: np.ndarray) -> ZonePlace:
 def _open_area(scene: Scene, corners: np.ndarray, outline: np.ndarray, z: float | None) -> float:
     """Area [m2] of an outline that light can reach, on the bed (z None, its true slope counted) or at a height."""
     import shapely
-    from shapely.geometry import Polygon, box
+    from shapely.geometry import Polygon
 
-    length, depth, _ = scene.tank.inside_m
-    polygon = Polygon(outline).intersection(box(0, 0, length, depth))
+    polygon = Polygon(outline).buffer(0).intersection(scene.tank.inside_outline.polygon)
     if polygon.area <= 0:
         return 0.0
     x0, y0, x1, y1 = polygon.bounds
@@ -155,8 +187,25 @@ def _lower_zone(
 def _height_zone(
     world: World, scene: Scene, corners: np.ndarray, name: str, outline: np.ndarray, z: float, where: str
 ) -> ZonePlace:
-    world.add_height_zone(name, z, area=_open_area(scene, corners, outline, z), outline=outline)
+    area = _open_area(scene, corners, outline, z)
+    world.add_height_zone(name, z, area=area, outline=_ring_inside(scene, outline))
     return ZonePlace(name, outline, z, where)
+
+
+def _ring_inside(scene: Scene, outline: np.ndarray) -> np.ndarray:
+    """The part of an outline inside the tank, so that no light beside the tank is counted; its parts as one closed line.
+
+    The lines from part to part run there and back, which the even-odd rule of counting does not see.
+    """
+    import shapely
+
+    polygon = shapely.Polygon(outline).buffer(0)
+    if scene.tank.inside_outline.polygon.covers(polygon):
+        return outline
+    parts = polygons_of(polygon & scene.tank.inside_outline.polygon)
+    rings = [np.asarray(ring.coords) for part in parts for ring in (part.exterior, *part.interiors)]
+    back = [ring[:1] for ring in rings[-2::-1]]
+    return np.concatenate([*rings, *back]) if rings else outline
 
 
 def _plant_zone(world: World, scene: Scene, corners: np.ndarray, group: Grown, zone: Zone) -> ZonePlace:

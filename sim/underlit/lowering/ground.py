@@ -1,4 +1,4 @@
-"""Substrate, wood, stone and plants into a `World`."""
+"""Wood, stone and plants into a `World`."""
 
 from __future__ import annotations
 
@@ -7,8 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from underlit.lowering.shapes import Planting, Shape, ShapeError, clip_to_tank, place
-from underlit.lowering.shell import HAIR, Shell, bare_bottom
+from underlit.lowering.clip import clip_to_inside
+from underlit.lowering.prisms import HAIR
+from underlit.lowering.shapes import Planting, Shape, ShapeError, place
+from underlit.lowering.shell import Shell
 from underlit.lowering.world import Role, World
 from underlit.scene.ground import Placed, Stone, Wood
 from underlit.scene.model import Scene
@@ -29,22 +31,6 @@ class Grown:
 
 class LoweringError(ValueError):
     """A scene that reads well but cannot be built; one line that names the part."""
-
-
-def lower_bed(world: World, scene: Scene) -> None:
-    """The substrate: an open height field that ends exactly on the panes (a bare bottom has none)."""
-    if bare_bottom(scene):
-        return
-    heights = np.maximum(scene.substrate.grid_m, HAIR)
-    rows, columns = heights.shape
-    length, depth, _ = scene.tank.inside_m
-    x, y = np.linspace(0, length, columns), np.linspace(0, depth, rows)
-    vertices = np.stack([np.tile(x, rows), np.repeat(y, columns), heights.ravel()], axis=1)
-    at = np.arange(rows * columns).reshape(rows, columns)
-    a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()
-    faces = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)])
-    surface = world.opaque("substrate", scene.substrate.spectrum())
-    world.add_mesh("substrate", vertices, faces, surface, role=Role.BED)
 
 
 def lower_hardscape(world: World, scene: Scene, shell: Shell) -> dict[str, Shape]:
@@ -96,9 +82,8 @@ def _stand(scene: Scene, piece: Placed | Plants, shape: Shape) -> Shape:
 
 
 def _clipped(world: World, scene: Scene, shell: Shell, name: str, shape: Shape) -> Shape:
-    length, depth, _ = scene.tank.inside_m
     ceiling = shell.lid_low - HAIR
-    clipped, removed = clip_to_tank(shape, length, depth, ceiling)
+    clipped, removed = clip_to_inside(shape, scene, ceiling)
     below = removed and float(shape.bounds[0, 2]) < HAIR
     if removed > 1e-3:
         what = "glass, lid or bottom pane" if below or math.isfinite(ceiling) else "glass"
@@ -146,10 +131,9 @@ def _lower_group(world: World, scene: Scene, shell: Shell, hardscape: dict[str, 
 
 def _inside_outline(scene: Scene, plants: Plants) -> np.ndarray:
     """The largest piece of a group's outline over the tank's inside, (k, 2) [m]."""
-    from shapely.geometry import Polygon, box
+    from shapely.geometry import Polygon
 
-    length, depth, _ = scene.tank.inside_m
-    room = box(HAIR, HAIR, length - HAIR, depth - HAIR)
+    room = scene.tank.inside_outline.polygon.buffer(-HAIR, join_style="mitre")
     piece = Polygon(plants.polygon).intersection(room)
     pieces = [p for p in getattr(piece, "geoms", [piece]) if p.geom_type == "Polygon" and p.area > 1e-6]
     if not pieces:

@@ -6,7 +6,9 @@ import math
 
 import numpy as np
 
-from underlit.lowering.shell import HAIR, Shell, lid_covers
+from underlit.lowering.lid import lid_covers
+from underlit.lowering.prisms import HAIR
+from underlit.lowering.shell import Shell
 from underlit.lowering.world import Role, World, box
 from underlit.photometry import files
 from underlit.photometry.lens import Lens, LensKind

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from underlit.lowering.aims import ZonePlace, lower_counters
-from underlit.lowering.ground import Grown, LoweringError, lower_bed, lower_hardscape, lower_plants
+from underlit.lowering.bed import lower_bed
+from underlit.lowering.ground import Grown, LoweringError, lower_hardscape, lower_plants
 from underlit.lowering.lights import dimming, lower_fixtures
 from underlit.lowering.shell import lower_shell
 from underlit.lowering.world import Plan, World

@@ -10,7 +10,7 @@ import numpy as np
 from underlit.scene.ground import Placed, Solid
 from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
-from underlit.scene.outline import Outlined, area_inside
+from underlit.scene.outline import Outlined
 from underlit.scene.tank import SIDES
 from underlit.text.problem import KeyPath, Problem, shown
 from underlit.text.suggest import did_you_mean
@@ -18,6 +18,7 @@ from underlit.units import format_length
 
 THINNEST_BED_M = 0.0005
 TOUCHING_M = 1e-6
+SAME_HEIGHT_M = 1e-4
 WHOLE_SUBSTRATE = "whole substrate"
 """The zone that every scene has."""
 PARTS_OF_EVERY_TANK = frozenset(
@@ -32,7 +33,8 @@ def check_scene(scene: Scene) -> list[Problem]:
     return [
         *_check_names(scene),
         *_check_water(scene),
-        *_check_lid_and_braces(scene),
+        *_check_rim_and_braces(scene),
+        *_check_lid(scene),
         *_check_fixtures(scene),
         *_check_hardscape(scene),
         *_check_plants(scene),
@@ -72,6 +74,8 @@ def _check_water(scene: Scene) -> Iterator[Problem]:
             f"no water left: the surface would lie {format_length(-level)} under the bottom", ("water", stated)
         )
     highest = float(scene.substrate.grid_m.max())
+    if abs(highest - level) < SAME_HEIGHT_M and highest - float(scene.substrate.grid_m.min()) < SAME_HEIGHT_M:
+        yield Problem("the water ends exactly on the level substrate; let it stand higher or lower", ("water", stated))
     if highest > 0 and float(scene.substrate.grid_m.min()) < THINNEST_BED_M:
         yield Problem(
             f"the substrate must be at least {format_length(THINNEST_BED_M)} deep everywhere; "
@@ -84,29 +88,52 @@ def _check_water(scene: Scene) -> Iterator[Problem]:
         yield Problem(f"the substrate reaches the rim ({format_length(highest)} high)", path)
 
 
-def _check_lid_and_braces(scene: Scene) -> Iterator[Problem]:
-    length, depth, height = scene.tank.inside_m
-    for index, brace in enumerate(scene.tank.braces):
-        if not 0 <= brace.at <= length:
+def _check_rim_and_braces(scene: Scene) -> Iterator[Problem]:
+    tank = scene.tank
+    height = tank.inside_m[2]
+    for index, brace in enumerate(tank.braces):
+        free = tank.inside_m[0]
+        if not 0 <= brace.at <= free:
             yield Problem(
-                f"the brace lies outside the tank, 0 to {format_length(length)}", ("tank", "brace", index, "at")
+                f"the brace lies outside the tank, 0 to {format_length(free)}", ("tank", "brace", index, "at")
             )
         if height - brace.thickness <= 0:
             yield Problem("the brace is thicker than the tank is high", ("tank", "brace", index, "thickness"))
-    rim = scene.tank.rim
-    if rim is not None and 2 * rim.covers >= min(length, depth):
+    if tank.euro_brace is not None:
+        if tank.inside_outline.shrunk_area(tank.euro_brace.width) <= 0:
+            yield Problem("the brace covers the whole tank", ("tank", "euro_brace", "width"))
+        if height - tank.euro_brace.thickness <= 0:
+            yield Problem("the brace is thicker than the tank is high", ("tank", "euro_brace", "thickness"))
+    if tank.rim is not None and tank.inside_outline.shrunk_area(tank.rim.covers) <= 0:
         yield Problem("the rim covers the whole tank", ("tank", "rim", "covers"))
-    if rim is not None and rim.height >= height:
+    if tank.rim is not None and tank.rim.height >= height:
         yield Problem("the rim is higher than the tank", ("tank", "rim", "height"))
-    if scene.lid is None:
+
+
+def _check_lid(scene: Scene) -> Iterator[Problem]:
+    length, depth, _ = scene.tank.inside_m
+    lid = scene.lid
+    if lid is None:
         return
-    if scene.hood is not None and scene.lid.above_rim + scene.lid.thickness >= scene.hood.height:
+    if scene.hood is not None and lid.above_rim + lid.thickness >= scene.hood.height:
         yield Problem("the lid does not fit under the hood", ("lid", "above_rim"))
-    for key, parts in (("pane", scene.lid.panes), ("strip", scene.lid.strips)):
+    for key, parts in (("pane", lid.panes), ("strip", lid.strips)):
         for index, part in enumerate(parts):
             x0, y0, x1, y1 = part.bounds_m
             if x1 <= 0 or y1 <= 0 or x0 >= length or y0 >= depth:
                 yield Problem("lies fully outside the tank", ("lid", key, index, "corners"))
+    if lid.hinged is not None:
+        if not 0 < lid.hinged.at < depth:
+            yield Problem(f"the hinge lies outside the tank, 0 to {format_length(depth)}", ("lid", "hinged", "at"))
+        if scene.hood is not None and lid.hinged.opened > 0:
+            yield Problem("a flap cannot be tilted up under a hood", ("lid", "hinged", "opened"))
+    if lid.sliding is not None:
+        widest = (length if lid.sliding.runs == "left to right" else depth) / 2
+        if lid.sliding.overlap >= widest:
+            yield Problem("the panes overlap by more than one of them is wide", ("lid", "sliding", "overlap"))
+        if lid.sliding.opened > widest - lid.sliding.overlap / 2:
+            text = f"a pane can be pushed open by {format_length(widest - lid.sliding.overlap / 2)} at most"
+            yield Problem(text, ("lid", "sliding", "opened"))
 
 
 def _check_fixtures(scene: Scene) -> Iterator[Problem]:
@@ -114,7 +141,7 @@ def _check_fixtures(scene: Scene) -> Iterator[Problem]:
         yield from _same_names(("fixture", index, "channel"), [channel.name for channel in fixture.channels])
         yield from _check_fixture_place(scene, fixture, ("fixture", index))
         for other in scene.fixtures[:index]:
-            if _bodies_overlap(scene, fixture, other):
+            if _boxes_overlap(_body_corners_m(scene, fixture), _body_corners_m(scene, other)):
                 yield Problem(f"stands in the same place as {shown(other.name)}", ("fixture", index))
 
 
@@ -122,7 +149,8 @@ def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iter
     length, depth, height = scene.tank.inside_m
     x0, y0, x1, y1 = fixture_bounds_m(scene, fixture)
     lowest, highest = fixture_heights_m(scene, fixture)
-    over_tank = x0 < length and y0 < depth and x1 > 0 and y1 > 0
+    below = [(x, y) for x, y, _ in _body_corners_m(scene, fixture)]
+    over_tank = scene.tank.inside_outline.meets(below)
     key = (*where, "above_water" if fixture.above_water is not None else "above_rim")
     if over_tank and lowest < scene.water_level_m:
         yield Problem(
@@ -134,14 +162,16 @@ def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iter
         lid_low = height + scene.lid.above_rim
         if lowest < lid_low + scene.lid.thickness and highest > lid_low:
             yield Problem("the fixture cuts through the lid; hang it above the lid", key)
-    inside = x0 >= 0 and y0 >= 0 and x1 <= length and y1 <= depth
+        flap = scene.flap_corners_m()
+        if flap and _boxes_overlap(flap, _body_corners_m(scene, fixture)):
+            yield Problem("the opened flap of the lid meets the fixture; hang it higher or open the lid less", key)
+    inside = all(scene.tank.inside_outline.holds(x, y) for x, y in below)
     if over_tank and not inside and scene.water_level_m <= lowest < height:
         yield Problem("the fixture hangs below the rim and cuts through a pane", key)
     if scene.hood is not None:
-        room = scene.tank.wall_thickness_m
         if highest > height + scene.hood.height:
             yield Problem(f"the fixture does not fit under the hood, {format_length(scene.hood.height)} high", key)
-        elif x0 < -room or y0 < -room or x1 > length + room or y1 > depth + room:
+        elif not all(scene.tank.outside_outline.holds(x, y) for x, y in below):
             yield Problem("the fixture cuts through a side of the hood", (*where, "size"))
     span = max(length, depth)
     if x1 < -span or y1 < -span or x0 > length + span or y0 > depth + span:
@@ -165,9 +195,9 @@ def fixture_heights_m(scene: Scene, fixture: Fixture) -> tuple[float, float]:
     return min(heights), max(heights)
 
 
-def _bodies_overlap(scene: Scene, one: Fixture, two: Fixture) -> bool:
-    """Whether two bodies share space: no axis of either and no cross product of two parts them (Gottschalk 1996)."""
-    corners = [np.array(_body_corners_m(scene, fixture)) for fixture in (one, two)]
+def _boxes_overlap(one: list[tuple[float, float, float]], two: list[tuple[float, float, float]]) -> bool:
+    """Whether two boxes share space: no axis of either and no cross product of two parts them (Gottschalk 1996)."""
+    corners = [np.array(one), np.array(two)]
     # Corners run along, across, up like the bits of their number: 4, 2 and 1 steps from the first.
     edges = [points[[4, 2, 1]] - points[0] for points in corners]
     axes = [*edges[0], *edges[1], *(np.cross(a, b) for a in edges[0] for b in edges[1])]
@@ -205,9 +235,7 @@ def _check_hardscape(scene: Scene) -> Iterator[Problem]:
 
 def _check_place(scene: Scene, placed: Placed, reach: float | None, where: KeyPath) -> Iterator[Problem]:
     # A mesh's size is known only once it is read; what lies outside is then clipped, or refused, by the lowering.
-    length, depth, _ = scene.tank.inside_m
-    x, y = placed.at
-    if reach is not None and (x + reach <= 0 or y + reach <= 0 or x - reach >= length or y - reach >= depth):
+    if reach is not None and scene.tank.inside_outline.distance(*placed.at) >= reach:
         yield Problem("stands fully outside the tank", (*where, "at"))
 
 
@@ -241,13 +269,12 @@ def _check_zones(scene: Scene) -> Iterator[Problem]:
 
 
 def _check_spots(scene: Scene) -> Iterator[Problem]:
-    length, depth, height = scene.tank.inside_m
+    height = scene.tank.inside_m[2]
     for index, spot in enumerate(scene.spots):
         x, y, z = scene.spot_centre_m(spot)
         where: KeyPath = ("spot", index)
-        if not (0 <= x <= length and 0 <= y <= depth):
-            size = f"{format_length(length)} by {format_length(depth)}"
-            yield Problem(f"the spot lies outside the tank, {size} inside", (*where, "at"))
+        if not scene.tank.inside_outline.holds(x, y):
+            yield Problem(f"the spot lies outside the tank, {_inside_size(scene)}", (*where, "at"))
             continue
         key = "height" if spot.height is not None else "above_substrate"
         bed = scene.spot_centre_m(spot.model_copy(update={"height": None, "above_substrate": 0.0}))[2]
@@ -258,10 +285,14 @@ def _check_spots(scene: Scene) -> Iterator[Problem]:
 
 
 def _check_outline(scene: Scene, part: Outlined, where: KeyPath) -> Iterator[Problem]:
+    if part.outline_keys and not scene.tank.inside_outline.shared_area(part.polygon) > 0:
+        yield Problem(f"lies fully outside the tank, {_inside_size(scene)}", (*where, part.outline_keys[0]))
+
+
+def _inside_size(scene: Scene) -> str:
     length, depth, _ = scene.tank.inside_m
-    if part.outline_keys and not area_inside(part.polygon, length, depth) > 0:
-        size = f"{format_length(length)} by {format_length(depth)}"
-        yield Problem(f"lies fully outside the tank, {size} inside", (*where, part.outline_keys[0]))
+    size = f"{format_length(length)} by {format_length(depth)} inside"
+    return size if scene.tank.is_box else f"{size} at most"
 
 
 def _same_names(kind: str | KeyPath, names: list[str], taken: Iterable[str] = ()) -> Iterator[Problem]:

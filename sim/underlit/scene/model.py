@@ -10,9 +10,10 @@ from pydantic import Field, PrivateAttr
 from underlit.scene.aims import SPOT_ABOVE_SUBSTRATE_M, Spot, Zone
 from underlit.scene.common import OneLine, Part, YesNo
 from underlit.scene.ground import Stone, Substrate, Wood
+from underlit.scene.lid import Hood, Lid
 from underlit.scene.lights import Fixture
 from underlit.scene.plants import Plants
-from underlit.scene.tank import WATER_BELOW_RIM_M, Hood, Lid, Tank, Water
+from underlit.scene.tank import WATER_BELOW_RIM_M, Tank, Water
 
 PLANTED_GIVES_BACK = 0.25
 
@@ -78,6 +79,17 @@ class Scene(Part):
         front_edge = grid[i, j] * (1 - u) + grid[i, j + 1] * u
         back_edge = grid[i + 1, j] * (1 - u) + grid[i + 1, j + 1] * u
         return front_edge * (1 - v) + back_edge * v
+
+    def flap_corners_m(self) -> list[tuple[float, float, float]]:
+        """Corners of the box round the opened front flap of a hinged lid [m], in the order of the bits along, across, up."""
+        lid = self.lid
+        if lid is None or lid.hinged is None or lid.hinged.opened == 0:
+            return []
+        outside = self.tank.outside_outline
+        x0, y0 = min(x for x, _ in outside.points), min(y for _, y in outside.points)
+        x1, low = outside.size[0], self.tank.inside_m[2] + lid.above_rim
+        flat = [(x, y, z) for x in (x0, x1) for y in (y0, lid.hinged.at) for z in (low, low + lid.thickness)]
+        return [(x, *lid.hinged.turned(y, z, low + lid.thickness)) for x, y, z in flat]
 
     def fixture_centre_m(self, fixture: Fixture) -> tuple[float, float, float]:
         """Middle of a fixture's LED face in the world [m]; over the middle of the tank where no position is said."""

@@ -67,22 +67,6 @@ def signed_area(polygon: Polygon) -> float:
     return 0.5 * sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in pairs)
 
 
-def area_inside(polygon: Polygon, length: float, depth: float) -> float:
-    """Area of the part over the footprint 0..length, 0..depth [m2] (Sutherland & Hodgman 1974)."""
-    points = list(polygon)
-    for axis, bound, sign in ((0, 0.0, 1), (0, length, -1), (1, 0.0, 1), (1, depth, -1)):
-        kept: list[tuple[float, float]] = []
-        for here, after in zip(points, points[1:] + points[:1], strict=True):
-            here_in, after_in = sign * (here[axis] - bound), sign * (after[axis] - bound)
-            if here_in >= 0:
-                kept.append(here)
-            if (here_in > 0) != (after_in > 0) and here_in != after_in:
-                part = here_in / (here_in - after_in)
-                kept.append((here[0] + part * (after[0] - here[0]), here[1] + part * (after[1] - here[1])))
-        points = kept
-    return abs(signed_area(tuple(points))) if points else 0.0
-
-
 def crosses_itself(polygon: Polygon) -> bool:
     """Whether two edges that are not neighbours cross."""
     count = len(polygon)

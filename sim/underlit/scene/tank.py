@@ -1,12 +1,15 @@
-"""The tank, what stands behind its panes, its rim and braces, its water, lid and hood."""
+"""The tank, what stands behind its panes, its rim and braces, and its water."""
 
 from __future__ import annotations
 
+import math
 from enum import StrEnum
+from functools import cached_property
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from underlit.scene import tank_outline
 from underlit.scene.common import (
     Fraction,
     LengthM,
@@ -19,12 +22,14 @@ from underlit.scene.common import (
     exactly_one,
     wrong,
 )
+from underlit.scene.lid import Sheet
+from underlit.scene.outline import crosses_itself, signed_area
+from underlit.scene.tank_outline import TankOutline
 from underlit.spectra.grid import FloatArray
 from underlit.spectra.materials import reflectance
 from underlit.spectra.media import TANNIN_SLOPE_PER_NM, OpticalConstants, PaneKind, optical_constants
 
 Size = tuple[PositiveLengthM, PositiveLengthM, PositiveLengthM]
-Sheet = Literal["black", "white", "mirror", "foam"]
 SIDES = ("front", "back", "left", "right", "bottom")
 
 
@@ -78,25 +83,68 @@ class Rim(Part):
     reflectance: Fraction | None = None
 
 
-class Brace(Part):
-    """A cross brace from front to back at the top edge; opaque, or of glass where ``glass`` is said."""
+class AnyBrace(Part):
+    """A plate at the top edge; opaque, or of glass where ``glass`` is said."""
 
-    at: LengthM
     width: PositiveLengthM = 0.044
     thickness: PositiveLengthM = 0.012
     glass: PaneKind | None = None
     reflectance: Fraction | None = None
 
 
+class Brace(AnyBrace):
+    """A cross brace from front to back at the top edge; opaque, or of glass where ``glass`` is said."""
+
+    at: LengthM
+
+
+class EuroBrace(AnyBrace):
+    """A strip round the inside of the top edge; opaque, or of glass where ``glass`` is said."""
+
+    width: PositiveLengthM = 0.05
+
+
 def _bottom() -> Wall:
     return Wall(behind=Behind.SHEET, colour="foam")
 
 
-class Tank(Part):
-    """The glass box, by its inside measures or by its nominal outside size; [length, front to back, height]."""
+class TankShape(StrEnum):
+    """The usual shapes seen from above."""
 
-    nominal_size: Size | None = None
-    inside_size: Size | None = None
+    BOX = "box"
+    BOW_FRONT = "bow front"
+    CYLINDER = "cylinder"
+    HEXAGON = "hexagon"
+    CORNER = "corner"
+
+
+SHAPE_KEYS = {"bow": TankShape.BOW_FRONT, "side_pane": TankShape.CORNER, "room_corner": TankShape.CORNER}
+"""Keys that only one shape has."""
+
+
+class Tank(Part):
+    """The glass tank, by its inside measures or by its nominal outside size; [length, front to back, height].
+
+    Lengths and places are counted from the left and from the front of the rectangle round its inside. Another shape than
+    the usual ones is said by its inside ``outline`` and ``height``.
+    """
+
+    nominal_size: Size | None = Field(None, description="outside measures: length, front to back, height")
+    inside_size: Size | None = Field(None, description="inside measures: length, front to back, height")
+    shape: TankShape = Field(TankShape.BOX, description="what the tank looks like from above")
+    bow: PositiveLengthM | None = Field(
+        None, description="bow front: how far the middle of the front pane stands out before its ends, inside"
+    )
+    side_pane: PositiveLengthM | None = Field(
+        None, description="corner tank: inside width of the two short panes; a third of the length where not said"
+    )
+    room_corner: Literal["back left", "back right"] | None = Field(
+        None, description="corner tank: where its two long panes meet; back left where not said"
+    )
+    outline: tuple[Point, ...] | None = Field(
+        None, description="corners of the inside seen from above, in order, for any other shape"
+    )
+    height: PositiveLengthM | None = Field(None, description="inside height of a tank said by its outline")
     glass: PaneKind = PaneKind.CLEAR
     glass_thickness: PositiveLengthM | None = None
     bottom_thickness: PositiveLengthM | None = None
@@ -107,21 +155,69 @@ class Tank(Part):
     bottom: Wall = Field(default_factory=_bottom)
     rim: Rim | None = None
     braces: tuple[Brace, ...] = Field((), alias="brace")
+    euro_brace: EuroBrace | None = Field(None, description="a strip of glass or plastic round the inside of the top")
 
     @model_validator(mode="after")
     def _sizes_fit(self) -> Tank:
-        exactly_one(self, ("nominal_size", "inside_size"), "the size of the tank")
-        if min(self.inside_m) <= 0:
+        exactly_one(self, ("nominal_size", "inside_size", "outline"), "the size of the tank")
+        self._check_shape_keys()
+        if self.outline is not None:
+            self._check_outline(self.outline)
+        elif min(self.inside_m) <= 0:
             raise wrong("the panes are thicker than the tank: nothing is left inside", "glass_thickness")
         if max(self.inside_m) > 20:
-            key = "nominal_size" if self.nominal_size else "inside_size"
-            raise wrong("a side longer than 20 m: check the unit", key)
+            raise wrong("a side longer than 20 m: check the unit", self._size_key)
+        self._check_shape()
+        try:
+            self.inside_outline.moved(self.wall_thickness_m)
+        except ValueError as problem:
+            key = (
+                "outline" if self.outline is not None else "glass_thickness" if self.glass_thickness else self._size_key
+            )
+            raise wrong(str(problem), key) from None
         return self
+
+    @property
+    def _size_key(self) -> str:
+        return next(key for key in ("nominal_size", "inside_size", "outline") if getattr(self, key) is not None)
+
+    def _check_shape_keys(self) -> None:
+        for key, shape in SHAPE_KEYS.items():
+            if getattr(self, key) is not None and self.shape is not shape:
+                raise wrong(f'only shape = "{shape}" has it', key)
+        if self.outline is not None and "shape" in self.model_fields_set:
+            raise wrong("the shape is said twice, by shape and outline; keep one", "shape")
+        if (self.outline is None) != (self.height is None):
+            raise wrong("an outline needs the inside height, and a height its outline", "height")
+
+    def _check_outline(self, outline: tuple[Point, ...]) -> None:
+        if len(outline) < 3:
+            raise wrong("an outline needs at least three points", "outline")
+        if len(set(outline)) < len(outline):
+            raise wrong("an outline names each corner once", "outline")
+        if crosses_itself(outline) or not abs(signed_area(outline)) > 0:
+            raise wrong("the outline crosses itself or holds no area", "outline")
+        if min(x for x, _ in outline) != 0 or min(y for _, y in outline) != 0:
+            raise wrong("the outline must begin at 0: its leftmost corner at x = 0, its frontmost at y = 0", "outline")
+
+    def _check_shape(self) -> None:
+        length, depth, _ = self.inside_m
+        if self.shape is TankShape.BOW_FRONT:
+            if self.bow is None:
+                raise wrong("how far does the front pane stand out in the middle? say bow")
+            if self.bow > length / 2 or self.bow >= depth:
+                raise wrong("a bow is at most half as deep as the tank is long, and less deep than the tank", "bow")
+        if self.shape is TankShape.CYLINDER and not math.isclose(length, depth, rel_tol=1e-9):
+            raise wrong("a cylinder is as long as it is deep: its diameter is said twice", self._size_key)
+        if self.shape is TankShape.CORNER and self._side_pane_m >= min(length, depth):
+            raise wrong("the short panes are as wide as the long ones", "side_pane")
 
     @property
     def wall_thickness_m(self) -> float:
         """Thickness of the four walls [m]; by common practice for the height where the scene does not say."""
-        return self.glass_thickness or usual_thickness_m(*(self.nominal_size or self.inside_size or (0, 0, 0)))
+        if self.glass_thickness is not None:
+            return self.glass_thickness
+        return usual_thickness_m(*(self.nominal_size or self.inside_size or self.inside_m))
 
     @property
     def bottom_thickness_m(self) -> float:
@@ -130,12 +226,49 @@ class Tank(Part):
 
     @property
     def inside_m(self) -> tuple[float, float, float]:
-        """Inside length, front to back, and height from the bottom pane to the top edge [m]."""
+        """Inside length, front to back, and height from the bottom pane to the top edge [m].
+
+        Of shapes other than a box, those of the rectangle round the inside.
+        """
         if self.inside_size is not None:
             return self.inside_size
+        if self.outline is not None and self.height is not None:
+            return max(x for x, _ in self.outline), max(y for _, y in self.outline), self.height
         length, depth, height = self.nominal_size or (0.0, 0.0, 0.0)
         wall = self.wall_thickness_m
-        return length - 2 * wall, depth - 2 * wall, height - self.bottom_thickness_m
+        # A hexagon's length runs from corner to corner, where the glass is cut at 60 degrees.
+        ends = 2 * wall / math.cos(math.pi / 6) if self.shape is TankShape.HEXAGON else 2 * wall
+        return length - ends, depth - 2 * wall, height - self.bottom_thickness_m
+
+    @property
+    def is_box(self) -> bool:
+        """Whether the inside is a rectangle seen from above."""
+        return self.shape is TankShape.BOX and self.outline is None
+
+    @property
+    def _side_pane_m(self) -> float:
+        return self.side_pane or self.inside_m[0] / 3
+
+    @cached_property
+    def inside_outline(self) -> TankOutline:
+        """The inside seen from above."""
+        length, depth, _ = self.inside_m
+        if self.outline is not None:
+            return tank_outline.of_points(self.outline)
+        if self.shape is TankShape.BOW_FRONT:
+            return tank_outline.bow_front(length, depth, self.bow or 0.0)
+        if self.shape is TankShape.CYLINDER:
+            return tank_outline.cylinder(length)
+        if self.shape is TankShape.HEXAGON:
+            return tank_outline.hexagon(length, depth)
+        if self.shape is TankShape.CORNER:
+            return tank_outline.corner(length, depth, self._side_pane_m, self.room_corner or "back left")
+        return tank_outline.box(length, depth)
+
+    @cached_property
+    def outside_outline(self) -> TankOutline:
+        """The outer faces of the panes seen from above."""
+        return self.inside_outline.moved(self.wall_thickness_m)
 
     @property
     def walls(self) -> dict[str, Wall]:
@@ -218,52 +351,3 @@ class Water(Part):
             tannin_slope_per_nm=self.tannin.slope_per_nm,
             cloudiness_per_m=self.cloudiness.coefficient_per_m,
         )
-
-
-class Rectangle(Part):
-    """A level rectangle between two opposite corners, seen from above."""
-
-    corners: tuple[Point, Point]
-
-    @model_validator(mode="after")
-    def _has_area(self) -> Rectangle:
-        (x0, y0), (x1, y1) = self.corners
-        if x0 == x1 or y0 == y1:
-            raise wrong("a rectangle without any area", "corners")
-        return self
-
-    @property
-    def bounds_m(self) -> tuple[float, float, float, float]:
-        """x low, y low, x high, y high [m]."""
-        (x0, y0), (x1, y1) = self.corners
-        return min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1)
-
-
-class Strip(Rectangle):
-    """An opaque hinge or back strip lying on the lid."""
-
-    reflectance: Fraction | None = None
-
-
-class Lid(Part):
-    """Panes lying on the rim. ``dirt`` and ``condensation`` are the shares of light that each lets through."""
-
-    glass: PaneKind = PaneKind.CLEAR
-    thickness: PositiveLengthM = 0.004
-    dirt: Fraction = 0.92
-    condensation: Fraction = 0.97
-    above_rim: NonNegativeLengthM = 0.0
-    panes: tuple[Rectangle, ...] = Field((), alias="pane")
-    strips: tuple[Strip, ...] = Field((), alias="strip")
-
-
-class Hood(Part):
-    """A box over the whole tank, open to the water; its inside height is counted from the rim."""
-
-    height: PositiveLengthM
-    colour: Sheet | None = None
-    reflectance: Fraction | None = None
-
-    def inside_reflectance(self) -> FloatArray:
-        """Reflectance of the inside over the 60 bins, (60,)."""
-        return reflectance(self.colour or "white", self.reflectance)

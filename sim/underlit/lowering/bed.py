@@ -1,0 +1,83 @@
+"""The substrate into a `World`: an open height field that ends exactly on the panes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from underlit.lowering.prisms import HAIR, Triangles
+from underlit.lowering.world import Role, World
+from underlit.scene.model import Scene
+
+_SAME_POINT = 1e-9
+"""Corners of neighbouring cut triangles this close [m] are one corner."""
+
+
+def bare_bottom(scene: Scene) -> bool:
+    """Whether there is no substrate to speak of: then the bottom pane itself is what light reaches."""
+    return float(scene.substrate.grid_m.max()) < HAIR
+
+
+def lower_bed(world: World, scene: Scene) -> None:
+    """Add the substrate (a bare bottom has none)."""
+    if bare_bottom(scene):
+        return
+    surface = world.opaque("substrate", scene.substrate.spectrum())
+    world.add_mesh("substrate", *bed_triangles(scene), surface, role=Role.BED)
+
+
+def bed_triangles(scene: Scene) -> Triangles:
+    """The height field over the inside of the tank, cut at its outline."""
+    heights = np.maximum(scene.substrate.grid_m, HAIR)
+    rows, columns = heights.shape
+    length, depth, _ = scene.tank.inside_m
+    x, y = np.linspace(0, length, columns), np.linspace(0, depth, rows)
+    vertices = np.stack([np.tile(x, rows), np.repeat(y, columns), heights.ravel()], axis=1)
+    at = np.arange(rows * columns).reshape(rows, columns)
+    a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()
+    faces = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
+    return (vertices, faces) if scene.tank.is_box else cut_to_outline(vertices, faces, scene)
+
+
+def cut_to_outline(vertices: np.ndarray, faces: np.ndarray, scene: Scene) -> Triangles:
+    """The part of a height field inside the tank's outline; its edge has the outline's own corners."""
+    import shapely
+
+    polygon = scene.tank.inside_outline.polygon
+    shapely.prepare(polygon)
+    corners = vertices[faces]
+    triangles = shapely.polygons(np.concatenate([corners, corners[:, :1]], axis=1)[:, :, :2])
+    whole = shapely.covers(polygon, triangles)
+    made = [corners[whole]]
+    for corner, triangle in zip(corners[~whole], triangles[~whole], strict=True):
+        pieces = shapely.get_parts(shapely.constrained_delaunay_triangles(triangle & polygon))
+        if len(pieces) == 0:
+            continue
+        xy = shapely.get_coordinates(pieces).reshape(-1, 4, 2)[:, :3]
+        made.append(np.concatenate([xy, _height_on(corner, xy)[..., None]], axis=2))
+    return _welded(np.concatenate(made), np.array(scene.tank.inside_outline.points))
+
+
+def _height_on(corner: np.ndarray, xy: np.ndarray) -> np.ndarray:
+    """Height of a triangle (3, 3) at points (..., 2) of the plan."""
+    edges = corner[1:] - corner[0]
+    share = (xy - corner[0, :2]) @ np.linalg.inv(edges[:, :2])
+    return corner[0, 2] + share @ edges[:, 2]
+
+
+def _welded(corners: np.ndarray, exact: np.ndarray) -> Triangles:
+    """Triangles (n, 3, 3) with corners shared to the bit; those at points of `exact` (k, 2) stand exactly there."""
+    from scipy.spatial import cKDTree
+
+    points = corners.reshape(-1, 3).copy()
+    far, nearest = cKDTree(exact).query(points[:, :2])
+    points[far < _SAME_POINT, :2] = exact[nearest[far < _SAME_POINT]]
+    _, first, number = np.unique(
+        np.round(points[:, :2] / _SAME_POINT).astype(np.int64), axis=0, return_index=True, return_inverse=True
+    )
+    faces = number.reshape(-1, 3)
+    vertices = points[first]
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    doubled = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+    faces[doubled < 0] = faces[doubled < 0][:, ::-1]
+    distinct = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
+    return vertices, faces[distinct & (np.abs(doubled) > 1e-14)].astype(np.int32)

@@ -1,0 +1,111 @@
+"""What lies over the tank: a lid of panes lying flat, sliding or hinged, with its strips; or a hood."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, model_validator
+
+from underlit.scene.common import (
+    AngleRad,
+    Fraction,
+    LengthM,
+    NonNegativeLengthM,
+    Part,
+    Point,
+    PositiveLengthM,
+    wrong,
+)
+from underlit.spectra.grid import FloatArray
+from underlit.spectra.materials import reflectance
+from underlit.spectra.media import PaneKind
+
+Sheet = Literal["black", "white", "mirror", "foam"]
+WIDEST_OPENING_RAD = 2.0944
+"""120 degrees: beyond, a flap would lie down on the pane behind it."""
+
+
+class Rectangle(Part):
+    """A level rectangle between two opposite corners, seen from above."""
+
+    corners: tuple[Point, Point]
+
+    @model_validator(mode="after")
+    def _has_area(self) -> Rectangle:
+        (x0, y0), (x1, y1) = self.corners
+        if x0 == x1 or y0 == y1:
+            raise wrong("a rectangle without any area", "corners")
+        return self
+
+    @property
+    def bounds_m(self) -> tuple[float, float, float, float]:
+        """x low, y low, x high, y high [m]."""
+        (x0, y0), (x1, y1) = self.corners
+        return min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1)
+
+
+class Strip(Rectangle):
+    """An opaque hinge or back strip lying on the lid."""
+
+    reflectance: Fraction | None = None
+
+
+class Sliding(Part):
+    """Two panes on two tracks, each a little wider than half the tank; the upper one is pushed over the lower."""
+
+    overlap: PositiveLengthM = Field(0.02, description="how far the closed panes lie over each other")
+    opened: NonNegativeLengthM = Field(0.0, description="how far the upper pane, right or back, is pushed open")
+    runs: Literal["left to right", "front to back"] = "left to right"
+
+
+class Hinged(Part):
+    """A front flap and a pane behind it, joined by a hinge from left to right."""
+
+    at: LengthM = Field(description="distance of the hinge from the front pane's inside")
+    opened: Annotated[AngleRad, Field(ge=0, le=WIDEST_OPENING_RAD + 1e-4)] = Field(
+        0.0, description="angle by which the front flap is tilted up, 0 to 120 deg"
+    )
+    strip: NonNegativeLengthM = Field(0.025, description="width of the opaque hinge, behind the line of the hinge")
+    reflectance: Fraction | None = None
+
+    def turned(self, y: Any, z: Any, axis_z: float) -> tuple[Any, Any]:
+        """Where a point y, z of the closed flap [m] lies when it is opened; it turns about ``at``, axis_z."""
+        c, s = math.cos(self.opened), math.sin(self.opened)
+        across, over = y - self.at, z - axis_z
+        return self.at + across * c + over * s, axis_z - across * s + over * c
+
+
+class Lid(Part):
+    """Panes lying on the rim. ``dirt`` and ``condensation`` are the shares of light that each lets through."""
+
+    glass: PaneKind = PaneKind.CLEAR
+    thickness: PositiveLengthM = 0.004
+    dirt: Fraction = 0.92
+    condensation: Fraction = 0.97
+    above_rim: NonNegativeLengthM = 0.0
+    panes: tuple[Rectangle, ...] = Field((), alias="pane")
+    strips: tuple[Strip, ...] = Field((), alias="strip")
+    sliding: Sliding | None = None
+    hinged: Hinged | None = None
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> Lid:
+        kinds = [
+            key for key, said in (("pane", self.panes), ("sliding", self.sliding), ("hinged", self.hinged)) if said
+        ]
+        if len(kinds) > 1:
+            raise wrong(f"the panes are said twice, by {' and '.join(kinds)}; keep one", kinds[1])
+        return self
+
+
+class Hood(Part):
+    """A box over the whole tank, open to the water; its inside height is counted from the rim."""
+
+    height: PositiveLengthM
+    colour: Sheet | None = None
+    reflectance: Fraction | None = None
+
+    def inside_reflectance(self) -> FloatArray:
+        """Reflectance of the inside over the 60 bins, (60,)."""
+        return reflectance(self.colour or "white", self.reflectance)
