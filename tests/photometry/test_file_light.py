@@ -239,8 +239,8 @@ REFUSED = {
     "a body across": ({"size": ["12 cm", "60 cm", "2 cm"]}, 'it would fit with photometric_turn = "90 deg"'),
     "nothing to turn": ({"photometric_file": None, "leds": {"rows": 1, "columns": 4}, "output": {"ppf": "9 umol/s"},
                          "photometric_turn": "5 deg"}, "there is no photometric_file to turn"),
-    "nothing at all": ({"photometric_file": None}, "fixture[0].leds: is missing"),
-    "no output": ({"photometric_file": None, "leds": {"rows": 1, "columns": 4}}, "fixture[0].output: is missing"),
+    "nothing at all": ({"photometric_file": None, "size": None}, "fixture[0]: nothing is said of its light"),
+    "no size": ({"size": None}, "fixture[0].size: is missing"),
 }  # fmt: skip
 
 

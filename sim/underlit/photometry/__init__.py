@@ -14,17 +14,26 @@ from underlit.photometry.lens import (
     total_flux,
     uniform_cone,
 )
-from underlit.photometry.point import irradiance_below, led_grid
+from underlit.photometry.point import Head, WaterOver, arrival, irradiance_at, irradiance_below, led_grid
+from underlit.photometry.readings import BeamFit, FluxFit, fit_beam, fit_flux
 
 __all__ = [
+    "BeamFit",
+    "FluxFit",
+    "Head",
     "Lens",
     "LensKind",
+    "WaterOver",
+    "arrival",
     "beam_angle",
+    "fit_beam",
+    "fit_flux",
     "flux_fraction_within",
     "flux_within",
     "from_beam_angle",
     "from_table",
     "intensity_per_flux",
+    "irradiance_at",
     "irradiance_below",
     "lambertian",
     "led_grid",

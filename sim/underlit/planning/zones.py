@@ -12,6 +12,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from underlit.lowering.lights import full_hours
 from underlit.lowering.scene import Lowered
 from underlit.planning.patches import Spread, spread, zone_patches
 from underlit.results.estimate import Estimate
@@ -75,11 +76,18 @@ def verdict(chance: tuple[float, float, float]) -> Verdict:
 
 
 def daily_integrals(lowered: Lowered, result: Result) -> np.ndarray:
-    """DLI of each zone [mol/m2/day]: each fixture counts for its own photoperiod."""
-    hours = {f.name: f.photoperiod for f in lowered.scene.fixtures}
-    by_source = result.zone_values_by_source()
-    seconds = np.array([hours[s.fixture] * SECONDS_PER_HOUR for s in result.plan.sources])
-    return seconds @ by_source / UMOL_PER_MOL
+    """DLI of each zone [mol/m2/day]: each source counts for its own day, ramps integrated.
+
+    A result dimmed otherwise than the scene says is dimmed so all day.
+    """
+    hours = full_hours(lowered.scene)
+    names = [source.name for source in result.plan.sources]
+    at_full = result.dimmed(dict.fromkeys(names, 1.0)).zone_values_by_source()
+    seconds = np.zeros(len(names))
+    for i, name in enumerate(names):
+        level = lowered.dimming[name]
+        seconds[i] = hours[name] * SECONDS_PER_HOUR * (result.dimming.get(name, 1.0) / level if level > 0 else 1.0)
+    return seconds @ at_full / UMOL_PER_MOL
 
 
 def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:

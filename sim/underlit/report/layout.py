@@ -40,7 +40,7 @@ def print_layout(console: Console, lowered: Lowered) -> None:
     console.print()
     for fixture in scene.fixtures:
         watts = "watts not stated" if fixture.running_watts is None else f"{fixture.running_watts:.3g} W"
-        say(console, f"Light {fixture.name}: PPF {fixture.ppf:.3g} umol/s, {watts}, {fixture.photoperiod:g} h a day")
+        say(console, f"Light {fixture.name}: PPF {fixture.ppf:.3g} umol/s, {watts}, {fixture.lit_hours:.3g} h a day")
     print_assumptions(console, assumption_entries(scene), tank_uncertainty(scene))
     for note in lowered.plan.notes:
         say(console, f"Note: {note}")

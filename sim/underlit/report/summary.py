@@ -137,8 +137,8 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
                 "name": f.name,
                 "ppf_umol_s": number(f.ppf),
                 "watts": number(f.running_watts),
-                "photoperiod_hours": f.photoperiod,
-                "dimming": f.dimming,
+                "photoperiod_hours": number(f.lit_hours, 4),
+                "dimming": number(f.level),
             }
             for f in scene.fixtures
         ],

@@ -12,11 +12,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
-from underlit.scene.aims import PRACTICE
+from underlit.scene.assumption import Assumption
 from underlit.scene.ground import SUBSTRATE_DEPTH_M
-from underlit.scene.lights import Fixture
+from underlit.scene.light_assumptions import of_fixtures
 from underlit.scene.model import PLANTED_GIVES_BACK, Scene
 from underlit.scene.tank import SIDES, WATER_BELOW_RIM_M, Behind
 from underlit.spectra.materials import MATERIALS
@@ -26,36 +25,13 @@ DIFFUSE_INNER_REFLECTANCE = 0.4746
 """Share of diffuse light that a flat water surface (n = 1.333) sends back down: Walsh 1926; Duntley 1942."""
 
 
-@dataclass(frozen=True)
-class Assumption:
-    """``relative_low`` to ``relative_high``: how far the mean PPFD may lie from what is computed with the value taken.
-
-    Both are None where the light does not depend on it, or where it is a condition rather than an unknown.
-    """
-
-    key: str
-    value_text: str
-    range_text: str
-    relative_low: float | None
-    relative_high: float | None
-    source: str = PRACTICE
-
-    @property
-    def mean_square(self) -> float:
-        """Mean square relative departure, every value of the range taken as equally likely."""
-        if self.relative_low is None or self.relative_high is None:
-            return 0.0
-        low, high = self.relative_low, self.relative_high
-        return (low * low + low * high + high * high) / 3
-
-
 def assumptions(scene: Scene) -> list[Assumption]:
     """Everything that the scene leaves to a default, with its range; what it states is not listed.
 
     Two rows are always there, for no file can state them: that a claimed output is a claim, and surface ripple.
     """
     return [
-        *_of_fixtures(scene),
+        *of_fixtures(scene.fixtures),
         *_of_tank(scene),
         *_of_water(scene),
         *_of_lid(scene),
@@ -74,33 +50,6 @@ def tank_uncertainty(scene: Scene) -> float:
     what practice finds.
     """
     return math.sqrt(sum(row.mean_square for row in assumptions(scene)))
-
-
-def _of_fixtures(scene: Scene) -> Iterator[Assumption]:
-    if not scene.fixtures:
-        return
-    yield Assumption("fixture.output", "as the scene claims", "± 15 %; cheap ones 20-40 % under", -0.15, 0.15)
-    claimed = [fixture for fixture in scene.fixtures if fixture.output.reads is None]
-    if any("warm" not in fixture.kept.model_fields_set for fixture in claimed):
-        yield Assumption("fixture.kept.warm", "1 (claim holds when warm)", "0.90-1", -0.10, 0.0)
-    if any("age" not in fixture.kept.model_fields_set for fixture in scene.fixtures):
-        yield Assumption("fixture.kept.age", "1 (new)", "loses 2-8 % a year", None, None)
-    if any("dirt" not in fixture.kept.model_fields_set for fixture in scene.fixtures):
-        yield Assumption("fixture.kept.dirt", "1 (wiped clean)", "0.85-0.95 when not wiped", None, None)
-    if any(_lens_open(fixture) for fixture in scene.fixtures):
-        yield Assumption("fixture.lens", "120 deg (Lambertian)", "bare LEDs 110-120 deg", 0.0, 0.06)
-    if any("channels" not in fixture.model_fields_set for fixture in scene.fixtures):
-        yield Assumption("fixture.channel", "white, CIE LED-B4 (5106 K)", "2700-6600 K", -0.02, 0.02)
-    if any("body_reflectance" not in fixture.model_fields_set for fixture in scene.fixtures):
-        yield Assumption("fixture.body_reflectance", "0.5", "0.05-0.85", -0.006, 0.006)
-    if any("photoperiod" not in fixture.model_fields_set for fixture in scene.fixtures):
-        yield Assumption("fixture.photoperiod", "8 h", "new tank 6 h, settled 8 h", None, None)
-
-
-def _lens_open(fixture: Fixture) -> bool:
-    if fixture.photometric_file is not None:
-        return False
-    return "lens" not in fixture.model_fields_set and any(channel.lens is None for channel in fixture.channels)
 
 
 def _of_tank(scene: Scene) -> Iterator[Assumption]:

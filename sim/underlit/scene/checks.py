@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator
 
 import numpy as np
@@ -212,18 +211,9 @@ def _boxes_overlap(one: list[tuple[float, float, float]], two: list[tuple[float,
 
 
 def _body_corners_m(scene: Scene, fixture: Fixture) -> list[tuple[float, float, float]]:
-    """The eight corners of the body: its underside carries the LED face, the body rises from there."""
-    x, y, z = scene.fixture_centre_m(fixture)
-    length, width, thick = fixture.size
-    ct, st, cn, sn = math.cos(fixture.tilt), math.sin(fixture.tilt), math.cos(fixture.turn), math.sin(fixture.turn)
-    corners = []
-    for a in (-length / 2, length / 2):
-        for b in (-width / 2, width / 2):
-            for up in (0.0, thick):
-                # Tilt about the long axis: positive lifts the front edge, so that the beam goes to the front.
-                across, over = b * ct + up * st, -b * st + up * ct
-                corners.append((x + a * cn - across * sn, y + a * sn + across * cn, z + over))
-    return corners
+    """The eight corners round body and reflector: the underside carries the LED face, the body rises from there."""
+    placed = fixture.corners_m @ fixture.rotation.T + np.array(scene.fixture_centre_m(fixture))
+    return [(x, y, z) for x, y, z in placed.tolist()]
 
 
 def _check_hardscape(scene: Scene) -> Iterator[Problem]:

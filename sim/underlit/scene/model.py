@@ -94,10 +94,10 @@ class Scene(Part):
     def fixture_centre_m(self, fixture: Fixture) -> tuple[float, float, float]:
         """Middle of a fixture's LED face in the world [m]; over the middle of the tank where no position is said."""
         length, depth, height = self.tank.inside_m
-        x, y = fixture.position or (length / 2, depth / 2)
+        x, y = fixture.place_m(length, depth)
         if fixture.above_water is not None:
             return x, y, self.water_level_m + fixture.above_water
-        return x, y, height + (fixture.above_rim or 0.0)
+        return x, y, height + fixture.height_above_rim_m
 
     def spot_centre_m(self, spot: Spot) -> tuple[float, float, float]:
         """Middle of a meter head's face in the world [m]."""

@@ -29,7 +29,9 @@ _PLAIN = {
 
 def problems_of(error: ValidationError) -> list[Problem]:
     """Every finding as a problem with its key path, without places."""
-    return [_problem(details) for details in error.errors(include_url=False)]
+    listed = error.errors(include_url=False)
+    # What follows from another part that is wrong is no finding of its own.
+    return [_problem(details) for details in listed if details["type"] != "default_factory_not_called"]
 
 
 def _problem(details: ErrorDetails) -> Problem:

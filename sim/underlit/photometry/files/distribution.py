@@ -14,6 +14,7 @@ from enum import StrEnum
 import numpy as np
 
 from underlit.photometry.files.text import PhotometryFileError
+from underlit.photometry.point import Head, WaterOver, arrival
 from underlit.spectra.grid import FloatArray
 
 DISAGREEMENT = 0.02
@@ -207,30 +208,42 @@ def downward_share(photometry: Photometry) -> float:
     return 0.0 if half is None else min(1.0, _flux(*half) / total_flux(photometry))
 
 
-def irradiance_below(photometry: Photometry, distance_m: float) -> float:
-    """Irradiance per unit of flux [1/m2] on a level head ``distance_m`` under the opening's middle, in air.
+def irradiance_at(
+    photometry: Photometry, head: Head, *, turn_rad: float = 0.0, water: WaterOver | None = None
+) -> float:
+    """Irradiance per unit of flux [1/m2] on a level head; the file turned counter-clockwise seen from above.
 
-    Every point of the opening is taken to shine with the file's distribution: E = mean of I cos(angle) / r^2 over it.
+    Every point of the opening is taken to shine with the file's distribution. Raises ValueError unless some of the way
+    is air.
+    """
+    c, s = math.cos(turn_rad), math.sin(turn_rad)
+    points = _points_of(photometry.opening) @ np.array([[c, s], [-s, c]])
+    reach = arrival(points, head, water_index=1.0 if water is None else water.index)
+    right, back, up = reach.directions.T
+    azimuth = np.arctan2(back, right) - turn_rad
+    light = intensity_at(photometry, azimuth, np.arccos(np.clip(-up, -1.0, 1.0))) * reach.per_intensity
+    if water is not None:
+        light = light * water.keeps(reach.in_water_m)
+    return float(light.mean()) / total_flux(photometry)
+
+
+def irradiance_below(photometry: Photometry, distance_m: float) -> float:
+    """Irradiance per unit of flux [1/m2] in air straight under the opening's middle, see `irradiance_at`.
+
     Raises ValueError when the distance is not positive.
     """
-    if not distance_m > 0:
-        raise ValueError("the distance below the fixture must be more than nothing")
-    x, y = _points_of(photometry.opening)
-    range2 = x**2 + y**2 + distance_m**2
-    cosine = distance_m / np.sqrt(range2)
-    # seen from a point of the opening the head lies the other way
-    intensity = intensity_at(photometry, np.arctan2(-y, -x), np.arccos(np.minimum(cosine, 1.0)))
-    return float((intensity * cosine / range2).mean()) / total_flux(photometry)
+    return irradiance_at(photometry, Head(distance_m))
 
 
-def _points_of(opening: Opening, steps: int = 32) -> tuple[FloatArray, FloatArray]:
-    """Points that share the opening's area evenly, from its middle [m]."""
+def _points_of(opening: Opening, steps: int = 32) -> FloatArray:
+    """Points that share the opening's area evenly, from its middle, (n, 2) [m]."""
     middles = (np.arange(steps) + 0.5) / steps
     if opening.shape is OpeningShape.ROUND:
         radius, turn = np.meshgrid(np.sqrt(middles) / 2, 2 * math.pi * middles)
-        return (opening.length_m * radius * np.cos(turn)).ravel(), (opening.width_m * radius * np.sin(turn)).ravel()
-    x, y = np.meshgrid(opening.length_m * (middles - 0.5), opening.width_m * (middles - 0.5))
-    return x.ravel(), y.ravel()
+        x, y = opening.length_m * radius * np.cos(turn), opening.width_m * radius * np.sin(turn)
+    else:
+        x, y = np.meshgrid(opening.length_m * (middles - 0.5), opening.width_m * (middles - 0.5))
+    return np.stack([x.ravel(), y.ravel()], axis=1)
 
 
 def flux_note(flux: float, stated: float | None, lamps: float | None) -> tuple[str, ...]:

@@ -1,0 +1,94 @@
+"""What carries the LEDs: the form of the body, a reflector under it, a clip that holds it on the tank."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from underlit.scene.common import AngleRad, Fraction, LengthM, Part, PositiveLengthM
+
+WATTS_PER_M = 40.0
+"""Of bars over tanks, 20 to 80; common practice, no source."""
+
+
+class Form(StrEnum):
+    """Preset forms. A bar is long and boxy; a puck is round and flat; a spot is round with one emitter and a lens."""
+
+    BAR = "bar"
+    PUCK = "puck"
+    SPOT = "spot"
+
+
+@dataclass(frozen=True)
+class Preset:
+    """What a form is taken to be where the scene does not say; common practice, no source.
+
+    Metres and radians. ``led_pitch_m`` spreads LEDs over the board; None is one emitter in the middle.
+    """
+
+    length_m: float
+    width_m: float
+    thickness_m: float
+    beam_rad: float
+    beam_range: str
+    led_pitch_m: float | None
+    led_face_m: float
+    above_rim_m: float
+
+
+PRESETS = {
+    Form.BAR: Preset(0.60, 0.06, 0.02, math.radians(120), "bare LEDs 110-120 deg", 0.025, 0.003, 0.05),
+    Form.PUCK: Preset(0.12, 0.12, 0.04, math.radians(120), "bare LEDs 110-120 deg", 0.015, 0.003, 0.15),
+    Form.SPOT: Preset(0.08, 0.08, 0.10, math.radians(45), "spots 30-60 deg", None, 0.015, 0.20),
+}
+ROUND = (Form.PUCK, Form.SPOT)
+SHORTEST_M, LONGEST_M = 0.10, 1.80
+"""No length is guessed beyond these."""
+
+
+class Reflector(Part):
+    """A skirt round the underside that hangs down and may flare out: real sheet that light meets, opaque.
+
+    It cuts the beam off at its edge, shades what lies outside and throws part of that back down; what it swallows shows
+    in the ledger. Output is that of the LEDs inside it. A cup round each LED is a lens: say it as ``lens``.
+    """
+
+    depth: Annotated[PositiveLengthM, Field(description="how far its edge hangs below the LEDs")]
+    flare: Annotated[
+        AngleRad, Field(ge=0, lt=math.pi * 80 / 180, description="how far it opens outwards from upright")
+    ] = 0.0
+    reflectance: Annotated[Fraction, Field(description="of its inside; the outside is as the body")] = 0.85
+    mirror: Annotated[Fraction, Field(description="share of the reflected light that is mirror-like")] = 0.0
+
+    @property
+    def flares_m(self) -> float:
+        """How far the lower edge stands outside the body [m]."""
+        return self.depth * math.tan(self.flare)
+
+
+class Clip(Part):
+    """Holds the fixture on a pane's edge: its length runs along that pane, a positive tilt throws the beam inwards."""
+
+    on: Annotated[Literal["front", "back", "left", "right"], Field(description="pane that it is clipped to")]
+    at: Annotated[
+        LengthM | None,
+        Field(
+            description="place along the pane: from the left, or from the front on a side pane; its middle if not said"
+        ),
+    ] = None
+    reach: Annotated[LengthM, Field(description="from the pane's inside in to the middle of the fixture")] = 0.08
+
+    @property
+    def turn(self) -> float:
+        """Turn of the fixture that brings its front to the inside of the tank [rad]."""
+        return {"back": 0.0, "front": math.pi, "left": math.pi / 2, "right": -math.pi / 2}[self.on]
+
+    def place_m(self, length: float, depth: float) -> tuple[float, float]:
+        """Middle of the fixture on the plan of a tank of these inside measures [m]."""
+        if self.on in ("front", "back"):
+            return length / 2 if self.at is None else self.at, self.reach if self.on == "front" else depth - self.reach
+        return self.reach if self.on == "left" else length - self.reach, depth / 2 if self.at is None else self.at

@@ -1,0 +1,423 @@
+"""A whole fixture: from what is known of it to its LEDs, its light and its place."""
+
+from __future__ import annotations
+
+import math
+from functools import cached_property
+from typing import Annotated, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from underlit.photometry import files
+from underlit.scene.common import (
+    AngleRad,
+    FilePath,
+    Fraction,
+    Hours,
+    LengthM,
+    Name,
+    NonNegativeLengthM,
+    Point,
+    PositiveLengthM,
+    wrong,
+)
+from underlit.scene.lights.board import Board, Cluster, LedGroup, Leds, Optic, build_board, groups
+from underlit.scene.lights.body import (
+    LONGEST_M,
+    PRESETS,
+    ROUND,
+    SHORTEST_M,
+    WATTS_PER_M,
+    Clip,
+    Form,
+    Preset,
+    Reflector,
+)
+from underlit.scene.lights.channel import Channel
+from underlit.scene.lights.day import PHOTOPERIOD_H, Day, Driven, block, check_steps, curve_share, through_curve
+from underlit.scene.lights.flux import Flux, claimed_flux
+from underlit.scene.lights.lens import LensShape, LensWord
+from underlit.scene.lights.output import MOST_EFFICACY, USUAL_EFFICACY, Kept, Output
+from underlit.scene.tank import Size
+from underlit.spectra.grid import FloatArray
+
+MOST_PPF = 20_000.0
+"""No fixture over a tank gives more [umol/s]: several kilowatts."""
+SLACK_OF_OPENING_M = 0.01
+"""An opening may be this much larger than the body: files give it in hundredths of a foot or rounded up."""
+SLACK_M = 1e-9
+MOST_GUESSED_LEDS = 400
+
+
+def _output_from_file(said: dict[str, Any]) -> Output:
+    """The lumens and watts that a photometric file states, where the scene states no output; nothing without one."""
+    try:
+        measured = files.read_photometry(said["photometric_file"])
+    except (KeyError, TypeError, files.PhotometryFileError):  # `Fixture._fits_its_file` says so
+        return Output.model_construct()
+    return Output.model_construct(lumens=files.total_flux(measured), watts=measured.watts)
+
+
+def _usual_size(said: dict[str, Any]) -> Size:
+    """The size where the scene does not say: from its length, its watts or its form."""
+    preset = PRESETS[said.get("form", Form.BAR)]
+    length, output = said.get("length"), said.get("output")
+    if length is None and output is not None and said.get("form") is Form.BAR:
+        length = _length_from_output(output, said.get("channels") or (Channel(),))
+    length = length or preset.length_m
+    width = length if said.get("form") in ROUND else min(preset.width_m, length)
+    return length, width, preset.thickness_m
+
+
+def _length_from_output(output: Output, channels: tuple[Channel, ...]) -> float | None:
+    """Length of a bar that usually draws so many watts [m]; None where a reading is all that is known."""
+    watts = output.watts
+    if watts is None and (output.ppf is not None or output.lumens is not None):
+        watts = claimed_flux(output, channels).ppf / USUAL_EFFICACY
+    return None if watts is None else min(max(watts / WATTS_PER_M, SHORTEST_M), LONGEST_M)
+
+
+def _usual_leds(said: dict[str, Any]) -> Leds:
+    """The LEDs where the scene does not say: spread over the board a usual pitch apart."""
+    form, size = said.get("form", Form.BAR), said.get("size")
+    preset = PRESETS[form]
+    if size is None or preset.led_pitch_m is None:
+        face = min(preset.led_face_m, *(size or (1.0,))[:2])
+        return Leds.model_construct(rows=1, columns=1, face=face)
+    counts = [min(max(round(side / preset.led_pitch_m), 1), MOST_GUESSED_LEDS) for side in size[:2]]
+    face = min(preset.led_face_m, size[0] / counts[0], size[1] / counts[1])
+    if form in ROUND:
+        rings = min((min(counts) - 1) // 2, 40)
+        if rings > 0:
+            return Leds.model_construct(rings=rings, face=min(face, min(size[:2]) / (2 * rings + 2)))
+        counts = [1, 1]
+    return Leds.model_construct(rows=counts[1], columns=counts[0], face=face)
+
+
+class Fixture(Driven):
+    """A light: a board of LEDs under a body, or one that a photometric file describes, hung level or tilted.
+
+    Any one of output, length or size is enough; what is missing is taken as usual for its ``form`` and listed among the
+    assumptions. Heights are from the rim or the water up to the middle of the LED face. ``turn`` is counter-clockwise
+    seen from above; ``tilt`` about the long axis, positive throws the beam to the front (before the turn).
+
+    ``photometric_file`` (LM-63 or EULUMDAT) replaces LEDs and lens and, where no ``output`` is stated, gives the
+    lumens. LM-63 has its 0 deg along the length, to the right; EULUMDAT its C0 across it, to the front, and C90 to the
+    right. ``photometric_turn`` turns what the file says, opening too, counter-clockwise seen from above in the fixture.
+    """
+
+    name: Name = "fixture"
+    form: Annotated[Form, Field(description="what it is taken to be where size, LEDs or lens are not said")] = Form.BAR
+    length: Annotated[PositiveLengthM | None, Field(description="of a bar, or diameter, where no size is said")] = None
+    photometric_file: FilePath | None = None
+    photometric_turn: AngleRad = 0.0
+    lens: LensWord | None = None
+    channels: tuple[Channel, ...] = Field((Channel(),), alias="channel")
+    output: Output = Field(default_factory=_output_from_file)
+    size: Size = Field(default_factory=_usual_size)
+    clusters: Annotated[
+        tuple[Cluster, ...], Field(alias="cluster", description="groups of LEDs on the board, instead of leds")
+    ] = ()
+    leds: Leds = Field(default_factory=_usual_leds)
+    optics: Annotated[
+        tuple[Optic, ...], Field(alias="optic", description="lens and direction of single LEDs, rows or clusters")
+    ] = ()
+    reflector: Reflector | None = None
+    kept: Kept = Kept()
+    clip: Clip | None = None
+    above_rim: LengthM | None = None
+    above_water: NonNegativeLengthM | None = None
+    position: Point | None = None
+    turn: AngleRad = 0.0
+    tilt: Annotated[AngleRad, Field(gt=-math.pi / 2, lt=math.pi / 2)] = 0.0
+    photoperiod: Hours = PHOTOPERIOD_H
+    body_reflectance: Fraction = 0.5
+
+    @model_validator(mode="after")
+    def _fits_itself(self) -> Fixture:
+        self._check_what_is_said()
+        self._check_how_it_runs()
+        if self.photometric_file is not None:
+            self._fits_its_file()
+        else:
+            self._fits_its_board()
+        if not (math.isfinite(self.claimed_ppf) and self.claimed_ppf > 0):
+            raise wrong("the light output that follows is not a finite PPF above nothing", "output")
+        if self.claimed_ppf > MOST_PPF:
+            raise wrong(
+                f"a PPF of {self.claimed_ppf:.3g} umol/s is more than any fixture gives: check the unit", "output"
+            )
+        watts = self.output.watts
+        if watts is not None and self.claimed_ppf > MOST_EFFICACY * watts:
+            said = f"{self.claimed_ppf:.3g} umol/s from {watts:.3g} W"
+            raise wrong(f"{said} is more light than so many watts can hold: check watts and unit", "output")
+        return self
+
+    def _check_what_is_said(self) -> None:
+        said = self.model_fields_set
+        if self.above_rim is not None and self.above_water is not None:
+            raise wrong(
+                "the height of the fixture is said twice, by above_rim and above_water; keep one", "above_water"
+            )
+        if self.length is not None and "size" in said:
+            raise wrong("the size of the fixture is said twice, by length and size; keep one", "length")
+        if self.clip is not None and self.position is not None:
+            raise wrong("the place of the fixture is said twice, by clip and position; keep one", "position")
+        if not self.channels:
+            raise wrong("a fixture needs at least one channel", "channel")
+        if self.photometric_file is None and "output" not in said:
+            if self.form in ROUND:
+                raise wrong(f"a {self.form} needs its light output: say watts, ppf, lumens or a reading", "output")
+            if self.length is None and "size" not in said:
+                raise wrong(
+                    "nothing is said of its light: say its output (watts, ppf, lumens or a reading) or its length"
+                )
+        if self.photometric_file is not None and "size" not in said and self.length is None:
+            raise wrong("is missing: the photometric file does not say how large the body is", "size")
+
+    def _check_how_it_runs(self) -> None:
+        if self.schedule is not None and "photoperiod" in self.model_fields_set:
+            raise wrong("the day is said twice, by photoperiod and schedule; keep one", "photoperiod")
+        check_steps(self, self.dimming_curve)
+        for channel in self.channels:
+            try:
+                check_steps(channel, channel.dimming_curve or self.dimming_curve)
+            except ValueError as problem:
+                said = problem.message() if isinstance(problem, PydanticCustomError) else problem
+                raise wrong(f"channel {channel.name!r}: {said}", "channel") from None
+
+    def _fits_its_file(self) -> None:
+        for key, alias in (
+            ("leds", "leds"), ("lens", "lens"), ("clusters", "cluster"), ("optics", "optic"), ("reflector", "reflector"),
+            ("form", "form"),
+        ):  # fmt: skip
+            if key in self.model_fields_set:
+                raise wrong(f"the photometric file says how the fixture shines; take out {alias}", alias)
+        for channel in self.channels:
+            if {"lens", "rows", "columns", "clusters", "letter"} & channel.model_fields_set:
+                said = "the photometric file says how the fixture shines; take out lens, rows and columns"
+                raise wrong(f"channel {channel.name!r}: {said}", "channel")
+        try:
+            measured = self.photometry
+        except files.PhotometryFileError as problem:
+            raise wrong(str(problem), "photometric_file") from None
+        if measured is None:
+            return
+        opening = measured.opening
+        c, s = abs(math.cos(self.photometric_turn)), abs(math.sin(self.photometric_turn))
+        along, across = c * opening.length_m + s * opening.width_m, s * opening.length_m + c * opening.width_m
+        if along > self.size[0] + SLACK_OF_OPENING_M or across > self.size[1] + SLACK_OF_OPENING_M:
+            fits = across <= self.size[0] + SLACK_OF_OPENING_M and along <= self.size[1] + SLACK_OF_OPENING_M
+            hint = '; it would fit with photometric_turn = "90 deg"' if fits and not self.photometric_turn else ""
+            said = f"the luminous opening of its photometric file is {along:.3g} m along and {across:.3g} m across"
+            raise wrong(f"the fixture is smaller than its light: {said}{hint}", "size")
+
+    def _fits_its_board(self) -> None:
+        if self.photometric_turn:
+            raise wrong("there is no photometric_file to turn", "photometric_turn")
+        if self.clusters and "leds" in self.model_fields_set:
+            raise wrong("the LEDs are said twice, by leds and cluster; keep one", "leds")
+        if self.reflector is not None and self.output.readings:
+            raise wrong(
+                "a reading under a reflector does not tell the light of the LEDs: say watts, ppf or lumens", "output"
+            )
+        if not self.clusters and self.leds.rings is None:
+            self._check_grid()
+        self._check_places()
+        for channel in self.channels:
+            if not self.leds_of(channel).any():
+                raise wrong(f"channel {channel.name!r} uses LEDs that are not there", "channel")
+        for index, optic in enumerate(self.optics):
+            if not self.board.picked(optic.rows, optic.columns, optic.clusters).any():
+                raise wrong(f"number {index + 1} is for LEDs that are not there", "optic")
+
+    def _check_grid(self) -> None:
+        length, width, _ = self.size
+        rows, columns = self.leds.shape
+        along, across = self.leds.pitches((length / columns, width / rows))
+        if along * (columns - 1) + self.leds.face > length + SLACK_M:
+            raise wrong("the columns of LEDs are longer than the fixture", "leds")
+        if across * (rows - 1) + self.leds.face > width + SLACK_M:
+            raise wrong("the rows of LEDs are wider than the fixture", "leds")
+        if self.leds.face > min(along, across) + SLACK_M:
+            raise wrong("the LED faces are wider than their pitch", "leds")
+        for channel in self.channels:
+            if max(channel.rows or (1,)) > rows or max(channel.columns or (1,)) > columns:
+                raise wrong(f"channel {channel.name!r} uses rows or columns of LEDs that are not there", "channel")
+
+    def _check_places(self) -> None:
+        key = "cluster" if self.clusters else "leds"
+        if len(self.board) == 0:
+            raise wrong("there is no LED", key)
+        half = np.array(self.size[:2]) / 2
+        reach = np.abs(self.board.points) + self.board.face[:, None] / 2
+        if self.form in ROUND:
+            outside = ((np.abs(self.board.points) / half) ** 2).sum(axis=1) > 1 + SLACK_M
+        else:
+            outside = (reach > half + SLACK_M).any(axis=1)
+        if outside.any():
+            raise wrong("LEDs lie outside the fixture: make it larger or bring them closer together", key)
+
+    @cached_property
+    def photometry(self) -> files.Photometry | None:
+        """What the photometric file says, None without one. Raises PhotometryFileError."""
+        return None if self.photometric_file is None else files.read_photometry(self.photometric_file)
+
+    @property
+    def preset(self) -> Preset:
+        """What its form is usually like."""
+        return PRESETS[self.form]
+
+    # -- LEDs -----------------------------------------------------------------------------------------------
+    @cached_property
+    def board(self) -> Board:
+        """Every LED, in the fixture's frame: right, back and up from the middle of its underside."""
+        return build_board(self.leds, self.clusters, self.optics, self.size[:2])
+
+    def leds_of(self, channel: Channel) -> NDArray[np.bool_]:
+        """Which LEDs are a channel's, (n,)."""
+        mask = self.board.picked(channel.rows, channel.columns, channel.clusters)
+        return mask if channel.letter is None else mask & (self.board.letter == channel.letter)
+
+    def led_offsets_m(self, channel: Channel) -> FloatArray:
+        """Centres of a channel's LEDs on the board from its middle, (n, 2) [m]: along, across (front negative)."""
+        return self.board.points[self.leds_of(channel)]
+
+    def led_groups(self, channel: Channel) -> list[LedGroup]:
+        """A channel's LEDs by lens; all share its light evenly."""
+        return list(groups(self.board, self.leds_of(channel), self.lens_shape(channel)))
+
+    def lens_shape(self, channel: Channel) -> LensShape:
+        """Lens of a channel's LEDs that have none of their own: the channel's, the fixture's, what readings or form say."""
+        return channel.lens or self.lens or self._usual_lens
+
+    @cached_property
+    def _usual_lens(self) -> LensShape:
+        if self.photometric_file is None and self.flux.beam is not None:
+            return LensShape.model_construct(beam_angle=self.flux.beam.beam_rad)
+        if self.form is Form.SPOT:
+            return LensShape.model_construct(beam_angle=self.preset.beam_rad)
+        return LensShape(name="lambertian")
+
+    @property
+    def leaves_lens_open(self) -> bool:
+        """Whether some LEDs have a lens that the scene does not state."""
+        if self.photometric_file is not None or self.lens is not None:
+            return False
+        taken = [self.leds_of(channel) for channel in self.channels if channel.lens is None]
+        bare = np.array([lens is None for lens in self.board.lens])
+        return any((mask & bare).any() for mask in taken)
+
+    # -- light ----------------------------------------------------------------------------------------------
+    @cached_property
+    def shares(self) -> tuple[float, ...]:
+        """Each channel's share of the PAR photons with all channels at full; adds to 1."""
+        total = sum(channel.share for channel in self.channels)
+        return tuple(channel.share / total for channel in self.channels)
+
+    @cached_property
+    def flux(self) -> Flux:
+        """PPF as claimed, and what readings tell beyond it."""
+        if self.photometric_file is None and "output" not in self.model_fields_set:
+            return Flux(min(max(self.size[0], SHORTEST_M), LONGEST_M) * WATTS_PER_M * USUAL_EFFICACY)
+        return claimed_flux(self.output, self.channels, self)
+
+    @property
+    def claimed_ppf(self) -> float:
+        """PPF as claimed, every channel at full, nothing lost to warmth, age or dirt [umol/s]."""
+        return self.flux.ppf
+
+    @property
+    def channel_ppf(self) -> tuple[float, ...]:
+        """PPF of each channel as it runs at its brightest: claimed, times share, level and what is kept [umol/s]."""
+        return tuple(full * self.level_of(c) for full, c in zip(self.full_channel_ppf, self.channels, strict=True))
+
+    @property
+    def full_channel_ppf(self) -> tuple[float, ...]:
+        """PPF of each channel undimmed, after what is kept [umol/s]: light adds, dimming is arithmetic on results."""
+        return tuple(self.claimed_ppf * self.kept.factor * share for share in self.shares)
+
+    @property
+    def ppf(self) -> float:
+        """PPF of the fixture as it runs at its brightest [umol/s]."""
+        return sum(self.channel_ppf)
+
+    @property
+    def running_watts(self) -> float | None:
+        """Watts drawn at its brightest, taken to fall with the light; None where the scene does not say."""
+        if self.output.watts is None:
+            return None
+        return self.output.watts * sum(s * self.level_of(c) for c, s in zip(self.channels, self.shares, strict=True))
+
+    # -- the day --------------------------------------------------------------------------------------------
+    @cached_property
+    def day(self) -> Day:
+        """How the fixture as a whole runs through the day, channels apart."""
+        if self.schedule is not None:
+            return through_curve(self.schedule, self.dimming_curve).scaled(self.dimming)
+        return block(self.photoperiod, curve_share(self, self.dimming_curve))
+
+    def day_of(self, channel: Channel) -> Day:
+        """Level of a channel over the day, what the whole fixture does counted."""
+        curve = channel.dimming_curve or self.dimming_curve
+        if channel.schedule is None:
+            return self.day.scaled(curve_share(channel, curve))
+        return through_curve(channel.schedule, curve).scaled(
+            channel.dimming * (self.dimming if self.schedule is not None else curve_share(self, self.dimming_curve))
+        )
+
+    @cached_property
+    def brightest_hour(self) -> float:
+        """Time of day at which the fixture gives most PPF [h]: what is traced and printed is light at that time."""
+        days = [self.day_of(channel) for channel in self.channels]
+        times = sorted({time for day in days for time in day.times})
+        return max(times, key=lambda t: sum(s * day.at(t) for s, day in zip(self.shares, days, strict=True)))
+
+    def level_of(self, channel: Channel) -> float:
+        """Share of full light that a channel gives at the fixture's brightest hour."""
+        return self.day_of(channel).at(self.brightest_hour)
+
+    @property
+    def level(self) -> float:
+        """Level of the fixture as a whole at its brightest hour."""
+        return self.day.at(self.brightest_hour)
+
+    @property
+    def lit_hours(self) -> float:
+        """Hours of the day in which any channel gives light."""
+        return max(self.day_of(channel).lit_hours for channel in self.channels)
+
+    # -- place ----------------------------------------------------------------------------------------------
+    @property
+    def height_above_rim_m(self) -> float:
+        """Height over the rim where the scene does not count from the water [m]; usual for the form if it says none."""
+        return self.preset.above_rim_m if self.above_rim is None else self.above_rim
+
+    @property
+    def rotation(self) -> FloatArray:
+        """(3, 3) from the fixture's frame to the world: tilt about its long axis, then turn, a clip's too."""
+        c, s = math.cos(self.tilt), math.sin(self.tilt)
+        tilt = np.array([[1, 0, 0], [0, c, s], [0, -s, c]])
+        turned = self.turn + (self.clip.turn if self.clip is not None else 0.0)
+        c, s = math.cos(turned), math.sin(turned)
+        return np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]]) @ tilt
+
+    def place_m(self, length: float, depth: float) -> tuple[float, float]:
+        """Middle of the LED face on the plan of a tank [m]; over its middle where the scene does not say."""
+        if self.clip is not None:
+            return self.clip.place_m(length, depth)
+        return self.position or (length / 2, depth / 2)
+
+    @property
+    def corners_m(self) -> FloatArray:
+        """Corners of the box that holds body and reflector, (8, 3) [m], in the fixture's frame from the LED face's middle.
+
+        They run along, across, up like the bits of their number.
+        """
+        wider, deeper = (self.reflector.flares_m, self.reflector.depth) if self.reflector else (0.0, 0.0)
+        length, width, thick = self.size
+        a, b = length / 2 + wider, width / 2 + wider
+        return np.array([(x, y, z) for x in (-a, a) for y in (-b, b) for z in (-deeper, thick)])

@@ -1,0 +1,30 @@
+"""Tables of numbers in files of their own: spectra, height maps."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from underlit.spectra.grid import FloatArray
+
+
+def read_number_table(path: object, columns: int | None = None) -> FloatArray:
+    """Rows of numbers from a csv file, (n, columns) float64; empty and # lines and one line of names are passed over.
+
+    Raises ValueError when rows differ in length or hold anything but finite numbers, OSError when unreadable.
+    """
+    with open(str(path), encoding="utf-8") as stream:
+        lines = [line for line in stream.read().splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    rows: list[list[float]] = []
+    for index, line in enumerate(lines):
+        try:
+            rows.append([float(cell) for cell in line.split(",")])
+        except ValueError:
+            if index > 0:
+                raise ValueError(f"the file holds a row that is not numbers: {line[:40]!r}") from None
+    widths = {len(row) for row in rows}
+    if not rows or len(widths) != 1 or (columns is not None and widths != {columns}):
+        raise ValueError(f"the file must hold rows of {columns or 'equally many'} numbers separated by commas")
+    table = np.array(rows)
+    if not np.isfinite(table).all():
+        raise ValueError("the file must hold finite numbers")
+    return table

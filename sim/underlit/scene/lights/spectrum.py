@@ -1,0 +1,88 @@
+"""What a channel sends out."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Annotated
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from underlit.scene.common import (
+    FilePath,
+    NonNegativeNumber,
+    Number,
+    Part,
+    PositiveLengthM,
+    PositiveNumber,
+    ShortForm,
+    exactly_one,
+    wrong,
+)
+from underlit.scene.lights.number_table import read_number_table
+from underlit.spectra import channels
+from underlit.spectra.channels import ChannelSpectrum
+
+
+class SpectrumShare(Part):
+    """One part of a mixture and its share of the PAR photons."""
+
+    spectrum: SpectrumWord
+    share: PositiveNumber
+
+
+class Spectrum(Part):
+    """What a channel sends out: a CIE LED illuminant, a peak and width, a table or file, or a mixture.
+
+    Tables are rows of [wavelength in nm, relative value per nm]; ``energy`` counts watts, ``photons`` counts photons.
+    A file holds the same two columns separated by commas; ``of`` says which.
+    """
+
+    illuminant: str | None = None
+    peak: PositiveLengthM | None = None
+    width: PositiveLengthM | None = None
+    energy: tuple[tuple[Number, NonNegativeNumber], ...] | None = None
+    photons: tuple[tuple[Number, NonNegativeNumber], ...] | None = None
+    file: FilePath | None = None
+    of: Annotated[str | None, Field(pattern="^(energy|photons)$")] = None
+    mix: tuple[SpectrumShare, ...] | None = None
+
+    @model_validator(mode="after")
+    def _makes_sense(self) -> Spectrum:
+        kinds = ("illuminant", "peak", "energy", "photons", "file", "mix")
+        exactly_one(self, kinds, "the spectrum")
+        stated = next(key for key in kinds if getattr(self, key) is not None)
+        if (self.width is not None) != (self.peak is not None):
+            raise wrong("a peak needs its width (full width at half maximum), and a width its peak", "peak")
+        if (self.of is not None) != (self.file is not None):
+            raise wrong('a file needs of = "energy" or of = "photons"', "file")
+        try:
+            _ = self.channel
+        except (ValueError, OSError) as problem:
+            raise wrong(_file_problem(problem), stated, getattr(self, stated)) from None
+        return self
+
+    @cached_property
+    def channel(self) -> ChannelSpectrum:
+        """Photon shares over the 60 bins and lumens per umol."""
+        if self.illuminant is not None:
+            return channels.illuminant(self.illuminant)
+        if self.peak is not None and self.width is not None:
+            return channels.gaussian(peak_nm=self.peak * 1e9, fwhm_nm=self.width * 1e9)
+        if self.mix is not None:
+            return channels.mixture((part.spectrum.channel, part.share) for part in self.mix)
+        if self.file is not None:
+            rows = read_number_table(self.file, columns=2)
+            make = channels.from_energy_table if self.of == "energy" else channels.from_photon_table
+            return make(rows[:, 0], rows[:, 1])
+        rows = np.array(self.energy or self.photons, dtype=np.float64).reshape(-1, 2)
+        make = channels.from_energy_table if self.energy is not None else channels.from_photon_table
+        return make(rows[:, 0], rows[:, 1])
+
+
+SpectrumWord = Annotated[Spectrum, ShortForm("illuminant", channels.illuminant_names)]
+"""A spectrum as a table of keys or as the name of a CIE LED illuminant."""
+
+
+def _file_problem(problem: Exception) -> str:
+    return f"the file cannot be read: {problem.strerror or problem}" if isinstance(problem, OSError) else str(problem)
