@@ -27,7 +27,7 @@ def print_layout(console: Console, lowered: Lowered) -> None:
     by_name = {z.name: z for z in scene.zones}
     for place, info in zip(lowered.zones, lowered.plan.zones, strict=True):
         zone = by_name.get(place.name)
-        band = None if zone is None else zone.wanted(added_co2=scene.has_added_co2)
+        band = None if zone is None else zone.wanted(added_co2=scene.has_added_co2, settled=scene.is_settled)
         wanted = "" if band is None else f"{band.low:g}-{band.high:g}"
         made.add_row(place.name, place.where, wanted, f"{1e4 * info.area:.0f}")
     console.print(made)
@@ -42,5 +42,5 @@ def print_layout(console: Console, lowered: Lowered) -> None:
         watts = "watts not stated" if fixture.running_watts is None else f"{fixture.running_watts:.3g} W"
         say(console, f"Light {fixture.name}: PPF {fixture.ppf:.3g} umol/s, {watts}, {fixture.lit_hours:.3g} h a day")
     print_assumptions(console, assumption_entries(scene), tank_uncertainty(scene))
-    for note in lowered.plan.notes:
+    for note in (*(entry.note for entry in scene.entries if entry.note), *lowered.plan.notes):
         say(console, f"Note: {note}")

@@ -149,6 +149,6 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
         ],
         "not_known_about_tank_relative_standard": number(relative, 4),
         "assumptions": assumption_entries(scene),
-        "notes": list(result.plan.notes),
+        "notes": [*(entry.note for entry in scene.entries if entry.note), *result.plan.notes],
         "versions": versions(),
     }

@@ -1,6 +1,6 @@
 """What a scene file may say: models, the reader, and the assumptions a scene leaves to defaults."""
 
-from underlit.scene.aims import Band, Need, Spot, Zone, band_for
+from underlit.scene.aims import Band, Need, Needs, Spot, Zone, band_for
 from underlit.scene.assumptions import Assumption, assumptions, tank_uncertainty
 from underlit.scene.errors import SceneError
 from underlit.scene.ground import Stone, Substrate, Wood
@@ -21,6 +21,7 @@ __all__ = [
     "Hood",
     "Lid",
     "Need",
+    "Needs",
     "PlantKind",
     "Plants",
     "Problem",

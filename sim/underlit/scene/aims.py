@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from underlit.scene.common import (
     Name,
@@ -43,14 +43,73 @@ class Band:
     source: str
 
 
-def band_for(need: Need, *, added_co2: bool) -> Band:
-    """The band of a need at the plant; without added CO2 medium stops where the risk of algae begins."""
-    low, high = {Need.UNDEMANDING: (15.0, 35.0), Need.MEDIUM: (35.0, 70.0), Need.DEMANDING: (70.0, 120.0)}[need]
-    if added_co2 or need is Need.UNDEMANDING:
-        return Band(low, high, "", PRACTICE)
-    if need is Need.MEDIUM:
-        return Band(low, ALGAE_RISK_PPFD, "without added CO2 the risk of algae grows above about 50", PRACTICE)
-    return Band(low, high, "demanding plants without added CO2: all of this band is at risk of algae", PRACTICE)
+NEED_BANDS = {Need.UNDEMANDING: (15.0, 35.0), Need.MEDIUM: (35.0, 70.0), Need.DEMANDING: (70.0, 120.0)}
+"""Of a settled tank with added CO2, at the plant [umol/m2/s]; common practice, no source."""
+NEW_TANK_SHARE = (0.5, 0.6)
+"""A new tank is lit at 50-60 % of a settled one, 6 h a day, for about four weeks; common practice, no source."""
+
+
+def band_for(need: Need, *, added_co2: bool, settled: bool = True) -> Band:
+    """The band of a need at the plant, see `band_when`."""
+    return band_when(*NEED_BANDS[need], added_co2=added_co2, settled=settled)
+
+
+def band_when(low: float, high: float, *, added_co2: bool, settled: bool) -> Band:
+    """What is left of the band ``low`` to ``high`` [umol/m2/s] of a settled tank with added CO2.
+
+    Without added CO2 it stops where the risk of algae begins, unless all of it lies above; a new tank gets a share of it.
+    """
+    notes = []
+    if not added_co2 and high > ALGAE_RISK_PPFD:
+        if low < ALGAE_RISK_PPFD:
+            high = ALGAE_RISK_PPFD
+            notes.append("without added CO2 the risk of algae grows above about 50")
+        else:
+            notes.append("without added CO2 all of this band is at risk of algae")
+    if not settled:
+        low, high = low * NEW_TANK_SHARE[0], high * NEW_TANK_SHARE[1]
+        notes.append("new tank: 50-60 % of a settled one's light, 6 h a day, for about four weeks")
+    return Band(low, high, "; ".join(notes), PRACTICE)
+
+
+class Co2Wish(StrEnum):
+    """Whether plants are kept with added CO2."""
+
+    NOT_NEEDED = "not needed"
+    HELPS = "helps"
+    NEEDED = "needed"
+
+
+class Needs(Part):
+    """Light that a plant wants: by the trade's word for its ``need``, or a ``band`` of its own in umol/m2/s.
+
+    Both are of a settled tank with added CO2; `band` says what is left of it elsewhere.
+    """
+
+    plant: OneLine = Field("", description="the plant it is said of")
+    need: Need | None = None
+    band: tuple[NonNegativeNumber, NonNegativeNumber] | None = None
+    co2: Co2Wish = Co2Wish.HELPS
+    source: OneLine = PRACTICE
+
+    @model_validator(mode="after")
+    def _says_how_much(self) -> Needs:
+        if self.band is None and self.need is None:
+            raise wrong("how much light? say need or band")
+        if self.band is not None and not self.band[0] < self.band[1]:
+            raise wrong("a band is [low, high] with low under high", "band", list(self.band))
+        return self
+
+    def wanted(self, *, added_co2: bool, settled: bool) -> Band:
+        """The band by the three questions: added CO2, a settled tank, which plant; the note tells how it came about."""
+        low, high = self.band or NEED_BANDS[self.need or Need.MEDIUM]
+        band = band_when(low, high, added_co2=added_co2, settled=settled)
+        notes = [f"for {self.plant}"] if self.plant else []
+        if (band.low, band.high) != (low, high):
+            notes.append(f"{low:g}-{high:g} in a settled tank with added CO2")
+        if not added_co2 and self.co2 is Co2Wish.NEEDED:
+            notes.append("these plants are kept with added CO2")
+        return Band(band.low, band.high, "; ".join([*notes, *filter(None, [band.note])]), self.source)
 
 
 class Zone(Outlined):
@@ -65,7 +124,9 @@ class Zone(Outlined):
     height: NonNegativeLengthM = 0.0
     band: tuple[NonNegativeNumber, NonNegativeNumber] | None = None
     need: Need | None = None
+    meant_for: Needs | None = Field(None, alias="for", description="a plant of the catalogue, or what a plant needs")
     added_co2: YesNo | None = None
+    settled: YesNo | None = None
     why: OneLine = ""
 
     @model_validator(mode="after")
@@ -77,19 +138,31 @@ class Zone(Outlined):
             raise wrong(f"the place is said twice, by {' and '.join(places)}; keep one", places[1])
         if not self.outline_keys and "height" in self.model_fields_set:
             raise wrong("a height goes with an outline; plants and hardscape have their own", "height", self.height)
-        if self.band is not None and self.need is not None:
-            raise wrong("the aim is said twice, by band and need; keep one", "need")
+        aims = {"band": self.band, "need": self.need, "for": self.meant_for}
+        stated = [key for key, value in aims.items() if value is not None]
+        if len(stated) > 1:
+            raise wrong(f"the aim is said twice, by {' and '.join(stated)}; keep one", stated[1])
         if self.band is not None and not self.band[0] < self.band[1]:
             raise wrong("a band is [low, high] with low under high", "band", list(self.band))
         return self
 
-    def wanted(self, *, added_co2: bool) -> Band | None:
-        """The band this zone should have; None where the scene names no aim. ``added_co2``: as the scene says."""
+    @property
+    def asks_for_band(self) -> bool:
+        """Whether its band follows from a need, and so from CO2 and the age of the tank."""
+        return self.need is not None or self.meant_for is not None
+
+    def wanted(self, *, added_co2: bool, settled: bool = True) -> Band | None:
+        """The band this zone should have; None where the scene names no aim.
+
+        ``added_co2``, ``settled``: as the scene says; the zone's own word goes first.
+        """
+        co2 = added_co2 if self.added_co2 is None else self.added_co2
+        old = settled if self.settled is None else self.settled
         if self.band is not None:
             return Band(*self.band, "", "as the scene says")
-        if self.need is None:
-            return None
-        return band_for(self.need, added_co2=added_co2 if self.added_co2 is None else self.added_co2)
+        if self.meant_for is not None:
+            return self.meant_for.wanted(added_co2=co2, settled=old)
+        return None if self.need is None else band_for(self.need, added_co2=co2, settled=old)
 
 
 class Spot(Part):

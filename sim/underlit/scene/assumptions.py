@@ -156,7 +156,10 @@ def _of_plants(scene: Scene) -> Iterator[Assumption]:
 
 
 def _of_aims(scene: Scene) -> Iterator[Assumption]:
-    if scene.added_co2 is None and any(zone.need is not None and zone.added_co2 is None for zone in scene.zones):
+    asking = [zone for zone in scene.zones if zone.asks_for_band]
+    if scene.added_co2 is None and any(zone.added_co2 is None for zone in asking):
         yield Assumption("added_co2", "no", "with it medium reaches 70", None, None)
+    if scene.settled is None and any(zone.settled is None for zone in asking):
+        yield Assumption("settled", "yes", "a new tank wants 50-60 % of the light", None, None)
     if any(spot.above_substrate is None and spot.height is None for spot in scene.spots):
         yield Assumption("spot.above_substrate", "3 cm", "a meter head's face lies 2-4 cm up", None, None)

@@ -10,6 +10,7 @@ from pydantic import Field, PrivateAttr
 from underlit.scene.aims import SPOT_ABOVE_SUBSTRATE_M, Spot, Zone
 from underlit.scene.common import OneLine, Part, YesNo
 from underlit.scene.ground import Stone, Substrate, Wood
+from underlit.scene.layers import UsedEntry
 from underlit.scene.lid import Hood, Lid
 from underlit.scene.lights import Fixture
 from underlit.scene.plants import Plants
@@ -24,6 +25,7 @@ class Scene(Part):
     title: OneLine = ""
     base: str | None = Field(None, description="another scene file that this one changes")
     added_co2: YesNo | None = None
+    settled: YesNo | None = Field(None, description="false for a new tank, in its first weeks")
     tank: Tank
     water: Water = Water()
     lid: Lid | None = None
@@ -37,6 +39,7 @@ class Scene(Part):
     spots: tuple[Spot, ...] = Field((), alias="spot")
 
     _path: Path | None = PrivateAttr(default=None)
+    _entries: tuple[UsedEntry, ...] = PrivateAttr(default=())
 
     @property
     def path(self) -> Path | None:
@@ -44,9 +47,19 @@ class Scene(Part):
         return self._path
 
     @property
+    def entries(self) -> tuple[UsedEntry, ...]:
+        """The entries of the catalogue that the scene refers to."""
+        return self._entries
+
+    @property
     def has_added_co2(self) -> bool:
         """Whether CO2 is added; taken as not where the scene does not say."""
         return bool(self.added_co2)
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether the tank is past its first weeks; taken as so where the scene does not say."""
+        return self.settled is not False
 
     @property
     def water_level_m(self) -> float:

@@ -7,6 +7,7 @@ from typing import Any, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from underlit.scene.entries import FROM, may_refer
 from underlit.scene.model import Scene
 from underlit.text.problem import KeyPath, Problem, shown
 from underlit.text.suggest import did_you_mean
@@ -104,7 +105,8 @@ def keys_at(path: KeyPath) -> list[str]:
         model = _model_in(fields[part].annotation) if part in fields else None
     if model is None:
         return []
-    return [field.alias or name for name, field in model.model_fields.items()]
+    keys = [field.alias or name for name, field in model.model_fields.items()]
+    return [*keys, FROM] if may_refer(path) else keys
 
 
 def _model_in(annotation: Any) -> type[BaseModel] | None:

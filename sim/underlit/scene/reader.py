@@ -1,23 +1,21 @@
-"""Read a scene: TOML, its bases, validation, and every problem in one line with its place in the file."""
+"""Read a scene: TOML, its bases, the catalogue's entries it refers to, and every problem in one line with its place."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
-
-from underlit.scene.checks import check_scene
+from underlit.catalogue import Catalogue, Kind, load_catalogue
+from underlit.scene.entries import FOR, FROM, filled
+from underlit.scene.entry_check import scene_around
 from underlit.scene.errors import SceneError
+from underlit.scene.layers import Layer, Place, laid_on, with_full_paths
 from underlit.scene.model import Scene
-from underlit.scene.problems import problems_of
+from underlit.scene.validate import validated
 from underlit.text.problem import KeyPath, Problem
 from underlit.text.toml import UnreadableError, read_toml
-
-PATH_KEYS = ("mesh", "file", "photometric_file")
-
-Places = dict[KeyPath, tuple[str, int]]
 
 
 def load_scene(path: str | Path) -> Scene:
@@ -26,8 +24,10 @@ def load_scene(path: str | Path) -> Scene:
     Raises SceneError with all problems.
     """
     file = Path(path)
-    data, places = _read_with_bases(file, ())
-    scene = _validated(data, places, str(file))
+    catalogue = cache(load_catalogue)
+    layer = _read_with_bases(file, (), catalogue)
+    _check_own_entries(layer, catalogue)
+    scene = validated(layer, str(file))
     scene._path = file
     return scene
 
@@ -37,12 +37,12 @@ def scene_from_dict(data: Mapping[str, Any], *, folder: str | Path = ".") -> Sce
 
     ``folder``: what relative paths, ``base`` among them, are relative to. Raises SceneError with all problems.
     """
-    tables = _with_full_paths(_plain(data), Path(folder))
-    places: Places = {}
-    if isinstance(tables.get("base"), str):
-        base, places = _read_with_bases(Path(folder) / tables["base"], ())
-        tables, places = _merged(base, places, tables, {})
-    return _validated(tables, places, "")
+    catalogue = cache(load_catalogue)
+    layer = filled(Layer(with_full_paths(_plain(data), Path(folder))), catalogue)
+    if isinstance(layer.data.get("base"), str):
+        layer = laid_on(_read_with_bases(Path(folder) / layer.data["base"], (), catalogue), layer)
+    _check_own_entries(layer, catalogue)
+    return validated(layer, "")
 
 
 def json_schema() -> dict[str, Any]:
@@ -52,50 +52,48 @@ def json_schema() -> dict[str, Any]:
     schema["title"] = "underlit scene"
     # What a base states need not be said again, and a file that is only a base may lack it.
     schema.pop("required", None)
+    for kind in Kind:
+        _may_refer(schema["$defs"][kind.capitalize()], kind)
+    needs = schema["$defs"]["Needs"]
+    _may_refer(needs, Kind.PLANTS)
+    zone = schema["$defs"]["Zone"]["properties"]
+    zone[FOR] = {**zone[FOR], "anyOf": [{"type": "string"}, *zone[FOR]["anyOf"]]}
     return schema
 
 
-def _validated(data: dict[str, Any], places: Places, file: str) -> Scene:
-    try:
-        scene = Scene.model_validate(data)
-    except ValidationError as error:
-        raise SceneError(_placed(problems_of(error), places, file)) from None
-    found = check_scene(scene)
-    if found:
-        raise SceneError(_placed(found, places, file))
-    return scene
+def _may_refer(table: dict[str, Any], kind: Kind) -> None:
+    """Give a table of the schema the key that refers to an entry, which may say what is otherwise required."""
+    said = f"the name of an entry of the catalogue; `underlit catalogue {kind}` lists them"
+    table["properties"][FROM] = {"type": "string", "description": said}
+    required = table.pop("required", None)
+    if required:
+        table["anyOf"] = [{"required": [FROM]}, {"required": required}]
 
 
-def _placed(problems: list[Problem], places: Places, file: str) -> list[Problem]:
-    """The problems with the place of their key, or of the innermost table around it that stands in a file."""
-    result = []
-    for problem in problems:
-        key = problem.key
-        while key and key not in places:
-            key = key[:-1]
-        where, line = places.get(key, (file, 1 if file else 0))
-        result.append(Problem(problem.message, problem.key, where, line))
-    return sorted(result, key=lambda problem: problem.file == file and problem.line)
+def _check_own_entries(layer: Layer, catalogue: Callable[[], Catalogue]) -> None:
+    """Raise SceneError for what is wrong with a user's own entries that the scene refers to."""
+    for used in layer.used.values():
+        entry = catalogue().find(Kind(used.kind), used.name) if used.own else None
+        if entry is not None:
+            scene_around(entry, catalogue())
 
 
-def _read_with_bases(file: Path, above: tuple[Path, ...]) -> tuple[dict[str, Any], Places]:
+def _read_with_bases(file: Path, above: tuple[Path, ...], catalogue: Callable[[], Catalogue]) -> Layer:
     full = file.resolve()
     if full in above:
         raise SceneError([Problem("its base leads back to itself", ("base",), str(file), 1)])
     data, lines = _read(file)
-    places: Places = {key: (str(file), line) for key, line in lines.items()}
-    data = _with_full_paths(data, file.parent)
+    places = {key: Place(str(file), line) for key, line in lines.items()}
+    layer = filled(Layer(with_full_paths(data, file.parent), places), catalogue)
     base = data.get("base")
     if base is None:
-        return data, places
+        return layer
+    where = places.get(("base",), Place(str(file), 1))
     if not isinstance(base, str):
-        where = places.get(("base",), (str(file), 1))
-        raise SceneError([Problem("must be the name of a scene file", ("base",), *where)])
+        raise SceneError([Problem("must be the name of a scene file", ("base",), where.file, where.line)])
     if not (file.parent / base).is_file():
-        where = places.get(("base",), (str(file), 1))
-        raise SceneError([Problem(f"no such scene file (got {base!r})", ("base",), *where)])
-    under, under_places = _read_with_bases(file.parent / base, (*above, full))
-    return _merged(under, under_places, data, places)
+        raise SceneError([Problem(f"no such scene file (got {base!r})", ("base",), where.file, where.line)])
+    return laid_on(_read_with_bases(file.parent / base, (*above, full), catalogue), layer)
 
 
 def _read(file: Path) -> tuple[dict[str, Any], dict[KeyPath, int]]:
@@ -103,35 +101,6 @@ def _read(file: Path) -> tuple[dict[str, Any], dict[KeyPath, int]]:
         return read_toml(file)
     except UnreadableError as error:
         raise SceneError([error.problem]) from None
-
-
-def _merged(
-    under: dict[str, Any], under_places: Places, over: dict[str, Any], over_places: Places, prefix: KeyPath = ()
-) -> tuple[dict[str, Any], Places]:
-    """``over`` laid on ``under``: tables merge, everything else, arrays of tables too, replaces."""
-    data, places = dict(under), dict(under_places)
-    for key, value in over.items():
-        path = (*prefix, key)
-        if isinstance(value, dict) and isinstance(data.get(key), dict):
-            data[key], places = _merged(data[key], places, value, over_places, path)
-        else:
-            data[key] = value
-            depth = len(path)
-            places = {known: place for known, place in places.items() if known[:depth] != path}
-    if not prefix:
-        places.update(over_places)
-    return data, places
-
-
-def _with_full_paths(value: Any, folder: Path, key: str = "") -> Any:
-    """The same tables with the paths under ``PATH_KEYS`` taken from ``folder``."""
-    if isinstance(value, dict):
-        return {name: _with_full_paths(inner, folder, name) for name, inner in value.items()}
-    if isinstance(value, list):
-        return [_with_full_paths(inner, folder) for inner in value]
-    if key in PATH_KEYS and isinstance(value, str) and value:
-        return str(folder / value)
-    return value
 
 
 def _plain(value: Any) -> Any:

@@ -1,0 +1,203 @@
+"""One entry of the catalogue, and the entries that a file holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+from underlit.text.problem import KeyPath, Problem, shown
+from underlit.text.suggest import did_you_mean
+from underlit.text.toml import UnreadableError, read_toml
+
+
+class Kind(StrEnum):
+    """What an entry describes, by the key of the scene that may refer to it."""
+
+    TANK = "tank"
+    LID = "lid"
+    SUBSTRATE = "substrate"
+    FIXTURE = "fixture"
+    WOOD = "wood"
+    STONE = "stone"
+    PLANTS = "plants"
+
+
+class Origin(StrEnum):
+    """Where an entry comes from."""
+
+    SHIPPED = "shipped"
+    OWN = "own"
+
+
+@dataclass(frozen=True)
+class Published:
+    """A measured quantity as its source states it, ``low`` to ``high`` in ``unit``: to be read, never made a band."""
+
+    species: str
+    quantity: str
+    low: float
+    high: float
+    unit: str
+    conditions: str
+    source: str
+    status: str
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A piece that a scene can refer to.
+
+    ``sets``: the keys it sets in the scene's table of its kind; ``needs``: light that a plant wants, as in a scene;
+    ``source``: what was taken from where; ``lines``: the line of each key in ``file``, counted from the entry.
+    ``trade_gallons``: US gallons that the trade calls a tank by. ``hides_shipped``: a user's own entry that wins over
+    a shipped one of its name.
+    """
+
+    kind: Kind
+    name: str
+    about: str
+    also: tuple[str, ...]
+    source: Mapping[str, str]
+    sets: Mapping[str, Any]
+    needs: Mapping[str, Any]
+    published: tuple[Published, ...]
+    trade_gallons: float | None
+    file: Path
+    line: int
+    origin: Origin
+    hides_shipped: bool = False
+    lines: Mapping[KeyPath, int] = field(default_factory=dict, repr=False)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every name it is found by, its own first."""
+        return self.name, *self.also
+
+
+SOURCE_OF_ALL = "all"
+"""Key of a source that is said in one text."""
+_TEXTS = {"name": "the name it is found by", "about": "what it is, in a sentence"}
+_KEYS = ("name", "also", "about", "source", "sets")
+_MORE_KEYS = {Kind.PLANTS: ("needs", "published"), Kind.TANK: ("trade_gallons",)}
+_PUBLISHED_TEXTS = ("species", "quantity", "unit", "conditions", "source", "status")
+
+
+def same_name(name: str) -> str:
+    """A name as it is compared: neither capitals nor extra spaces count."""
+    return " ".join(name.casefold().split())
+
+
+def entries_in(file: Path, origin: Origin) -> tuple[list[Entry], list[Problem]]:
+    """The sound entries of a file, and a problem for each that is broken."""
+    try:
+        data, lines = read_toml(file)
+    except UnreadableError as error:
+        return [], [error.problem]
+    entries: list[Entry] = []
+    problems: list[Problem] = []
+    for name, tables in data.items():
+        if name not in list(Kind):
+            said = f"not a kind of entry{did_you_mean(name, list(Kind))}"
+            problems.append(Problem(said, (name,), str(file), lines.get((name,), 1)))
+            continue
+        if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
+            said = f"entries stand in tables headed [[{name}]]"
+            problems.append(Problem(said, (name,), str(file), lines.get((name,), 1)))
+            continue
+        for index, table in enumerate(tables):
+            where = (name, index)
+            found = [
+                Problem(said, (*where, *key), str(file), _nearest(lines, (*where, *key)))
+                for key, said in _wrong(Kind(name), table)
+            ]
+            problems += found[:1]
+            if not found:
+                entries.append(_entry(Kind(name), table, file, origin, _below(lines, where)))
+    return entries, problems
+
+
+def _nearest(lines: Mapping[KeyPath, int], key: KeyPath) -> int:
+    while key and key not in lines:
+        key = key[:-1]
+    return lines.get(key, 1)
+
+
+def _below(lines: Mapping[KeyPath, int], where: KeyPath) -> dict[KeyPath, int]:
+    depth = len(where)
+    return {key[depth:]: line for key, line in lines.items() if key[:depth] == where}
+
+
+def _entry(kind: Kind, table: dict[str, Any], file: Path, origin: Origin, lines: dict[KeyPath, int]) -> Entry:
+    source = table["source"]
+    gallons = table.get("trade_gallons")
+    return Entry(
+        kind=kind,
+        name=table["name"],
+        about=table["about"],
+        also=tuple(table.get("also", ())),
+        source={SOURCE_OF_ALL: source} if isinstance(source, str) else dict(source),
+        sets=table["sets"],
+        needs=table.get("needs", {}),
+        published=tuple(Published(**row) for row in table.get("published", ())),
+        trade_gallons=None if gallons is None else float(gallons),
+        file=file,
+        line=lines.get((), 1),
+        origin=origin,
+        lines=lines,
+    )
+
+
+def _wrong(kind: Kind, table: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
+    """Key and what is wrong with it, of everything but what ``sets`` and ``needs`` hold."""
+    known = (*_KEYS, *_MORE_KEYS.get(kind, ()))
+    for key in table:
+        if key not in known:
+            hint = did_you_mean(key, known)
+            yield (key,), f"unknown key{hint}; keys of the scene stand in the entry's table named sets"
+    for key, what in _TEXTS.items():
+        value = table.get(key)
+        if value is None:
+            yield (key,), f"is missing: {what}"
+        elif not _is_line(value):
+            yield (key,), f"must be one line of text (got {shown(value)})"
+    also = table.get("also", [])
+    if not isinstance(also, list) or not all(_is_line(name) for name in also):
+        yield ("also",), "must be a list of names"
+    source = table.get("source")
+    texts = list(source.values()) if isinstance(source, dict) else [source]
+    if not texts or not all(_is_line(text) for text in texts):
+        yield ("source",), "where do its figures come from? a text, or a table of texts by what was taken"
+    if not isinstance(table.get("sets"), dict):
+        yield ("sets",), "must be a table of the keys that it sets in a scene"
+    if not isinstance(table.get("needs", {}), dict):
+        yield ("needs",), "must be a table of keys"
+    gallons = table.get("trade_gallons", 1)
+    if not _is_number(gallons) or gallons <= 0:
+        yield ("trade_gallons",), f"must be a number above nothing (got {shown(gallons)})"
+    yield from _wrong_published(table.get("published", []))
+
+
+def _wrong_published(rows: object) -> Iterator[tuple[KeyPath, str]]:
+    if not isinstance(rows, list):
+        yield ("published",), "must be tables headed [[plants.published]]"
+        return
+    numbers = ("low", "high")
+    for index, row in enumerate(rows):
+        where: KeyPath = ("published", index)
+        if not isinstance(row, dict) or set(row) != {*_PUBLISHED_TEXTS, *numbers}:
+            yield where, f"must state {', '.join((*_PUBLISHED_TEXTS, *numbers))}, and nothing else"
+        elif not all(_is_line(row[key]) for key in _PUBLISHED_TEXTS) or not all(
+            _is_number(row[key]) for key in numbers
+        ):
+            yield where, "low and high are numbers, the rest texts of one line"
+
+
+def _is_line(value: object) -> bool:
+    return isinstance(value, str) and bool(value.strip()) and value.isprintable()
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < float("inf")

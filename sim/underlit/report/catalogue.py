@@ -1,0 +1,198 @@
+"""Entries of the catalogue as people read them: lists, one in full, JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+
+from underlit.catalogue import Catalogue, Entry, Kind, Origin, search, words_of
+from underlit.catalogue.entry import SOURCE_OF_ALL
+from underlit.catalogue.search import words_found_nowhere
+from underlit.report.printout import say, table
+from underlit.scene import Band, Needs, Scene
+from underlit.scene.entry_check import scene_around
+from underlit.text.suggest import did_you_mean
+from underlit.units import format_length, format_volume
+
+_WITH_CO2, _NO_CO2 = "added CO2", "no added CO2"
+_CASES = {
+    f"{co2}, {age}": {"added_co2": co2 == _WITH_CO2, "settled": age == "settled"}
+    for co2 in (_WITH_CO2, _NO_CO2)
+    for age in ("settled", "new tank")
+}
+"""The two questions about the tank, by what people answer."""
+
+
+def found(catalogue: Catalogue, words: Sequence[str]) -> list[Entry]:
+    """The entries of that name where all words together are one, else all that answer to every word."""
+    name = " ".join(words)
+    named = [entry for kind in Kind if (entry := catalogue.find(kind, name)) is not None] if name else []
+    return named or search(catalogue.entries, words)
+
+
+def why_nothing(catalogue: Catalogue, words: Sequence[str]) -> str:
+    """One line for words that find nothing."""
+    nowhere = words_found_nowhere(catalogue.entries, words)
+    if not nowhere:
+        return f"no entry of the catalogue has all of these words: {' '.join(words)}; take one out"
+    known = sorted({word for entry in catalogue.entries for word in words_of(entry)})
+    return f"no entry of the catalogue has the word {nowhere[0]!r}{did_you_mean(nowhere[0].casefold(), known)}"
+
+
+def bands(entry: Entry) -> dict[str, Band]:
+    """The band of a plant by what the tank is, empty where the entry states no needs."""
+    if not entry.needs:
+        return {}
+    needs = Needs.model_validate(dict(entry.needs))
+    return {name: needs.wanted(**case) for name, case in _CASES.items()}
+
+
+def print_entries(console: Console, entries: Sequence[Entry], folder: Path) -> None:
+    """A table for each kind, a line for each entry."""
+    for kind in Kind:
+        of_kind = [entry for entry in entries if entry.kind is kind]
+        if not of_kind:
+            continue
+        say(console, f"{kind.capitalize()} ({len(of_kind)})", "bold")
+        more = ("PPFD band,\nadded CO2", "PPFD band,\nno added CO2") if kind is Kind.PLANTS else ()
+        made = table("name", "what it is", *more, wide=2)
+        for entry in of_kind:
+            told = [f"{band.low:g}-{band.high:g}" for name, band in bands(entry).items() if "settled" in name]
+            made.add_row(entry.name + _mark(entry), entry.about, *(told or [""] * len(more)))
+        console.print(made)
+        console.print()
+    if any(entry.kind is Kind.PLANTS for entry in entries):
+        say(
+            console,
+            "Bands: umol/m2/s at the plant in a settled tank, common practice; a new tank gets 50-60 % of them.",
+        )
+    say(console, 'One in full: underlit catalogue NAME. In a scene: from = "NAME" in a table of the kind, with any key')
+    say(console, f"said beside it going first. Your own entries (* in the lists): TOML files in {folder}")
+
+
+def _mark(entry: Entry) -> str:
+    if entry.origin is Origin.SHIPPED:
+        return ""
+    return " * (in place of the shipped one)" if entry.hides_shipped else " *"
+
+
+def print_entry(console: Console, entry: Entry, catalogue: Catalogue) -> None:
+    """Everything an entry says, and what follows from it."""
+    say(console, f"{entry.name} ({entry.kind})", "bold underline")
+    say(console, entry.about)
+    if entry.also:
+        say(console, f"Also: {', '.join(entry.also)}")
+    if entry.origin is Origin.OWN:
+        instead = ", in place of the shipped one of that name" if entry.hides_shipped else ""
+        say(console, f"Your own: {entry.file}:{entry.line}{instead}")
+    _heading(console, "In a scene")
+    for line in reference(entry):
+        say(console, line, indent=2)
+    _heading(console, "It sets")
+    for key, value in entry.sets.items():
+        say(console, f"{key} = {toml_text(value)}", indent=2)
+    _heading(console, "From this follows")
+    for line in _what_follows(entry, scene_around(entry, catalogue)):
+        say(console, line, indent=2)
+    if entry.needs:
+        _print_needs(console, entry)
+    if entry.published:
+        _heading(console, "Published of it, measured under other conditions: not bands, and none is made from them")
+        for row in entry.published:
+            span = f"{row.low:g}" if row.low == row.high else f"{row.low:g}-{row.high:g}"
+            seen = "" if row.status == "read" else f" [{row.status}]"
+            said = f"{row.species}: {row.quantity} {span} {row.unit} ({row.conditions}); {row.source}{seen}"
+            say(console, said, indent=2)
+    _heading(console, "Sources")
+    for what, text in entry.source.items():
+        say(console, text if what == SOURCE_OF_ALL else f"{what}: {text}", indent=2)
+
+
+def _heading(console: Console, text: str) -> None:
+    console.print()
+    say(console, text, "bold")
+
+
+def _print_needs(console: Console, entry: Entry) -> None:
+    _heading(console, "Light it wants, PAR (PPFD) at the plant, umol/m2/s")
+    made = table("tank", "band", "what to know", wide=1)
+    made.columns[2].justify = "left"
+    for name, band in bands(entry).items():
+        made.add_row(name, f"{band.low:g}-{band.high:g}", band.note)
+    console.print(made)
+
+
+def reference(entry: Entry) -> list[str]:
+    """Lines of a scene that refer to the entry."""
+    head = f"[{entry.kind}]" if entry.kind in (Kind.TANK, Kind.LID, Kind.SUBSTRATE) else f"[[{entry.kind}]]"
+    lines = [head, f"from = {toml_text(entry.name)}"]
+    return [*lines, "[[zone]]", f"for = {toml_text(entry.name)}"] if entry.needs else lines
+
+
+def _what_follows(entry: Entry, scene: Scene) -> Iterator[str]:
+    if entry.kind is Kind.TANK:
+        length, depth, height = scene.tank.inside_m
+        measures = " x ".join(format_length(side) for side in scene.tank.inside_m)
+        called = "" if entry.trade_gallons is None else f"; the trade calls it {entry.trade_gallons:g} gallons"
+        yield f"inside {measures}, glass {format_length(scene.tank.wall_thickness_m)}"
+        yield f"{format_volume(length * depth * height)} up to the top edge{called}"
+    elif entry.kind is Kind.LID and scene.lid is not None:
+        yield f"of what the glass lets through, dirt and drops leave {100 * scene.lid.dirt * scene.lid.condensation:.0f} %"
+    elif entry.kind is Kind.SUBSTRATE:
+        yield f"gives back {100 * scene.substrate.spectrum().mean():.0f} % of the light (400-700 nm)"
+    elif entry.kind is Kind.FIXTURE:
+        fixture = scene.fixtures[0]
+        watts = "" if fixture.output.watts is None else f" from {fixture.output.watts:g} W"
+        yield f"PPF {fixture.claimed_ppf:.3g} umol/s{watts}, undimmed and as claimed"
+    elif entry.kind in (Kind.WOOD, Kind.STONE):
+        spectra = [piece.spectrum() for piece in scene.wood] + [piece.spectrum() for piece in scene.stone]
+        yield f"gives back {100 * spectra[0].mean():.0f} % of the light (400-700 nm)"
+    else:
+        leaf = scene.plants[0].leaf_optics
+        shares = f"{100 * leaf.reflectance.mean():.1f} % and lets {100 * leaf.transmittance.mean():.1f} % through"
+        yield f"a leaf gives back {shares} (400-700 nm)"
+
+
+def as_json(entries: Sequence[Entry], catalogue: Catalogue) -> str:
+    """The entries in full, a list."""
+    return json.dumps([_plain(entry, catalogue) for entry in entries], indent=2, ensure_ascii=False) + "\n"
+
+
+def _plain(entry: Entry, catalogue: Catalogue) -> dict[str, Any]:
+    return {
+        "kind": str(entry.kind),
+        "name": entry.name,
+        "also": list(entry.also),
+        "about": entry.about,
+        "sets": dict(entry.sets),
+        "follows": list(_what_follows(entry, scene_around(entry, catalogue))),
+        "needs": dict(entry.needs),
+        "bands_umol_m2_s": {name: [band.low, band.high] for name, band in bands(entry).items()},
+        "published": [vars(row) for row in entry.published],
+        "trade_gallons": entry.trade_gallons,
+        "source": dict(entry.source),
+        "origin": str(entry.origin),
+        "hides_shipped": entry.hides_shipped,
+        "file": str(entry.file),
+        "line": entry.line,
+    }
+
+
+def toml_text(value: object) -> str:
+    """A value as it is written in a scene file."""
+    if isinstance(value, Mapping):
+        inner = ", ".join(f"{_key_text(key)} = {toml_text(item)}" for key, item in value.items())
+        return f"{{ {inner} }}" if inner else "{}"
+    if isinstance(value, list):
+        return f"[{', '.join(map(toml_text, value))}]"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else str(value)
+
+
+def _key_text(key: str) -> str:
+    return key if key.replace("_", "").replace("-", "").isalnum() and key.isascii() else toml_text(key)
