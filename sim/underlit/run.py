@@ -111,7 +111,9 @@ def trace_plan(
     n_sources = len(plan.sources)
     bits = BATCH_BITS
     if aim.only_budget:
-        bits = int(np.clip(math.floor(math.log2(max(aim.photons, 1) / (FIRST_CHECK * n_sources))), 12, LARGEST_BATCH_BITS))
+        bits = int(
+            np.clip(math.floor(math.log2(max(aim.photons, 1) / (FIRST_CHECK * n_sources))), 12, LARGEST_BATCH_BITS)
+        )
     tracer = Tracer(plan.tables, seed=seed, batch_bits=bits, threads=threads)
     weight = shares(plan, dimming)
     started = time.perf_counter()
@@ -197,3 +199,45 @@ def make_aim(precision: float | None, photons: int | None) -> Aim:
             raise ValueError(f"the precision is a fraction between 0 and 1, such as 0.01 (got {precision})")
         return Aim(zones=precision, spots=3 * precision)
     return Aim()
+
+
+COARSE_BITS = (12, 13)
+"""Batch sizes of the first answers of a refinement."""
+REFINED_AT_ONCE = 8
+"""Batches of the brightest source in one step of a refinement: half a second or so."""
+
+
+class Refinement:
+    """A trace that answers at once and then better and better, a short step at a time, until it is cancelled.
+
+    The first answers are small traces of their own; from the third step on one trace grows. The numbers of a step depend on the
+    seed alone.
+    """
+
+    def __init__(
+        self, plan: Plan, *, seed: int = 1, threads: int | None = None, dimming: dict[str, float] | None = None
+    ) -> None:
+        self.plan, self.dimming = plan, dimming or {}
+        self._weight = shares(plan, self.dimming)
+        self._tracers = [
+            Tracer(plan.tables, seed=seed, batch_bits=bits, threads=threads) for bits in (*COARSE_BITS, BATCH_BITS)
+        ]
+        self._steps = 0
+        self._started = time.perf_counter()
+        self.cancelled = False
+
+    def cancel(self) -> None:
+        """Stop a step that is under way and all to come; from any thread."""
+        self.cancelled = True
+        for tracer in self._tracers:
+            tracer.cancelled.set()
+
+    def step(self) -> Result | None:
+        """Trace on for a moment; the result so far, good until the next step, or None once cancelled."""
+        tracer = self._tracers[min(self._steps, len(COARSE_BITS))]
+        batches = FIRST_CHECK + REFINED_AT_ONCE * max(0, self._steps - len(COARSE_BITS))
+        tracer.run([max(FIRST_CHECK, math.ceil(batches * w)) for w in self._weight])
+        self._steps += 1
+        if self.cancelled:
+            return None
+        return Result(self.plan, tuple(tracer.counts), tracer.seed, time.perf_counter() - self._started, self.dimming)

@@ -154,13 +154,13 @@ def _put_meshes(d: xarray.Dataset, result: Result) -> None:
     slots = np.concatenate([m.face_slots() for m in meshes]).astype(np.int64)
     _put(d, "face_slot", ("face",), slots, "where the light on a face is counted: row of faces_flux")
     cells = result.cells("faces")
-    means, variances = _face_statistics(result, (cells.stop - cells.start) // 2)
+    means, variances = face_statistics(result, (cells.stop - cells.start) // 2)
     dims = ("source", "slot", "side")
     _put(d, "faces_flux", dims, means, "photon flux on each side at full power, by source", "umol s-1")
     _put(d, "faces_flux_variance", dims, variances, "variance (counting) of faces_flux", "umol2 s-2")
 
 
-def _face_statistics(result: Result, n_slots: int) -> tuple[np.ndarray, np.ndarray]:
+def face_statistics(result: Result, n_slots: int) -> tuple[np.ndarray, np.ndarray]:
     """Mean flux [umol/s] of each tally slot and side at full power and its variance, by source."""
     if isinstance(result, StoredResult):
         return result.face_means, result.face_variances

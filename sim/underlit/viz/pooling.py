@@ -53,27 +53,32 @@ def shown_values(result: Result, mesh: Mesh) -> np.ndarray:
     """(n_faces,) float64 [umol/m2/s]: what each face of a mesh is coloured by in pictures."""
     own = shown_side(mesh, result.faces(mesh.name))
     area = face_areas(mesh.vertices, mesh.faces)
-    centres = mesh.vertices[mesh.faces].mean(axis=1)
-    facing = _facing(mesh)
     value, error = own.value.copy(), own.standard_error
-    open_faces = ~_certain(value, error)
+    open_faces = ~certain(value, error)
     for size in CUBES_M:
         if not open_faces.any():
             break
-        cell = np.floor(centres / size).astype(np.int64)
-        _, index = np.unique(np.column_stack([cell, facing]), axis=0, return_inverse=True)
-        index = index.reshape(-1)
+        index = cubes(mesh, size)
         total_area = np.bincount(index, area)
         mean = np.bincount(index, own.value * area) / total_area
         spread = np.sqrt(np.bincount(index, (error * area) ** 2)) / total_area
-        good = _certain(mean, spread)[index] | (size == CUBES_M[-1])
+        good = certain(mean, spread)[index] | (size == CUBES_M[-1])
         use = open_faces & good
         value[use] = mean[index][use]
         open_faces &= ~good
     return value
 
 
-def _certain(value: np.ndarray, error: np.ndarray) -> np.ndarray:
+def cubes(mesh: Mesh, size: float) -> np.ndarray:
+    """(n_faces,) int64: which cube of a size [m] a face lies in; faces that look different ways are never together."""
+    centres = mesh.vertices[mesh.faces].mean(axis=1)
+    cell = np.floor(centres / size).astype(np.int64)
+    _, index = np.unique(np.column_stack([cell, _facing(mesh)]), axis=0, return_inverse=True)
+    return index.reshape(-1)
+
+
+def certain(value: np.ndarray, error: np.ndarray) -> np.ndarray:
+    """Whether a value can stand for itself."""
     # A face that no photon met has no spread either: its error is not known, not zero.
     return np.isfinite(error) & (value > 0) & (error <= CERTAIN_ENOUGH * value)
 
