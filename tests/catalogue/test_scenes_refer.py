@@ -163,7 +163,7 @@ def test_a_zone_overrides_a_need_and_answers_for_itself(tmp_path: Path) -> None:
         ('need = "medium"', 'ned = "medium"', 'zone[1].for.ned: unknown key; did you mean "need"?'),
         ('from = "40 breeder"', 'form = "40 breeder"', 'tank.toml:6: tank.form: unknown key; did you mean "from"?'),
         ('depth = "6 cm"', 'depth = "6"', "tank.toml:14: substrate.depth: no unit"),
-        ('above_rim = "8 cm"', "", "tank.toml:16: fixture[0]: the height of the fixture is missing"),
+        ('above_rim = "8 cm"', 'above_rim = "8 cm"\nabove_water = "8 cm"', "fixture[0].above_water: the height of the"),
         (
             'above_rim = "8 cm"',
             'above_rim = "8 cm"\nsize = ["9 cm", "6 cm", "2 cm"]',
