@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.geometry.solids import inside_solids
-from underlit.lowering.ground import Grown, LoweringError
+from underlit.lowering.ground import LoweringError
+from underlit.lowering.plants import Grown
 from underlit.lowering.prisms import polygons_of
 from underlit.lowering.shapes import Shape
 from underlit.lowering.shapes.shape import face_areas, face_normals

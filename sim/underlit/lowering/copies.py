@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,12 +105,18 @@ def _boxes(c: Copies, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return low, high
 
 
-def as_mesh(c: Copies, template: Template, first_slot: int) -> Mesh:
-    """All copies as one mesh, for drawing and for areas: the only place where they are written out."""
-    corners = template.corners.reshape(-1, 3)
-    placed = np.einsum("nij,kj->nki", c.rotations, corners) * c.scales[:, None, None] + c.origins[:, None]
-    faces = np.arange(len(c.scales) * len(corners), dtype=np.int32).reshape(-1, 3)
-    slots = first_slot + np.arange(len(c.scales))[:, None] * LAYERS + template.layer[None]
-    return Mesh(
-        c.name, placed.reshape(-1, 3), faces, first_slot, template.surface, Role(c.role), slots.ravel().astype(np.int64)
-    )
+def as_mesh(name: str, copies: Sequence[Copies], templates: Sequence[Template], first_slot: int) -> Mesh:
+    """All copies of a part as one mesh, for drawing and for areas: the only place where they are written out."""
+    vertices, slots = [], []
+    next_slot = first_slot
+    for c in copies:
+        template = templates[c.template]
+        corners = template.corners.reshape(-1, 3)
+        placed = np.einsum("nij,kj->nki", c.rotations, corners) * c.scales[:, None, None] + c.origins[:, None]
+        vertices.append(placed.reshape(-1, 3))
+        slots.append((next_slot + np.arange(len(c.scales))[:, None] * LAYERS + template.layer[None]).ravel())
+        next_slot += len(c.scales) * LAYERS
+    points = np.concatenate(vertices)
+    faces = np.arange(len(points), dtype=np.int32).reshape(-1, 3)
+    surface = templates[copies[0].template].surface
+    return Mesh(name, points, faces, first_slot, surface, Role(copies[0].role), np.concatenate(slots).astype(np.int64))

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from underlit.geometry.tree_build import build_tree
 from underlit.lowering.copies import as_mesh, lower_copies
-from underlit.lowering.world import LAYERS, Grid, Mesh, Plan
+from underlit.lowering.world import COPIES, LAYERS, Grid, Mesh, Plan
 from underlit.transport.tables import (
     BINS,
     HEAD,
@@ -129,10 +130,14 @@ def _gather(world: World) -> tuple[tuple[Mesh, ...], np.ndarray, np.ndarray, np.
 
 
 def _write_out(world: World, first_slot: int) -> tuple[Callable[[], Mesh], ...]:
+    """What writes out the copies of each part as one mesh, named as the part, or apart from its plain mesh of that name."""
+    plain = {name for name, *_ in world._meshes}
     writers = []
-    for c in world._copies:
-        writers.append(partial(as_mesh, c, world._templates[c.template], first_slot))
-        first_slot += len(c.scales) * LAYERS
+    for part, copies in groupby(world._copies, key=lambda c: c.name):
+        together = tuple(copies)
+        name = f"{part}{COPIES}" if part in plain else part
+        writers.append(partial(as_mesh, name, together, world._templates, first_slot))
+        first_slot += sum(len(c.scales) for c in together) * LAYERS
     return tuple(writers)
 
 

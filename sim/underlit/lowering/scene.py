@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from underlit.lowering.aims import ZonePlace, lower_counters
 from underlit.lowering.bed import lower_bed
-from underlit.lowering.ground import Grown, LoweringError, lower_hardscape, lower_plants
+from underlit.lowering.ground import LoweringError, lower_hardscape
 from underlit.lowering.lights import dimming, lower_fixtures
+from underlit.lowering.plants import Grown, lower_plants
 from underlit.lowering.shell import lower_shell
 from underlit.lowering.world import Plan, World
 from underlit.scene.model import Scene

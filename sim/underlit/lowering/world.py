@@ -144,6 +144,8 @@ class Copies:
     role: Role
 
 
+COPIES = ", copies"
+"""Ends the name of the mesh of a part's copies where the part has a mesh of its own too."""
 LAYERS = 3
 """A copy of a shared mesh is counted in this many layers of equal height."""
 
@@ -367,7 +369,10 @@ class World:
         *,
         role: Role = Role.PLANTS,
     ) -> None:
-        """Copies of a template as a part: origins (n, 3) [m], rotations (n, 3, 3), scales (n,)."""
+        """Copies of a template as a part: origins (n, 3) [m], rotations (n, 3, 3), scales (n,).
+
+        Copies of several templates of one part, added one after the other, are one mesh.
+        """
         o = np.ascontiguousarray(origins, dtype=np.float64).reshape(-1, 3)
         r = np.ascontiguousarray(rotations, dtype=np.float64).reshape(-1, 3, 3)
         s = np.ascontiguousarray(scales, dtype=np.float64).reshape(-1)

@@ -144,6 +144,9 @@ def _of_plants(scene: Scene) -> Iterator[Assumption]:
     if any(group.leaf_area is None and group.cover is None for group in scene.plants if group.mesh is None):
         text = "below stem tops 60-90 % is taken, under half a floating cover 40-55 %"
         yield Assumption("plants.leaf_area", "by kind and density", text, -0.08, 0.06)
+    if any(group.grown > 0 and group.grows is None and group.doubles_in is None for group in scene.plants):
+        text = "half to twice that; with too little light far less"
+        yield Assumption("plants.grows, doubles_in", "by form", text, None, None)
     if any(group.reflectance is None or group.transmittance is None for group in scene.plants):
         yield Assumption(
             "plants.leaf",

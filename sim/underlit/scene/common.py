@@ -10,7 +10,7 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
-from underlit.units import parse_angle, parse_duration_hours, parse_flux, parse_length
+from underlit.units import parse_age_weeks, parse_angle, parse_duration_hours, parse_flux, parse_length
 
 
 class Part(BaseModel):
@@ -35,6 +35,7 @@ NonNegativeLengthM = Annotated[float, Field(ge=0), BeforeValidator(parse_length)
 AngleRad = Annotated[float, BeforeValidator(parse_angle), _text("15 deg")]
 """An angle in radians, written with its unit."""
 Hours = Annotated[float, Field(ge=0, le=24), BeforeValidator(parse_duration_hours), _text("8 h")]
+Weeks = Annotated[float, Field(ge=0, le=520), BeforeValidator(parse_age_weeks), _text("6 weeks")]
 Point = tuple[LengthM, LengthM]
 """A place on the plan, [x, y]: from the left pane's inside, from the front pane's inside."""
 

@@ -2,25 +2,41 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Literal
 
 from pydantic import model_validator
 
+from underlit.scene.aims import Band, Need, band_for
 from underlit.scene.common import (
     AngleRad,
     FilePath,
     Fraction,
     LengthM,
     Name,
+    NonNegativeLengthM,
+    NonNegativeNumber,
     Point,
     PositiveLengthM,
     PositiveNumber,
     Seed,
+    Weeks,
+    YesNo,
     wrong,
 )
 from underlit.scene.ground import LengthUnit
+from underlit.scene.growth import (
+    FLOATING,
+    GROWTH,
+    SLOWER_WITHOUT_CO2,
+    Form,
+    Growth,
+    LeafAreaGoes,
+    Stand,
+    grown_on,
+    trimmed,
+)
 from underlit.scene.outline import Outlined
 from underlit.spectra.materials import LeafKind, LeafOptics, leaf_optics
 
@@ -37,43 +53,68 @@ class PlantKind(StrEnum):
 
 
 Density = Literal["thin", "medium", "dense"]
+DENSITIES: tuple[Density, ...] = ("thin", "medium", "dense")
+FORMS: dict[PlantKind, tuple[Form, ...]] = {
+    PlantKind.CARPET: (Form.ROUND, Form.GRASS, Form.CLOVER),
+    PlantKind.STEMS: (Form.OPPOSITE, Form.WHORL, Form.FINE),
+    PlantKind.ROSETTES: (Form.BROAD, Form.LOW, Form.RIBBON),
+    PlantKind.FLOATING: (Form.PADS, Form.DUCKWEED),
+    PlantKind.EPIPHYTES: (Form.THICK_LEAVES, Form.MOSS),
+    PlantKind.MESH: (),
+}
+"""Forms of each kind, the one taken where the scene does not say first."""
 
 
 @dataclass(frozen=True)
 class Habit:
-    """What a growth form is like by default. Common practice, no source.
+    """What a form is like by default. Common practice, no source.
 
     ``leaf_area``: one-sided leaf area over ground area (over the wood covered for epiphytes) for thin, medium and
     dense; with an extinction of .56 stems of 1.5, 2.5 and 4 take 57, 75 and 89 % of the light (extinction: Zhang et
     al., Front. Earth Sci. 2014, doi 10.1007/s11707-014-0446-7). Floating plants cover a quarter, half, nearly all.
+    ``height_m``: where a scene need not say one.
     """
 
     leaf_area: tuple[float, float, float]
-    leaf_length_m: float
-    leaf_width_m: float
-    spacing_m: float
-    leaf: LeafKind
+    leaf: LeafKind = LeafKind.SUBMERGED
+    height_m: float | None = None
 
 
+_STEMS = Habit((1.5, 2.5, 4.0))
+_ON_THE_GROUND = Habit((1.0, 2.0, 3.0))
+_AFLOAT = Habit((0.25, 0.5, 0.95), LeafKind.TYPICAL)
 HABITS = {
-    PlantKind.CARPET: Habit((1.0, 2.0, 3.0), 0.008, 0.005, 0.010, LeafKind.SUBMERGED),
-    PlantKind.STEMS: Habit((1.5, 2.5, 4.0), 0.030, 0.008, 0.025, LeafKind.SUBMERGED),
-    PlantKind.ROSETTES: Habit((1.0, 2.0, 3.0), 0.120, 0.030, 0.080, LeafKind.SUBMERGED),
-    PlantKind.FLOATING: Habit((0.25, 0.5, 0.95), 0.025, 0.020, 0.030, LeafKind.TYPICAL),
-    PlantKind.EPIPHYTES: Habit((0.5, 1.0, 2.0), 0.050, 0.025, 0.040, LeafKind.DARK),
-    PlantKind.MESH: Habit((0.0, 0.0, 0.0), 0.0, 0.0, 0.0, LeafKind.SUBMERGED),
+    **dict.fromkeys(FORMS[PlantKind.CARPET], _ON_THE_GROUND),
+    **dict.fromkeys(FORMS[PlantKind.STEMS], _STEMS),
+    **dict.fromkeys(FORMS[PlantKind.ROSETTES], _ON_THE_GROUND),
+    **dict.fromkeys(FORMS[PlantKind.FLOATING], _AFLOAT),
+    Form.THICK_LEAVES: Habit((0.5, 1.0, 2.0), LeafKind.DARK, 0.07),
+    Form.MOSS: Habit((1.0, 2.0, 4.0), LeafKind.DARK, 0.012),
 }
-DENSITIES: tuple[Density, ...] = ("thin", "medium", "dense")
 
 
 class Plants(Outlined):
-    """One group of plants of a kind, inside an outline, on a piece of wood or stone, or from a mesh."""
+    """One group of plants of a kind, inside an outline, on a piece of wood or stone, or from a mesh.
+
+    How much: one of ``density``, ``leaf_area`` (index), ``cover`` (floating) and ``spacing`` (between plants or stems).
+    Later: ``trimmed_to`` a height, then ``grown`` so long, by the rule of `scene.growth`; ``grows`` (height a week) and
+    ``doubles_in`` state rates of one's own. Epiphytes are tied where their outline, if any, and ``tied_above`` and
+    ``tied_below`` (over the bottom pane) leave wood. ``floats``: stems drift level under the surface, ``height`` long.
+    """
 
     name: Name
     kind: PlantKind
+    form: Form | None = None
     on: Name | None = None
+    tied_above: NonNegativeLengthM | None = None
+    tied_below: PositiveLengthM | None = None
+    floats: YesNo = False
     height: PositiveLengthM | None = None
-    density: Density = "medium"
+    grown: Weeks = 0.0
+    trimmed_to: PositiveLengthM | None = None
+    grows: PositiveLengthM | None = None
+    doubles_in: Weeks | None = None
+    density: Density | None = None
     leaf_area: PositiveNumber | None = None
     cover: Fraction | None = None
     spacing: PositiveLengthM | None = None
@@ -82,6 +123,8 @@ class Plants(Outlined):
     leaf: LeafKind | None = None
     reflectance: Fraction | None = None
     transmittance: Fraction | None = None
+    need: Need | None = None
+    band: tuple[NonNegativeNumber, NonNegativeNumber] | None = None
     seed: Seed = 1
     mesh: FilePath | None = None
     unit: LengthUnit | None = None
@@ -106,13 +149,17 @@ class Plants(Outlined):
                 raise wrong("epiphytes need on = the name of the wood or stone that they grow on")
         elif not self.outline_keys:
             raise wrong("where? say outline, rectangle or circle")
-        if self.on is not None and kind is not PlantKind.EPIPHYTES:
-            raise wrong("only epiphytes grow on wood or stone", "on")
+        self._check_place()
         if self.height is None and kind in (PlantKind.CARPET, PlantKind.STEMS, PlantKind.ROSETTES):
             raise wrong("how tall? say height", "")
-        if self.cover is not None and kind is not PlantKind.FLOATING:
-            raise wrong("cover is for floating plants; use density or leaf_area", "cover")
+        self._check_form()
+        self._check_amount()
+        self._check_growth()
         self._check_leaf()
+        if self.band is not None and self.need is not None:
+            raise wrong("the aim is said twice, by band and need; keep one", "need")
+        if self.band is not None and not self.band[0] < self.band[1]:
+            raise wrong("a band is [low, high] with low under high", "band", list(self.band))
         return self
 
     def _check_mesh(self) -> None:
@@ -122,45 +169,115 @@ class Plants(Outlined):
             raise wrong("a mesh plant stands at a point; it has no outline", self.outline_keys[0])
         if not self.mesh.is_file():
             raise wrong("no such mesh file", "mesh", str(self.mesh))
+        for key in ("height", "density", "leaf_area", "spacing", "leaf_length", "leaf_width", "trimmed_to"):
+            if getattr(self, key) is not None:
+                raise wrong("a mesh plant is as its mesh is; use scale", key)
+
+    def _check_place(self) -> None:
+        if self.kind is not PlantKind.EPIPHYTES:
+            for key in ("on", "tied_above", "tied_below"):
+                if getattr(self, key) is not None:
+                    raise wrong("only epiphytes grow on wood or stone", key)
+        elif self.tied_above is not None and self.tied_below is not None and self.tied_below <= self.tied_above:
+            raise wrong("tied_below lies under tied_above", "tied_below")
+        if self.floats and self.kind is not PlantKind.STEMS:
+            raise wrong('only kind = "stems" is rooted or afloat; floating plants have kind = "floating"', "floats")
+        if self.height is not None and self.kind is PlantKind.FLOATING:
+            raise wrong("floating plants lie at the surface; they have no height", "height")
+
+    def _check_form(self) -> None:
+        known = FORMS[self.kind]
+        if self.form is not None and self.form not in known:
+            names = " or ".join(f'"{form}"' for form in known)
+            said = f"form is for plants that are grown, not for kind = {self.kind}"
+            raise wrong(f"{self.kind} come as {names}" if known else said, "form", str(self.form))
+
+    def _check_amount(self) -> None:
+        if self.cover is not None and self.kind is not PlantKind.FLOATING:
+            raise wrong("cover is for floating plants; use density or leaf_area", "cover")
+        if self.leaf_area is not None and self.kind is PlantKind.FLOATING:
+            raise wrong("floating plants are said by cover or density", "leaf_area")
+        said = [key for key in ("density", "leaf_area", "cover", "spacing") if getattr(self, key) is not None]
+        if len(said) > 1:
+            raise wrong(f"the amount is said twice, by {' and '.join(said)}; keep one", said[1])
+        if self.spacing is not None and self.kind in (PlantKind.CARPET, PlantKind.FLOATING):
+            raise wrong("plants of this kind grow together; say density instead", "spacing")
+
+    def _check_growth(self) -> None:
+        if self.kind is PlantKind.MESH:
+            if self.grown:
+                raise wrong("a mesh plant does not grow; use scale", "grown")
+            return
+        if self.kind is PlantKind.FLOATING:
+            for key in ("trimmed_to", "grows"):
+                if getattr(self, key) is not None:
+                    raise wrong("floating plants are thinned by their cover, not cut", key)
+        if self.doubles_in is not None:
+            if self.doubles_in == 0:
+                raise wrong("a time to double in is longer than nothing", "doubles_in")
+            if self.growth.leaf_area is LeafAreaGoes.WITH_HEIGHT:
+                raise wrong("leaves of this form stand all along the plant: say grows, its height a week", "doubles_in")
 
     def _check_leaf(self) -> None:
         try:
             _ = self.leaf_optics
         except ValueError as problem:
             raise wrong(str(problem), "transmittance" if self.transmittance is not None else "reflectance") from None
+        if self.leaf_length is not None and self.leaf_form is Form.GRASS:
+            raise wrong("blades of grass are as long as the carpet is tall", "leaf_length")
+        if self.leaf_width is not None and self.kind is PlantKind.FLOATING:
+            raise wrong("floating leaves are round: leaf_length is their diameter", "leaf_width")
+        tall = self.height if self.kind is PlantKind.ROSETTES else None
+        if self.leaf_length is not None and tall is not None and self.leaf_length < tall:
+            raise wrong("a rosette's longest leaves are at least as long as it is tall", "leaf_length")
+        if self.leaf_width is not None and self.leaf_length is not None and self.leaf_width > self.leaf_length:
+            raise wrong("a leaf is not wider than long", "leaf_width")
+
+    @property
+    def leaf_form(self) -> Form | None:
+        """The form as said, or the first of its kind; None for a mesh."""
+        return self.form or next(iter(FORMS[self.kind]), None)
 
     @property
     def habit(self) -> Habit:
-        """The defaults of this growth form."""
-        return HABITS[self.kind]
+        """The defaults of this form."""
+        return Habit((0.0, 0.0, 0.0)) if self.leaf_form is None else HABITS[self.leaf_form]
 
     @property
-    def leaf_area_index(self) -> float:
-        """One-sided leaf area over ground area; for floating plants the share of the surface covered."""
-        if self.cover is not None:
-            return self.cover
-        if self.leaf_area is not None:
-            return self.leaf_area
-        return self.habit.leaf_area[DENSITIES.index(self.density)]
+    def growth(self) -> Growth:
+        """Rates of this form, the scene's own where it says them."""
+        assert self.leaf_form is not None
+        known = GROWTH[self.leaf_form]
+        return replace(
+            known,
+            height_m_per_week=known.height_m_per_week if self.grows is None else self.grows,
+            doubling_weeks=known.doubling_weeks if self.doubles_in is None else self.doubles_in,
+        )
 
     @property
-    def leaf_length_m(self) -> float:
-        """Length of a leaf [m]; a rosette's leaves are as long as it is tall where the scene does not say."""
-        if self.leaf_length is None and self.kind is PlantKind.ROSETTES and self.height is not None:
-            return self.height
-        return self.leaf_length or self.habit.leaf_length_m
+    def as_planted(self) -> Stand:
+        """Before trimming and growing; the leaf area index of floating plants is the share of the surface covered."""
+        height = self.habit.height_m if self.height is None else self.height
+        if self.spacing is not None:
+            return Stand(height, None)
+        said = self.cover if self.cover is not None else self.leaf_area
+        return Stand(height, self.habit.leaf_area[DENSITIES.index(self.density or "medium")] if said is None else said)
 
-    @property
-    def leaf_width_m(self) -> float:
-        """Width of a leaf [m]; a quarter of its length at most where the scene does not say, for rosettes."""
-        if self.leaf_width is None and self.kind is PlantKind.ROSETTES:
-            return min(self.habit.leaf_width_m, self.leaf_length_m / 4)
-        return self.leaf_width or self.habit.leaf_width_m
+    def stand(self, *, added_co2: bool, room_m: float = float("inf")) -> tuple[Stand, float | None]:
+        """As trimmed and grown, and its leaf area over that after trimming (see `grown_on`); room_m: to the surface [m]."""
+        speed = 1.0 if added_co2 or self.leaf_form in FLOATING else SLOWER_WITHOUT_CO2
+        if self.grows is not None or self.doubles_in is not None:
+            speed = 1.0
+        begun = trimmed(self.as_planted, self.trimmed_to)
+        if not self.grown:
+            return begun, 1.0
+        return grown_on(begun, self.growth, weeks=self.grown, speed=speed, room_m=room_m)
 
-    @property
-    def spacing_m(self) -> float:
-        """Distance between plants or stems [m]."""
-        return self.spacing or self.habit.spacing_m
+    def wanted(self, *, added_co2: bool) -> Band | None:
+        """The light that these plants should have; None where the scene does not say."""
+        if self.band is not None:
+            return Band(*self.band, "", "as the scene says")
+        return None if self.need is None else band_for(self.need, added_co2=added_co2)
 
     @property
     def leaf_kind(self) -> LeafKind:

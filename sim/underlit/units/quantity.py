@@ -20,6 +20,7 @@ LENGTH_UNITS_M = {
 ANGLE_UNITS_RAD = {"deg": math.pi / 180, "°": math.pi / 180, "rad": 1.0}
 VOLUME_UNITS_M3 = {"gal": 231 * 0.0254**3, "l": 1e-3, "L": 1e-3, "ml": 1e-6, "m3": 1.0}
 DURATION_UNITS_H = {"h": 1.0, "hours": 1.0, "hour": 1.0, "min": 1 / 60}
+AGE_UNITS_WEEKS = {"weeks": 1.0, "week": 1.0, "days": 1 / 7, "day": 1 / 7}
 # Each flux key of a scene allows exactly one unit; a scale such as "klm" only spares zeros.
 FLUX_UNITS = {
     "ppf": {"umol/s": 1.0, "µmol/s": 1.0},
@@ -80,6 +81,11 @@ def parse_volume(value: object) -> float:
 def parse_duration_hours(value: object) -> float:
     """Hours from a text such as ``8 h`` or ``90 min``."""
     return parse_quantity(value, DURATION_UNITS_H, "a time", '"8 h"')
+
+
+def parse_age_weeks(value: object) -> float:
+    """Weeks from a text such as ``6 weeks`` or ``10 days``."""
+    return parse_quantity(value, AGE_UNITS_WEEKS, "a time of growth", '"6 weeks"')
 
 
 def parse_flux(value: object, kind: str) -> float:

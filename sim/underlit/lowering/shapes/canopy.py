@@ -57,7 +57,7 @@ def random_leaves(
     shape = Shape(*without_degenerate_faces(*cut_to_box(vertices, faces, bottom - far, top + far)), False)
     area = float(np.prod((top - bottom)[:2]))
     total = float(face_areas(shape.vertices, shape.faces).sum())
-    return Planting(shape, total, total / area, count, count, area)
+    return Planting(shape, total, total / area, count, count, area, leaf_faces=len(shape.faces))
 
 
 def _directions(count: int, angles: LeafAngles, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
 
-from underlit.lowering.shapes.leaves import Blade, LeafForm, LeafSpread, flatten, grow, leaf_areas
-from underlit.lowering.shapes.planting import DEFAULT_TRIANGLE_BUDGET, Planting, fit_to_budget, require, require_size
-from underlit.lowering.shapes.randomness import generator
-from underlit.lowering.shapes.shape import (
-    FloatArray,
-    Shape,
-    face_areas,
-    face_normals,
-    join,
-    without_degenerate_faces,
+from underlit.lowering.shapes.alike import PATTERNS, Beyond, Pattern, copies_at, pattern_of
+from underlit.lowering.shapes.leaves import Blade, LeafForm, LeafSpread, grow, leaf_areas
+from underlit.lowering.shapes.outline import checked_outline, inside
+from underlit.lowering.shapes.planting import (
+    DEFAULT_TRIANGLE_BUDGET,
+    Planting,
+    assemble,
+    fit_to_budget,
+    require,
+    require_size,
 )
+from underlit.lowering.shapes.randomness import generator
+from underlit.lowering.shapes.shape import FloatArray, Shape, face_areas, face_normals
 from underlit.lowering.shapes.stalks import tubes
 
 
@@ -55,28 +57,40 @@ def epiphytes(
     kind: EpiphyteKind = EpiphyteKind.THICK_LEAVES,
     leaf_area_index: float | None = None,
     plants: int | None = None,
+    spacing: float | None = None,
     height: float | None = None,
+    leaf_length: float | None = None,
+    leaf_width: float | None = None,
     from_z: float = 0.0,
     to_z: float = np.inf,
+    outline: FloatArray | None = None,
     triangle_budget: int = DEFAULT_TRIANGLE_BUDGET,
+    beyond: Beyond = Beyond.COARSEN,
 ) -> Planting:
     """Grow plants on the upper surface of wood or stone.
 
     wood_shape: the support where it stands (place it first); height: how far the plants stand off it [m]; from_z,
-    to_z: heights between which they are tied [m]. Density: a number of plants, or leaf_area_index over the plan area
-    of the upper surface between those heights (the Planting's outline_area_m2). Too many triangles for triangle_budget
-    become fewer, larger leaves, and the note says so. Raises ShapeError.
+    to_z: heights between which they are tied [m]; outline: (k, 2) [m], where on the plan. Density: a number of plants, a
+    spacing [m], or leaf_area_index over the plan area of the upper surface there (the Planting's outline_area_m2).
+    leaf_length, leaf_width: of a typical leaf [m], by default in proportion to the height. Too many triangles for
+    triangle_budget become fewer, larger leaves, and the note says so; or, with Beyond.COPY, copies of a few plants.
+    Raises ShapeError.
     """
     habit = _HABITS[kind]
     height = habit.height if height is None else height
     require_size("height", height, 0.003, 0.5)
-    require(plants is None or leaf_area_index is None, "density: give plants or leaf_area_index, not both")
+    said = sum(value is not None for value in (plants, leaf_area_index, spacing))
+    require(said <= 1, "density: give plants, spacing or leaf_area_index, not both")
     rng = generator(seed, f"epiphytes {kind.value}")
-    support, weights = _upper_faces(wood_shape, from_z, to_z)
+    support, weights = _upper_faces(wood_shape, from_z, to_z, outline)
     area = float(weights.sum())
-    length = habit.leaf * height
+    length = habit.leaf * height if leaf_length is None else leaf_length
+    if leaf_width is not None:
+        habit = replace(habit, width=leaf_width / length)
     probe = _bunches(np.zeros((80, 3)), np.tile([0.0, 0, 1], (80, 1)), habit, length, generator(seed, "probe"))
     per_plant = float(leaf_areas(habit.form, grow(habit.form, probe)).sum()) / 80
+    if spacing is not None:
+        plants = max(1, round(area / spacing**2))
     if plants is not None:
         require(0 < plants <= 1_000_000, f"plants: {plants} is not believable; give 1 to 1000000")
         count, target = plants, plants * per_plant
@@ -85,36 +99,53 @@ def epiphytes(
         require(0 < index <= 40, f"leaf_area_index: {index:g} is not believable; give 0.1 to 40")
         target = index * area
         count = max(1, round(target / per_plant))
-    fit = fit_to_budget(count * len(probe) / 80, habit.form.triangles, triangle_budget - 36 * count // 40)
+    leaves_per_plant, with_rhizome = len(probe) / 80, kind is EpiphyteKind.THICK_LEAVES
+    if beyond is Beyond.COPY and count * leaves_per_plant * habit.form.triangles > triangle_budget:
+        patterns = [_pattern(habit, length, with_rhizome, rng) for _ in range(PATTERNS)]
+        points, normals = _spots(wood_shape, support, weights, count, rng)
+        halfway = np.add(normals, [0.0, 0.0, 1.0])
+        halfway /= np.linalg.norm(halfway, axis=1, keepdims=True)
+        copies, _ = copies_at(patterns, points, rng, up=halfway)
+        if plants is None:
+            size = float(np.sqrt(target / sum(c.leaf_area_m2 for c in copies)))
+            copies = tuple(replace(c, scales=c.scales * size) for c in copies)
+        return assemble(
+            habit.form, np.zeros((0, len(habit.form.half_widths()), 3)), outline_area_m2=area, plant_count=count,
+            copies=copies, copied_leaves=round(count * leaves_per_plant),
+        )  # fmt: skip
+    fit = fit_to_budget(count * leaves_per_plant, habit.form.triangles, triangle_budget - 36 * count // 40)
     count = max(1, round(count / fit.leaf_scale**2))
     points, normals = _spots(wood_shape, support, weights, count, rng)
     spread = _bunches(points, normals, habit, length * fit.leaf_scale, rng)
     if plants is None:
-        size = np.sqrt(target / float(leaf_areas(habit.form, grow(habit.form, spread)).sum()))
+        size = float(np.sqrt(target / float(leaf_areas(habit.form, grow(habit.form, spread)).sum())))
         spread.length[:] *= size
         spread.width[:] *= size
-    vertices, faces = without_degenerate_faces(*flatten(habit.form, grow(habit.form, spread)))
-    leaf_area = float(face_areas(vertices, faces).sum())
-    leaves = Shape(vertices, faces, False)
-    stalks = _rhizomes(points, normals, rng) if kind is EpiphyteKind.THICK_LEAVES else None
-    shape = join([leaves, stalks]) if stalks is not None else leaves
-    return Planting(
-        Shape(shape.vertices, shape.faces, False, fit.note),
-        leaf_area,
-        leaf_area / area,
-        len(spread),
-        count,
-        area,
-        stalks.area_m2 if stalks is not None else 0.0,
-    )
+    stalks = _rhizomes(points, normals, rng) if with_rhizome else None
+    leaves = grow(habit.form, spread)
+    return assemble(habit.form, leaves, outline_area_m2=area, plant_count=count, stalks=stalks, note=fit.note)
 
 
-def _upper_faces(wood: Shape, from_z: float, to_z: float) -> tuple[np.ndarray, FloatArray]:
-    """Faces that look up, between the heights, with nothing of the wood close above; and the plan area of each [m2]."""
+def _pattern(habit: _Habit, length: float, with_rhizome: bool, rng: np.random.Generator) -> Pattern:
+    """One plant on level ground, its foot at the origin."""
+    foot, up = np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]])
+    leaves = grow(habit.form, _bunches(foot, up, habit, length, rng))
+    return pattern_of(habit.form, leaves, _rhizomes(foot, up, rng) if with_rhizome else None)
+
+
+def _upper_faces(wood: Shape, from_z: float, to_z: float, outline: FloatArray | None) -> tuple[np.ndarray, FloatArray]:
+    """Faces that look up, between the heights and inside the outline; and the plan area of each [m2]."""
     normals, areas = face_normals(wood.vertices, wood.faces), face_areas(wood.vertices, wood.faces)
     middle = wood.vertices[wood.faces].mean(axis=1)
-    upper = np.flatnonzero((normals[:, 2] > 0.35) & (middle[:, 2] > from_z) & (middle[:, 2] < to_z))
-    require(len(upper) > 0, f"epiphytes: no upper surface from {from_z:g} m to {to_z:g} m; give heights where wood is")
+    chosen = (normals[:, 2] > 0.35) & (middle[:, 2] > from_z) & (middle[:, 2] < to_z)
+    if outline is not None:
+        chosen &= inside(checked_outline(outline), middle[:, 0], middle[:, 1])
+    upper = np.flatnonzero(chosen)
+    where = "" if outline is None else " inside the outline"
+    require(
+        len(upper) > 0,
+        f"epiphytes: no upper surface from {from_z:g} m to {to_z:g} m{where}; give heights where wood is",
+    )
     return upper, areas[upper] * normals[upper, 2]
 
 

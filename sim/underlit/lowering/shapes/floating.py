@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
 
 from underlit.lowering.shapes.outline import checked_outline, inside, scatter, shrunk_as_far_as_possible, signed_area
-from underlit.lowering.shapes.planting import DEFAULT_TRIANGLE_BUDGET, Planting, require
+from underlit.lowering.shapes.planting import DEFAULT_TRIANGLE_BUDGET, Planting, require, require_size
 from underlit.lowering.shapes.randomness import generator
 from underlit.lowering.shapes.shape import FloatArray, IntArray, Shape, face_areas, without_degenerate_faces
 
@@ -47,11 +47,13 @@ def floating(
     *,
     coverage: float,
     kind: FloatingKind = FloatingKind.PADS,
+    leaf_length: float | None = None,
     triangle_budget: int = DEFAULT_TRIANGLE_BUDGET,
 ) -> Planting:
     """Cover a share of an outline on the water with floating leaves.
 
-    outline: (k, 2) float64 [m]; coverage: share of its area hidden seen from straight above, above 0 up to 0.97. z = 0
+    outline: (k, 2) float64 [m]; coverage: share of its area hidden seen from straight above, above 0 up to 0.97;
+    leaf_length: diameter of a typical pad or frond [m]. z = 0
     is the water surface: pads lie .2 to 4 mm below it, each at a depth of its own. With more pads than triangle_budget
     allows, larger and fewer ones are drawn, and the note says so. The Planting's coverage is the measured one. Raises
     ShapeError.
@@ -59,6 +61,9 @@ def floating(
     outline = checked_outline(outline)
     require(0 < coverage <= 0.97, f"coverage: {coverage:g} is out of range; give a share above 0 up to 0.97")
     rng, habit, area = generator(seed, f"floating {kind.value}"), _HABITS[kind], signed_area(outline)
+    if leaf_length is not None:
+        require_size("leaf_length", leaf_length, 1e-3, 0.5)
+        habit = replace(habit, radius=0.5 * leaf_length)
     smallest_side = np.sqrt(area)
     radius = min(habit.radius, 0.2 * smallest_side)
     # Pads pushed aside overlap little: about this many layers lie where coverage is hidden.
@@ -79,7 +84,14 @@ def floating(
     leaf_area = float(face_areas(vertices, faces).sum())
     plants = -(-len(pads) // habit.together)
     return Planting(
-        Shape(vertices, faces, False, note), leaf_area, leaf_area / area, len(pads), plants, area, coverage=reached
+        Shape(vertices, faces, False, note),
+        leaf_area,
+        leaf_area / area,
+        len(pads),
+        plants,
+        area,
+        coverage=reached,
+        leaf_faces=len(faces),
     )
 
 

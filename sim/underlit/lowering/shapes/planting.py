@@ -4,16 +4,21 @@ area.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from underlit.lowering.shapes.alike import Alike
 from underlit.lowering.shapes.leaves import LeafForm, LeafSpread, flatten, grow
 from underlit.lowering.shapes.outline import Ground, inside
 from underlit.lowering.shapes.shape import FloatArray, Shape, ShapeError, face_areas, join, without_degenerate_faces
 
 DEFAULT_TRIANGLE_BUDGET = 60_000
 """Triangles that one planting may use unless told otherwise: a tank's worth of plants then traces at full speed."""
+
+SINKS = 1e-3
+"""So far may the lowest leaf of a copy reach into the ground [m]."""
 
 
 @dataclass(frozen=True)
@@ -22,7 +27,8 @@ class Planting:
 
     leaf_area_m2: one side, all leaf blades [m2]; leaf_area_index: that over outline_area_m2; leaf_count, plant_count:
     leaf blades and plants; stalk_area_m2: triangles of stalks and stems, not part of the leaf area; coverage: share of
-    the outline hidden seen from straight above, where it was asked for.
+    the outline hidden seen from straight above, where it was asked for. leaf_faces: so many faces of the shape, the first
+    ones, are leaf blades. copies: plants besides those of the shape, as copies of a few; the other numbers count them in.
     """
 
     shape: Shape
@@ -33,6 +39,8 @@ class Planting:
     outline_area_m2: float
     stalk_area_m2: float = 0.0
     coverage: float | None = None
+    leaf_faces: int = 0
+    copies: tuple[Alike, ...] = ()
 
 
 def require(condition: bool, message: str) -> None:
@@ -149,23 +157,48 @@ def assemble(
     outline_area_m2: float,
     plant_count: int,
     stalks: Shape | None = None,
-    coverage: float | None = None,
+    copies: tuple[Alike, ...] = (),
+    copied_leaves: int = 0,
     note: str = "",
 ) -> Planting:
-    """Leaves (n, v, 3) and stalks as one open shape, with its leaf area measured on the triangles that stay."""
-    require(len(leaves) > 0, "plants: nothing fits into the outline; make it larger or the plants smaller")
+    """Leaves (n, v, 3), stalks and copies as one planting, with its leaf area measured on the triangles that stay."""
+    require(
+        len(leaves) + len(copies) > 0, "plants: nothing fits into the outline; make it larger or the plants smaller"
+    )
     vertices, faces = without_degenerate_faces(*flatten(form, leaves))
-    leaf_area = float(face_areas(vertices, faces).sum())
+    leaf_area = float(face_areas(vertices, faces).sum()) + sum(c.leaf_area_m2 for c in copies)
+    stalk_area = sum(c.stalk_area_m2 for c in copies)
     shape = Shape(vertices, faces, False)
     if stalks is not None and len(stalks.faces):
+        stalk_area += stalks.area_m2
         shape = join([shape, stalks])
     return Planting(
         Shape(shape.vertices, shape.faces, False, note),
         leaf_area,
         leaf_area / outline_area_m2,
-        len(leaves),
+        len(leaves) + copied_leaves,
         plant_count,
         outline_area_m2,
-        stalks.area_m2 if stalks is not None else 0.0,
-        coverage,
+        stalk_area,
+        leaf_faces=len(faces),
+        copies=copies,
     )
+
+
+def stands_within(outline: FloatArray, ground: Ground) -> Callable[[FloatArray], np.ndarray]:
+    """Which copies lie inside an outline and not in the ground, from their outermost points (n, p, 3)."""
+
+    def fits(points: FloatArray) -> np.ndarray:
+        x, y, z = points[:, :, 0], points[:, :, 1], points[:, :, 2]
+        return np.asarray((inside(outline, x, y) & (z > height_at(ground, x, y) - SINKS)).all(axis=1))
+
+    return fits
+
+
+def across_slope(ground: Ground, points: FloatArray, step: float = 5e-3) -> FloatArray:
+    """(n, 3): unit normals of the ground at points (n, 3) [m]."""
+    x, y = points[:, 0], points[:, 1]
+    rise_x = (height_at(ground, x + step, y) - height_at(ground, x - step, y)) / (2 * step)
+    rise_y = (height_at(ground, x, y + step) - height_at(ground, x, y - step)) / (2 * step)
+    up = np.stack([-rise_x, -rise_y, np.ones(len(points))], axis=1)
+    return up / np.linalg.norm(up, axis=1, keepdims=True)

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
 
+from underlit.lowering.shapes.alike import PATTERNS, Alike, Beyond, Pattern, copies_at, pattern_of
 from underlit.lowering.shapes.leaves import Blade, LeafForm, LeafSpread, grow, leaf_areas
 from underlit.lowering.shapes.outline import Ground, checked_outline, scatter, shrunk_as_far_as_possible, signed_area
 from underlit.lowering.shapes.planting import (
     DEFAULT_TRIANGLE_BUDGET,
+    Fit,
     Planting,
+    across_slope,
     assemble,
     fit_to_budget,
     height_at,
@@ -19,6 +23,7 @@ from underlit.lowering.shapes.planting import (
     lay_on_ground,
     require,
     require_size,
+    stands_within,
 )
 from underlit.lowering.shapes.randomness import generator
 from underlit.lowering.shapes.shape import FloatArray
@@ -80,14 +85,18 @@ def rosettes(
     height: float | None = None,
     plants_per_m2: float | None = None,
     leaf_area_index: float | None = None,
+    leaf_length: float | None = None,
+    leaf_width: float | None = None,
     triangle_budget: int = DEFAULT_TRIANGLE_BUDGET,
+    beyond: Beyond = Beyond.COARSEN,
 ) -> Planting:
     """Fill an outline with rosette plants.
 
     outline: (k, 2) float64 [m]; ground: vectorised height of the substrate [m]; height: of the tallest leaves above
     the ground [m]. Density: plants_per_m2 (by default as close as such plants are set), or leaf_area_index, which sets
-    the number of plants. With more triangles than triangle_budget, fewer and larger plants of the same leaf area are
-    drawn, and the note says so. Raises ShapeError.
+    the number of plants. leaf_length: of the longest leaves [m], which lie the flatter the longer they are; leaf_width: of
+    the widest [m]. With more triangles than triangle_budget, fewer and larger plants of the same leaf area are drawn, and
+    the note says so; or, with Beyond.COPY, plants that do not touch the edge become copies of a few. Raises ShapeError.
     """
     outline = checked_outline(outline)
     habit, area = _HABITS[kind], signed_area(outline)
@@ -96,8 +105,10 @@ def rosettes(
     require(
         plants_per_m2 is None or leaf_area_index is None, "density: give plants_per_m2 or leaf_area_index, not both"
     )
+    if leaf_width is not None:
+        habit = replace(habit, width=(math.inf, math.inf), widest=leaf_width)
     rng = generator(seed, f"rosettes {kind.value}")
-    probe = _crowns(np.zeros((60, 3)), habit, height, generator(seed, "probe"))
+    probe = _crowns(np.zeros((60, 3)), habit, height, leaf_length, generator(seed, "probe"))
     per_plant = float(leaf_areas(habit.form, grow(habit.form, probe)).sum()) / 60
     if leaf_area_index is not None:
         require(0 < leaf_area_index <= 40, f"leaf_area_index: {leaf_area_index:g} is not believable; give 0.1 to 40")
@@ -106,24 +117,57 @@ def rosettes(
         density = 1 / (habit.spacing * height) ** 2 if plants_per_m2 is None else plants_per_m2
         require(0 < density <= 40_000, f"plants_per_m2: {density:g} is not believable; give 1 to 40000")
         count = max(1, round(density * area))
-    target = count * per_plant if leaf_area_index is None else leaf_area_index * area
+    target = None if leaf_area_index is None else leaf_area_index * area
     leaves_per_plant = len(probe) / 60
-    fit = fit_to_budget(count * leaves_per_plant, habit.form.triangles, triangle_budget)
+    copying = beyond is Beyond.COPY and count * leaves_per_plant * habit.form.triangles > triangle_budget
+    fit = Fit(1.0, "") if copying else fit_to_budget(count * leaves_per_plant, habit.form.triangles, triangle_budget)
+    if fit.note and target is None:
+        target = count * per_plant
     count = max(1, round(count / fit.leaf_scale**2))
     reach = 0.3 * height if kind is not RosetteKind.RIBBON else 0.03
     spots = scatter(shrunk_as_far_as_possible(outline, min(reach, 0.12)), count, rng)
     roots = np.concatenate([spots, height_at(ground, spots[:, 0], spots[:, 1])[:, None]], axis=1)
-    spread = _crowns(roots, habit, height, rng)
-    spread = _fitted(spread, habit, height, outline, target if leaf_area_index is not None or fit.note else None, rng)
-    leaves = lay_on_ground(_wavy(grow(habit.form, spread), spread, kind, rng), ground, rng)
+    copies: tuple[Alike, ...] = ()
+    if copying:
+        patterns = [_pattern(kind, habit, height, leaf_length, rng) for _ in range(PATTERNS)]
+        up = None if kind is RosetteKind.RIBBON else across_slope(ground, roots)
+        fits = stands_within(outline, ground)
+        copies, left_over = copies_at(patterns, roots, rng, up=up, sizes=(0.88, 1.0), fits=fits)
+        roots = roots[left_over]
+        target = None if target is None else target - sum(c.leaf_area_m2 for c in copies)
+    leaves = np.zeros((0, len(habit.form.half_widths()), 3))
+    if len(roots):
+        spread = _crowns(roots, habit, height, leaf_length, rng)
+        spread = _fitted(spread, habit, height, outline, target, rng)
+        leaves = lay_on_ground(_wavy(grow(habit.form, spread), spread, kind, rng), ground, rng)
     note = (
         fit.note
         and f"{fit.leaf_scale**2:.2f} x fewer leaves, each as much wider, for a budget of {triangle_budget} triangles"
     )
-    return assemble(habit.form, leaves, outline_area_m2=area, plant_count=count, note=note)
+    copied_leaves = round((count - len(roots)) * leaves_per_plant)
+    return assemble(
+        habit.form,
+        leaves,
+        outline_area_m2=area,
+        plant_count=count,
+        copies=copies,
+        copied_leaves=copied_leaves,
+        note=note,
+    )
 
 
-def _crowns(roots: FloatArray, habit: _Habit, height: float, rng: np.random.Generator) -> LeafSpread:
+def _pattern(
+    kind: RosetteKind, habit: _Habit, height: float, leaf_length: float | None, rng: np.random.Generator
+) -> Pattern:
+    """One plant, its crown at the origin."""
+    spread = _crowns(np.zeros((1, 3)), habit, height, leaf_length, rng)
+    leaves = _wavy(grow(habit.form, spread), spread, kind, rng)
+    return pattern_of(habit.form, lay_on_ground(leaves, lambda x, y: np.zeros_like(x), rng))
+
+
+def _crowns(
+    roots: FloatArray, habit: _Habit, height: float, leaf_length: float | None, rng: np.random.Generator
+) -> LeafSpread:
     """Leaves around each crown: the inner ones younger, steeper and shorter."""
     plants = len(roots)
     per_plant = rng.integers(habit.leaves[0], habit.leaves[1] + 1, plants)
@@ -138,8 +182,10 @@ def _crowns(roots: FloatArray, habit: _Habit, height: float, rng: np.random.Gene
     droop = np.deg2rad(rng.uniform(*habit.droop, count)) * (0.4 + 0.6 * age)
     size = rng.uniform(0.75, 1.0, plants)[plant] * np.where(age < 0.25, 0.7, 1.0) * rng.uniform(0.85, 1.0, count)
     # The length that brings a leaf's highest point up to the height it is to have.
-    length = height * size / _highest_point(rise, droop)
-    length = np.minimum(length, 1.7 * height)
+    length = np.minimum(height * size / _highest_point(rise, droop), 1.7 * height)
+    if leaf_length is not None:
+        length = leaf_length * size
+        rise, droop = _as_high_as(height * size / length, rise, droop)
     width = np.minimum(length * rng.uniform(*habit.width, count), habit.widest)
     base = roots[plant].copy()
     base[:, :2] += rng.normal(0, 0.02, (count, 2)) * np.minimum(length, 0.15)[:, None]
@@ -183,6 +229,24 @@ def _highest_point(rise: FloatArray, droop: FloatArray) -> FloatArray:
     t = (np.arange(16) + 0.5) / 16
     climb = np.sin(rise[:, None] - droop[:, None] * t) / 16
     return np.maximum(np.cumsum(climb, axis=1).max(axis=1), 0.15)
+
+
+def _as_high_as(share: FloatArray, rise: FloatArray, droop: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Rise and droop (n,) [rad] with which a leaf's highest point is at a share (n,) of its length: flatter or steeper than
+    those given, found by halving.
+    """
+    low, high = np.zeros(len(share)), np.ones(len(share))
+    for _ in range(20):
+        middle = 0.5 * (low + high)
+        too_high = _highest_point(*_between_flat_and_upright(middle, rise, droop)) > share
+        low, high = np.where(too_high, low, middle), np.where(too_high, middle, high)
+    return _between_flat_and_upright(low, rise, droop)
+
+
+def _between_flat_and_upright(t: FloatArray, rise: FloatArray, droop: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Flat at t = 0, as given half way, straight up at t = 1."""
+    flatter, steeper = np.minimum(2 * t, 1.0), np.maximum(2 * t - 1, 0.0)
+    return rise * flatter + (np.deg2rad(89) - rise) * steeper, droop * flatter * (1 - steeper)
 
 
 def _wavy(leaves: FloatArray, spread: LeafSpread, kind: RosetteKind, rng: np.random.Generator) -> FloatArray:
