@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from underlit.catalogue import FOLDER_VARIABLE, Kind, load_catalogue
 from underlit.scene import SceneError, assumptions, json_schema, load_scene, scene_from_dict
-from underlit.scene.layers import ALTERNATIVES
+from underlit.scene.layers import ALTERNATIVES, DISPLACES
 from underlit.scene.problems import keys_at
 from underlit.text.problem import Problem
 
@@ -187,10 +187,18 @@ def test_what_does_not_fit_names_the_entry_it_comes_from(tmp_path: Path) -> None
     assert line.endswith("that comes from 'bar 36 W, 90 cm' of the catalogue")
 
 
+TRIANGLE = [["0 cm", "0 cm"], ["60 cm", "0 cm"], ["0 cm", "60 cm"]]
+
+
 @pytest.mark.parametrize(
     ("table", "said"),
     [
         ({"tank": {"from": "55 gallon", "inside_size": ["1 m", "40 cm", "40 cm"]}}, ("tank", "inside_size")),
+        ({"tank": {"from": "46 bow front", "shape": "box"}}, ("tank", "nominal_size")),
+        ({"tank": {"from": "46 bow front", "outline": TRIANGLE, "height": "40 cm"}}, ("tank", "outline")),
+        ({"lid": {"from": "sliding glass top", "hinged": {"at": "20 cm"}}}, ("lid", "hinged")),
+        ({"fixture": [{"from": "puck 15 W", "length": "20 cm"}]}, None),
+        ({"fixture": [{"from": "clip-on 9 W", "position": ["20 cm", "10 cm"], "leds": {"rings": 1}}]}, None),
         ({"substrate": {"from": "dark soil slope", "depth": "5 cm"}}, ("substrate", "depth")),
         ({"fixture": [{"from": "puck 15 W", "above_water": "9 cm", "output": {"ppf": "20 umol/s"}}]}, None),
         ({"fixture": [{"from": "puck 15 W", "above_rim": "9 cm", "lens": "lambertian"}]}, None),
@@ -206,11 +214,13 @@ def test_another_way_to_say_it_replaces_the_entrys(table: dict[str, Any], said: 
 def test_alternatives_name_keys_that_a_scene_has() -> None:
     at = {
         "tannin": ("water", "tannin"), "cloudiness": ("water", "cloudiness"), "heights": ("substrate", "heights"),
-        "lens": ("fixture", "lens"), "output": ("fixture", "output"), "for": ("zone", "for"),
+        "lens": ("fixture", "lens"), "output": ("fixture", "output"), "leds": ("fixture", "leds"), "for": ("zone", "for"),
     }  # fmt: skip
-    for table, ways in ALTERNATIVES.items():
-        known = keys_at(at.get(table, (table,)))
-        assert {key for way in ways for key in way} <= set(known), table
+    for table, relations in ALTERNATIVES.items():
+        known = set(keys_at(at.get(table, (table,))))
+        assert {key for ways in relations for way in ways for key in way} <= known, table
+    for table, others in DISPLACES.items():
+        assert {key for said, keys in others.items() for key in (said, *keys)} <= set(keys_at((table,))), table
 
 
 def test_a_file_refers_to_another_entry_than_its_base(tmp_path: Path) -> None:

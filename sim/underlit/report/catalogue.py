@@ -135,11 +135,11 @@ def reference(entry: Entry) -> list[str]:
 
 def _what_follows(entry: Entry, scene: Scene) -> Iterator[str]:
     if entry.kind is Kind.TANK:
-        length, depth, height = scene.tank.inside_m
+        volume = scene.tank.inside_outline.area * scene.tank.inside_m[2]
         measures = " x ".join(format_length(side) for side in scene.tank.inside_m)
         called = "" if entry.trade_gallons is None else f"; the trade calls it {entry.trade_gallons:g} gallons"
         yield f"inside {measures}, glass {format_length(scene.tank.wall_thickness_m)}"
-        yield f"{format_volume(length * depth * height)} up to the top edge{called}"
+        yield f"{format_volume(volume)} up to the top edge{called}"
     elif entry.kind is Kind.LID and scene.lid is not None:
         yield f"of what the glass lets through, dirt and drops leave {100 * scene.lid.dirt * scene.lid.condensation:.0f} %"
     elif entry.kind is Kind.SUBSTRATE:

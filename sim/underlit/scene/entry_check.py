@@ -62,9 +62,9 @@ def checked(catalogue: Catalogue) -> Catalogue:
 def _left_to_scenes(kind: Kind, said: dict[str, Any]) -> dict[str, Any]:
     """What a scene says of a piece, such as where it stands, where the entry does not."""
     if kind is Kind.FIXTURE:
-        hung = {} if "above_water" in said else {"above_rim": "50 cm"}
-        light = {} if "photometric_file" in said else {"leds": {"rows": 1, "columns": 1}, "output": {"ppf": "9 umol/s"}}
-        return {"size": ["30 cm", "10 cm", "2 cm"], **light, **hung}
+        if "photometric_file" in said:
+            return {} if "length" in said else {"size": ["30 cm", "20 cm", "5 cm"]}
+        return {"output": {"watts": "9 W"}}
     if kind is not Kind.PLANTS or said.get("kind") == "mesh":
         return {"at": ["1.5 m", "1 m"]}
     height = {"height": "5 cm"} if said.get("kind") in _WITH_HEIGHT else {}

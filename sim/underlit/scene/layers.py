@@ -11,22 +11,36 @@ from underlit.text.problem import KeyPath
 
 PATH_KEYS = ("mesh", "file", "photometric_file")
 
-ALTERNATIVES: dict[str, tuple[tuple[str, ...], ...]] = {
-    "tank": (("nominal_size",), ("inside_size",)),
-    "water": (("below_rim",), ("above_bottom",)),
-    "tannin": (("name",), ("a440_per_m",)),
-    "cloudiness": (("name",), ("scattering_per_m",)),
-    "substrate": (("depth",), ("front_depth", "back_depth"), ("heights",)),
-    "heights": (("rows",), ("file",)),
-    "fixture": (("above_rim",), ("above_water",)),
-    "lens": (("name",), ("beam_angle",), ("cone",), ("table",)),
-    "output": (("efficacy",), ("ppf",), ("lumens",), ("reads", "below")),
-    "wood": (("shape", "size"), ("mesh", "unit")),
-    "stone": (("shape", "size"), ("mesh", "unit")),
-    "plants": (("outline",), ("rectangle",), ("circle",)),
-    "for": (("need",), ("band",)),
-}
+ALTERNATIVES: dict[str, tuple[tuple[tuple[str, ...], ...], ...]] = {
+    "tank": ((("nominal_size",), ("inside_size",), ("outline", "height")),),
+    "water": ((("below_rim",), ("above_bottom",)),),
+    "tannin": ((("name",), ("a440_per_m",)),),
+    "cloudiness": ((("name",), ("scattering_per_m",)),),
+    "lid": ((("pane",), ("sliding",), ("hinged",)),),
+    "substrate": ((("depth",), ("front_depth", "back_depth"), ("heights",)),),
+    "heights": ((("rows",), ("file",)),),
+    "fixture": (
+        (("above_rim",), ("above_water",)), (("length",), ("size",)), (("clip",), ("position",)),
+        (("leds",), ("cluster",)), (("photoperiod",), ("schedule",)), (("dimming",), ("step",)),
+    ),
+    "leds": ((("rows", "columns", "row_pitch", "column_pitch"), ("rings",), ("pattern",)),),
+    "lens": ((("name",), ("beam_angle",), ("cone",), ("table",)),),
+    "output": ((("efficacy",), ("ppf",), ("lumens",), ("reads", "below", "under_water"), ("reading",)),),
+    "wood": ((("shape", "size"), ("mesh", "unit")),),
+    "stone": ((("shape", "size"), ("mesh", "unit")),),
+    "plants": ((("outline",), ("rectangle",), ("circle",)),),
+    "zone": (
+        (("outline",), ("rectangle",), ("circle",), ("plants",), ("hardscape",)), (("band",), ("need",), ("for",)),
+    ),
+    "for": ((("need",), ("band",)),),
+}  # fmt: skip
 """Keys of a table that say the same thing in different ways: the way said above replaces the ways said below."""
+
+DISPLACES: dict[str, dict[str, tuple[str, ...]]] = {
+    "tank": {"shape": ("bow", "side_pane", "room_corner"), "outline": ("shape", "bow", "side_pane", "room_corner")},
+    "fixture": {"photometric_file": ("leds", "lens", "cluster", "optic", "reflector", "form")},
+}
+"""Keys of a table that, said above, leave no sense to others said below."""
 
 
 class Place(NamedTuple):
@@ -96,11 +110,13 @@ def merged(below: Layer, above: Layer, low: dict[str, Any], high: dict[str, Any]
 
 
 def _replaced_ways(path: KeyPath, high: Mapping[str, Any]) -> list[str]:
+    """Keys that have no place below what ``high`` says."""
     table = next((part for part in reversed(path) if isinstance(part, str)), "")
-    ways = ALTERNATIVES.get(table, ())
-    if not any(key in high for way in ways for key in way):
-        return []
-    return [key for way in ways if not any(key in high for key in way) for key in way]
+    replaced = [key for said, keys in DISPLACES.get(table, {}).items() if said in high for key in keys]
+    for ways in ALTERNATIVES.get(table, ()):
+        if any(key in high for way in ways for key in way):
+            replaced += [key for way in ways if not any(key in high for key in way) for key in way]
+    return replaced
 
 
 def _without_entry(below: Layer, low: dict[str, Any], path: KeyPath) -> dict[str, Any]:
