@@ -131,6 +131,22 @@ def test_what_the_scene_leaves_of_the_questions_is_told(tmp_path: Path) -> None:
     assert (rows["added_co2"], rows["settled"]) == ("no", "yes")
 
 
+def test_plants_of_the_catalogue_bring_their_need_to_the_zone_that_is_them(tmp_path: Path) -> None:
+    file = tmp_path / "tank.toml"
+    text = SCENE.replace('for = { from = "moss on wood", need = "medium" }', "")
+    file.write_text(text, "utf-8")
+    scene = load_scene(file)
+    band = scene.band_of(scene.zones[1])
+    assert band is not None
+    assert (band.low, band.high, band.note) == (15, 35, "for moss on wood")
+    assert scene.plants[1].wanted(added_co2=True) == scene.zones[0].wanted(added_co2=True)
+    file.write_text(text.replace('on = "branching driftwood"', 'on = "branching driftwood"\nband = [5, 9]'), "utf-8")
+    scene = load_scene(file)
+    band = scene.band_of(scene.zones[1])
+    assert band is not None
+    assert (band.low, band.high) == (5, 9)
+
+
 def test_a_zone_overrides_a_need_and_answers_for_itself(tmp_path: Path) -> None:
     own = 'for = { from = "hairgrass", band = [30, 45] }\nadded_co2 = true\nsettled = false'
     file = tmp_path / "tank.toml"
@@ -215,6 +231,7 @@ def test_alternatives_name_keys_that_a_scene_has() -> None:
     at = {
         "tannin": ("water", "tannin"), "cloudiness": ("water", "cloudiness"), "heights": ("substrate", "heights"),
         "lens": ("fixture", "lens"), "output": ("fixture", "output"), "leds": ("fixture", "leds"), "for": ("zone", "for"),
+        "needs": ("plants", "needs"),
     }  # fmt: skip
     for table, relations in ALTERNATIVES.items():
         known = set(keys_at(at.get(table, (table,))))

@@ -101,7 +101,7 @@ def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:
         lowered.zones, result.plan.zones, result.zones().values(), integrals, strict=True
     ):
         zone = by_name.get(place.name)
-        band = zone.wanted(added_co2=scene.has_added_co2, settled=scene.is_settled) if zone is not None else None
+        band = scene.band_of(zone) if zone is not None else None
         limits = None if band is None else (band.low, band.high)
         chance = None
         if band is not None:

@@ -27,7 +27,7 @@ def print_layout(console: Console, lowered: Lowered) -> None:
     by_name = {z.name: z for z in scene.zones}
     for place, info in zip(lowered.zones, lowered.plan.zones, strict=True):
         zone = by_name.get(place.name)
-        band = None if zone is None else zone.wanted(added_co2=scene.has_added_co2, settled=scene.is_settled)
+        band = None if zone is None else scene.band_of(zone)
         wanted = "" if band is None else f"{band.low:g}-{band.high:g}"
         made.add_row(place.name, place.where, wanted, f"{1e4 * info.area:.0f}")
     console.print(made)

@@ -147,22 +147,25 @@ class Zone(Outlined):
         return self
 
     @property
-    def asks_for_band(self) -> bool:
-        """Whether its band follows from a need, and so from CO2 and the age of the tank."""
-        return self.need is not None or self.meant_for is not None
+    def has_aim(self) -> bool:
+        """Whether the zone itself says what light it should have."""
+        return self.band is not None or self.need is not None or self.meant_for is not None
+
+    def answers(self, *, added_co2: bool, settled: bool) -> dict[str, bool]:
+        """Whether there is added CO2 and whether the tank is settled: the zone's own word before the scene's."""
+        return {
+            "added_co2": added_co2 if self.added_co2 is None else self.added_co2,
+            "settled": settled if self.settled is None else self.settled,
+        }
 
     def wanted(self, *, added_co2: bool, settled: bool = True) -> Band | None:
-        """The band this zone should have; None where the scene names no aim.
-
-        ``added_co2``, ``settled``: as the scene says; the zone's own word goes first.
-        """
-        co2 = added_co2 if self.added_co2 is None else self.added_co2
-        old = settled if self.settled is None else self.settled
+        """The band that the zone itself asks for, see `answers`; None where it names no aim."""
+        answers = self.answers(added_co2=added_co2, settled=settled)
         if self.band is not None:
             return Band(*self.band, "", "as the scene says")
         if self.meant_for is not None:
-            return self.meant_for.wanted(added_co2=co2, settled=old)
-        return None if self.need is None else band_for(self.need, added_co2=co2, settled=old)
+            return self.meant_for.wanted(**answers)
+        return None if self.need is None else band_for(self.need, **answers)
 
 
 class Spot(Part):

@@ -159,7 +159,7 @@ def _of_plants(scene: Scene) -> Iterator[Assumption]:
 
 
 def _of_aims(scene: Scene) -> Iterator[Assumption]:
-    asking = [zone for zone in scene.zones if zone.asks_for_band]
+    asking = [zone for zone in scene.zones if zone.band is None and scene.band_of(zone) is not None]
     if scene.added_co2 is None and any(zone.added_co2 is None for zone in asking):
         yield Assumption("added_co2", "no", "with it medium reaches 70", None, None)
     if scene.settled is None and any(zone.settled is None for zone in asking):

@@ -19,6 +19,8 @@ FROM = "from"
 """The key by which a table refers to an entry."""
 FOR = "for"
 """The key of a zone that names the plant it is meant for."""
+NEEDS = "needs"
+"""The key of plants that says what light they want, in a scene and in an entry."""
 _ONE = (Kind.TANK, Kind.LID, Kind.SUBSTRATE)
 _MANY = (Kind.FIXTURE, Kind.WOOD, Kind.STONE, Kind.PLANTS)
 
@@ -104,7 +106,10 @@ def _layer_of(entry: Entry, path: KeyPath, catalogue: Catalogue, above: tuple[En
     inner_name = sets.pop(FROM, None)
     if entry.kind in _MANY:
         sets["name"] = entry.name
+    if entry.needs:
+        sets[NEEDS] = _needs_of(entry)
     places = {(*path, *key): place for key, place in _places(entry, "sets").items()}
+    places |= {(*path, NEEDS, *key): place for key, place in _places(entry, NEEDS).items()}
     layer = Layer(_with({}, path, sets), places)
     if inner_name is None:
         return layer
@@ -117,8 +122,12 @@ def _needs_layer_of(entry: Entry, path: KeyPath) -> Layer:
     """What a plant needs, as the table at ``path``."""
     if not entry.needs:
         raise SceneError([Problem(f"the catalogue does not say what light {shown(entry.name)} needs")])
-    places = {(*path, *key): place for key, place in _places(entry, "needs").items()}
-    return Layer(_with({}, path, {"plant": entry.name, **entry.needs}), places)
+    places = {(*path, *key): place for key, place in _places(entry, NEEDS).items()}
+    return Layer(_with({}, path, _needs_of(entry)), places)
+
+
+def _needs_of(entry: Entry) -> dict[str, Any]:
+    return {"plant": entry.name, **entry.needs}
 
 
 def _places(entry: Entry, part: str) -> Places:

@@ -28,11 +28,15 @@ ALTERNATIVES: dict[str, tuple[tuple[tuple[str, ...], ...], ...]] = {
     "output": ((("efficacy",), ("ppf",), ("lumens",), ("reads", "below", "under_water"), ("reading",)),),
     "wood": ((("shape", "size"), ("mesh", "unit")),),
     "stone": ((("shape", "size"), ("mesh", "unit")),),
-    "plants": ((("outline",), ("rectangle",), ("circle",)),),
+    "plants": (
+        (("outline",), ("rectangle",), ("circle",)), (("density",), ("leaf_area",), ("cover",), ("spacing",)),
+        (("band",), ("need",), ("needs",)),
+    ),
     "zone": (
         (("outline",), ("rectangle",), ("circle",), ("plants",), ("hardscape",)), (("band",), ("need",), ("for",)),
     ),
     "for": ((("need",), ("band",)),),
+    "needs": ((("need",), ("band",)),),
 }  # fmt: skip
 """Keys of a table that say the same thing in different ways: the way said above replaces the ways said below."""
 

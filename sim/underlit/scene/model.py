@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from pydantic import Field, PrivateAttr
 
-from underlit.scene.aims import SPOT_ABOVE_SUBSTRATE_M, Spot, Zone
+from underlit.scene.aims import SPOT_ABOVE_SUBSTRATE_M, Band, Spot, Zone
 from underlit.scene.common import OneLine, Part, YesNo
 from underlit.scene.ground import Stone, Substrate, Wood
 from underlit.scene.layers import UsedEntry
@@ -60,6 +60,13 @@ class Scene(Part):
     def is_settled(self) -> bool:
         """Whether the tank is past its first weeks; taken as so where the scene does not say."""
         return self.settled is not False
+
+    def band_of(self, zone: Zone) -> Band | None:
+        """The band a zone should have: what it asks for, or else what the plants ask for that it is; None without an aim."""
+        answers = zone.answers(added_co2=self.has_added_co2, settled=self.is_settled)
+        if zone.has_aim or zone.plants is None:
+            return zone.wanted(**answers)
+        return next((group.wanted(**answers) for group in self.plants if group.name == zone.plants), None)
 
     @property
     def water_level_m(self) -> float:

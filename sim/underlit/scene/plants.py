@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Literal
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
-from underlit.scene.aims import Band, Need, band_for
+from underlit.scene.aims import Band, Need, Needs, band_for
 from underlit.scene.common import (
     AngleRad,
     FilePath,
@@ -125,6 +125,9 @@ class Plants(Outlined):
     transmittance: Fraction | None = None
     need: Need | None = None
     band: tuple[NonNegativeNumber, NonNegativeNumber] | None = None
+    needs: Needs | None = Field(
+        None, description="the light they want by what the tank is; an entry of the catalogue says it"
+    )
     seed: Seed = 1
     mesh: FilePath | None = None
     unit: LengthUnit | None = None
@@ -156,8 +159,9 @@ class Plants(Outlined):
         self._check_amount()
         self._check_growth()
         self._check_leaf()
-        if self.band is not None and self.need is not None:
-            raise wrong("the aim is said twice, by band and need; keep one", "need")
+        stated = [key for key in ("band", "need", "needs") if getattr(self, key) is not None]
+        if len(stated) > 1:
+            raise wrong(f"the aim is said twice, by {' and '.join(stated)}; keep one", stated[1])
         if self.band is not None and not self.band[0] < self.band[1]:
             raise wrong("a band is [low, high] with low under high", "band", list(self.band))
         return self
@@ -273,11 +277,13 @@ class Plants(Outlined):
             return begun, 1.0
         return grown_on(begun, self.growth, weeks=self.grown, speed=speed, room_m=room_m)
 
-    def wanted(self, *, added_co2: bool) -> Band | None:
+    def wanted(self, *, added_co2: bool, settled: bool = True) -> Band | None:
         """The light that these plants should have; None where the scene does not say."""
         if self.band is not None:
             return Band(*self.band, "", "as the scene says")
-        return None if self.need is None else band_for(self.need, added_co2=added_co2)
+        if self.needs is not None:
+            return self.needs.wanted(added_co2=added_co2, settled=settled)
+        return None if self.need is None else band_for(self.need, added_co2=added_co2, settled=settled)
 
     @property
     def leaf_kind(self) -> LeafKind:
