@@ -205,6 +205,7 @@ def test_check_draws_into_the_current_folder_by_default(tmp_path: Path, monkeypa
     monkeypatch.chdir(tmp_path)
     assert main(["check", str(BOX)]) == 0
     assert (tmp_path / "bare-box-layout.png").is_file()
+    assert (tmp_path / "bare-box-fixture-1.png").is_file()
 
 
 def test_schema_is_printed_and_written_alike(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

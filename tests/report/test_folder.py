@@ -19,7 +19,7 @@ from underlit.report import files
 from underlit.report.stopping import INTERRUPTED, TERMINATED
 from underlit.report.summary import summarise
 
-FILES = {"summary.json", "zones.csv", "result.nc", "view.vtm", "substrate.png"}
+FILES = {"summary.json", "zones.csv", "result.nc", "view.vtm", "substrate.png", "fixture-1.png"}
 
 
 @pytest.fixture(autouse=True)
@@ -105,10 +105,12 @@ def test_a_folder_holds_all_files_and_nothing_else(tmp_path: Path) -> None:
 
 
 def test_a_picture_of_an_earlier_trace_does_not_stay(tmp_path: Path) -> None:
-    (tmp_path / "view.png").write_bytes(b"of another trace")
+    for name in ("view.png", "fixture-2.png"):
+        (tmp_path / name).write_bytes(b"of another trace")
     traced, reports = answer()
     files.write_folder(traced, reports, tmp_path)
     assert not (tmp_path / "view.png").exists()
+    assert not (tmp_path / "fixture-2.png").exists()
 
 
 @pytest.mark.parametrize(

@@ -8,14 +8,15 @@ from underlit.commands.shared import Refused, cannot_write, load, lowered_scene
 
 
 def check(scene: Path, *, out: Path | None = None) -> None:
-    """Validate a scene and draw its layout, without tracing.
+    """Validate a scene and draw its layout and its fixtures, without tracing.
 
     Parameters
     ----------
     scene
         The scene file (TOML).
     out
-        Where to draw the layout (PNG). Default: the scene's name with -layout.png, in the current folder.
+        Where to draw the layout (PNG). Default: the scene's name with -layout.png, in the current folder. Beside it stands
+        a sheet for each fixture, -fixture-1.png and so on.
     """
     loaded = load(scene)
     path = out or Path(f"{scene.stem}-layout.png")
@@ -25,12 +26,20 @@ def check(scene: Path, *, out: Path | None = None) -> None:
     from underlit.report.files import overlay
     from underlit.report.layout import print_layout
     from underlit.report.printout import output_console, say
+    from underlit.viz.fixture_sheet import write_fixture_sheets
     from underlit.viz.layout import write_layout
 
     console = output_console()
     print_layout(console, lowered)
     try:
         write_layout(lowered.plan.meshes, overlay(lowered), path)
+        sheets = write_fixture_sheets(loaded.fixtures, path.parent, _sheet_stem(path.stem))
     except OSError as problem:
         raise cannot_write(path, problem) from None
-    say(console, f"{scene} is sound. Layout drawn to {path}")
+    say(console, f"{scene} is sound. Layout drawn to {path}, fixtures to {', '.join(str(sheet) for sheet in sheets)}")
+
+
+def _sheet_stem(layout: str) -> str:
+    """How the names of the fixtures' sheets start, from that of the layout: alike but for the word."""
+    start = layout.removesuffix("layout").removesuffix("-")
+    return f"{start}-fixture" if start else "fixture"

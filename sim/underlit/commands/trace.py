@@ -39,7 +39,8 @@ def trace(
     scene
         The scene file (TOML).
     out
-        Folder for summary.json, result.nc, view.vtm, zones.csv, substrate.png and view.png. Without it nothing is written.
+        Folder for summary.json, result.nc, view.vtm, zones.csv, substrate.png, view.png and a fixture-<n>.png for each
+        fixture. Without it nothing is written.
     photons
         Stop after about this many photons instead of at a precision. Each light channel gets 65,536 at least.
     precision

@@ -126,7 +126,8 @@ def write_folder(
             write_vtm(traced.result, folder / "view.vtm")
         except ImportError:
             told.append("view.vtm was left out: pyvista is not installed; install it with: pip install pyvista")
-        for name in ("result.nc", "summary.json", "zones.csv", "substrate.png", "view.png"):
+        sheets = {path.name for place in (work, folder) for path in place.glob("fixture-*.png")}
+        for name in ("result.nc", "summary.json", "zones.csv", "substrate.png", "view.png", *sorted(sheets)):
             made, target = work / name, folder / name
             if made.exists():
                 os.replace(made, target)
@@ -140,6 +141,7 @@ def _write_parts(
     traced: Traced, reports: Sequence[ZoneReport], summary: dict[str, Any], work: Path, texts: dict[str, str]
 ) -> list[str]:
     from underlit.results.store import write_fields
+    from underlit.viz.fixture_sheet import write_fixture_sheets
     from underlit.viz.plan_map import write_plan_map
     from underlit.viz.stills import write_still
 
@@ -156,5 +158,6 @@ def _write_parts(
     note = f"counting error at worst: {traced.worst_name} ± {sure_to(traced.worst_relative)}"
     marks = overlay(traced.lowered, reports, summary["spots"], note if np.isfinite(traced.worst_relative) else "")
     write_plan_map(traced.result, marks, work / "substrate.png")
+    write_fixture_sheets(traced.lowered.scene.fixtures, work)
     missing = write_still(traced.result, marks, work / "view.png")
     return [] if missing is None else [missing]

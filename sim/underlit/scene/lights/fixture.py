@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import cached_property
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,11 +26,8 @@ from underlit.scene.common import (
 )
 from underlit.scene.lights.board import Board, Cluster, LedGroup, Leds, Optic, build_board, groups
 from underlit.scene.lights.body import (
-    LONGEST_M,
     PRESETS,
     ROUND,
-    SHORTEST_M,
-    WATTS_PER_M,
     Clip,
     Form,
     Preset,
@@ -39,8 +36,9 @@ from underlit.scene.lights.body import (
 from underlit.scene.lights.channel import Channel
 from underlit.scene.lights.day import PHOTOPERIOD_H, Day, Driven, block, check_steps, curve_share, through_curve
 from underlit.scene.lights.flux import Flux, claimed_flux
+from underlit.scene.lights.guesses import output_from_file, usual_leds, usual_ppf, usual_size
 from underlit.scene.lights.lens import LensShape, LensWord
-from underlit.scene.lights.output import MOST_EFFICACY, USUAL_EFFICACY, Kept, Output
+from underlit.scene.lights.output import MOST_EFFICACY, Kept, Output
 from underlit.scene.tank import Size
 from underlit.spectra.grid import FloatArray
 
@@ -49,52 +47,6 @@ MOST_PPF = 20_000.0
 SLACK_OF_OPENING_M = 0.01
 """An opening may be this much larger than the body: files give it in hundredths of a foot or rounded up."""
 SLACK_M = 1e-9
-MOST_GUESSED_LEDS = 400
-
-
-def _output_from_file(said: dict[str, Any]) -> Output:
-    """The lumens and watts that a photometric file states, where the scene states no output; nothing without one."""
-    try:
-        measured = files.read_photometry(said["photometric_file"])
-    except (KeyError, TypeError, files.PhotometryFileError):  # `Fixture._fits_its_file` says so
-        return Output.model_construct()
-    return Output.model_construct(lumens=files.total_flux(measured), watts=measured.watts)
-
-
-def _usual_size(said: dict[str, Any]) -> Size:
-    """The size where the scene does not say: from its length, its watts or its form."""
-    preset = PRESETS[said.get("form", Form.BAR)]
-    length, output = said.get("length"), said.get("output")
-    if length is None and output is not None and said.get("form") is Form.BAR:
-        length = _length_from_output(output, said.get("channels") or (Channel(),))
-    length = length or preset.length_m
-    width = length if said.get("form") in ROUND else min(preset.width_m, length)
-    return length, width, preset.thickness_m
-
-
-def _length_from_output(output: Output, channels: tuple[Channel, ...]) -> float | None:
-    """Length of a bar that usually draws so many watts [m]; None where a reading is all that is known."""
-    watts = output.watts
-    if watts is None and (output.ppf is not None or output.lumens is not None):
-        watts = claimed_flux(output, channels).ppf / USUAL_EFFICACY
-    return None if watts is None else min(max(watts / WATTS_PER_M, SHORTEST_M), LONGEST_M)
-
-
-def _usual_leds(said: dict[str, Any]) -> Leds:
-    """The LEDs where the scene does not say: spread over the board a usual pitch apart."""
-    form, size = said.get("form", Form.BAR), said.get("size")
-    preset = PRESETS[form]
-    if size is None or preset.led_pitch_m is None:
-        face = min(preset.led_face_m, *(size or (1.0,))[:2])
-        return Leds.model_construct(rows=1, columns=1, face=face)
-    counts = [min(max(round(side / preset.led_pitch_m), 1), MOST_GUESSED_LEDS) for side in size[:2]]
-    face = min(preset.led_face_m, size[0] / counts[0], size[1] / counts[1])
-    if form in ROUND:
-        rings = min((min(counts) - 1) // 2, 40)
-        if rings > 0:
-            return Leds.model_construct(rings=rings, face=min(face, min(size[:2]) / (2 * rings + 2)))
-        counts = [1, 1]
-    return Leds.model_construct(rows=counts[1], columns=counts[0], face=face)
 
 
 class Fixture(Driven):
@@ -116,12 +68,12 @@ class Fixture(Driven):
     photometric_turn: AngleRad = 0.0
     lens: LensWord | None = None
     channels: tuple[Channel, ...] = Field((Channel(),), alias="channel")
-    output: Output = Field(default_factory=_output_from_file)
-    size: Size = Field(default_factory=_usual_size)
+    output: Output = Field(default_factory=output_from_file)
+    size: Size = Field(default_factory=usual_size)
     clusters: Annotated[
         tuple[Cluster, ...], Field(alias="cluster", description="groups of LEDs on the board, instead of leds")
     ] = ()
-    leds: Leds = Field(default_factory=_usual_leds)
+    leds: Leds = Field(default_factory=usual_leds)
     optics: Annotated[
         tuple[Optic, ...], Field(alias="optic", description="lens and direction of single LEDs, rows or clusters")
     ] = ()
@@ -322,7 +274,7 @@ class Fixture(Driven):
     def flux(self) -> Flux:
         """PPF as claimed, and what readings tell beyond it."""
         if self.photometric_file is None and "output" not in self.model_fields_set:
-            return Flux(min(max(self.size[0], SHORTEST_M), LONGEST_M) * WATTS_PER_M * USUAL_EFFICACY)
+            return Flux(usual_ppf(self.size[0]))
         return claimed_flux(self.output, self.channels, self)
 
     @property
