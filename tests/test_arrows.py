@@ -1,6 +1,6 @@
 """The import arrows: packages import only to the right.
 
-cli, app, viz, report -> planning -> run -> lowering, backends -> transport -> geometry, optics
+cli, commands, app, viz, report -> planning -> run -> lowering, backends -> transport -> geometry, optics
                                     results          scene -> photometry -> spectra -> units
                                                      scene -> catalogue -> text
 """
@@ -15,9 +15,9 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "sim" / "underlit"
 
 LEVEL = {
-    "cli": 0, "app": 1, "report": 2, "viz": 3, "planning": 4, "run": 5, "results": 6, "lowering": 7, "backends": 7,
-    "transport": 8, "scene": 8, "geometry": 9, "optics": 9, "photometry": 9, "catalogue": 9,
-    "spectra": 10, "text": 11, "units": 11,
+    "cli": 0, "commands": 1, "app": 2, "report": 3, "viz": 4, "planning": 5, "run": 6, "results": 7, "lowering": 8,
+    "backends": 8, "transport": 9, "scene": 9, "geometry": 10, "optics": 10, "photometry": 10, "catalogue": 10,
+    "spectra": 11, "text": 12, "units": 12,
 }  # fmt: skip
 """A module imports from its own package and from packages of a higher number; the showing ones have an order too."""
 
