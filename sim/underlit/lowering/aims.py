@@ -174,7 +174,7 @@ def _lower_zone(
             return _plant_zone(world, scene, corners, next(g for g in grown if g.name == zone.plants), zone)
         if zone.hardscape is not None:
             return _face_zone(world, zone.name, zone.hardscape, hardscape[zone.hardscape], UPWARD, scene)
-        outline = np.array(zone.polygon)
+        outline = _ring_inside(scene, np.array(zone.polygon))
         if zone.height > 0:
             x, y = outline.mean(axis=0)
             z = float(scene.bed_heights_m(np.array(x), np.array(y))) + zone.height
@@ -189,7 +189,7 @@ def _height_zone(
     world: World, scene: Scene, corners: np.ndarray, name: str, outline: np.ndarray, z: float, where: str
 ) -> ZonePlace:
     area = _open_area(scene, corners, outline, z)
-    world.add_height_zone(name, z, area=area, outline=_ring_inside(scene, outline))
+    world.add_height_zone(name, z, area=area, outline=outline)
     return ZonePlace(name, outline, z, where)
 
 

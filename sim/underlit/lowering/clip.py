@@ -30,7 +30,7 @@ def clip_to_inside(shape: Shape, scene: Scene, ceiling: float) -> tuple[Shape, f
         return clipped, removed
     import shapely
 
-    room = scene.tank.inside_outline.polygon.buffer(-MARGIN, join_style="mitre")
+    room = scene.tank.inside_outline.inset(MARGIN)
     shapely.prepare(room)
     inside = shapely.covers(room, shapely.polygons(clipped.vertices[clipped.faces][:, [0, 1, 2, 0], :2]))
     if inside.all():

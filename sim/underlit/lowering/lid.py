@@ -70,7 +70,7 @@ def _panes(scene: Scene, lid: Lid, low: float) -> list[_Pane]:
 
     def pane(a: float, b: float, c: float, d: float) -> shapely.Geometry:
         piece = shapely.box(a + HAIR, b + HAIR, c - HAIR, d - HAIR)
-        return piece if scene.tank.is_box else piece & outside.buffer(-HAIR, join_style="mitre")
+        return piece if scene.tank.is_box else piece & scene.tank.outside_outline.inset(HAIR)
 
     if lid.hinged is not None:
         at = lid.hinged.at

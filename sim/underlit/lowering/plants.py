@@ -104,7 +104,7 @@ def _inside_outline(scene: Scene, plants: Plants) -> np.ndarray:
     """The largest piece of a group's outline over the tank's inside, (k, 2) [m]."""
     from shapely.geometry import Polygon
 
-    room = scene.tank.inside_outline.polygon.buffer(-HAIR, join_style="mitre")
+    room = scene.tank.inside_outline.inset(HAIR)
     piece = Polygon(plants.polygon).intersection(room)
     pieces = [p for p in getattr(piece, "geoms", [piece]) if p.geom_type == "Polygon" and p.area > 1e-6]
     if not pieces:
@@ -227,7 +227,7 @@ def _stand_inside(scene: Scene, shell: Shell, alike: Alike) -> np.ndarray:
     """Which copies stand clear of the glass and the lid, (n,) bool."""
     import shapely
 
-    room = scene.tank.inside_outline.polygon.buffer(-HAIR, join_style="mitre")
+    room = scene.tank.inside_outline.inset(HAIR)
     shapely.prepare(room)
     bounds = alike.bounds()
     boxes = shapely.box(bounds[:, 0, 0], bounds[:, 0, 1], bounds[:, 1, 0], bounds[:, 1, 1])

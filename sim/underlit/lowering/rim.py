@@ -40,7 +40,7 @@ def lower_rim(world: World, scene: Scene) -> None:
         return
     plastic = world.opaque("rim", reflectance("black", tank.rim.reflectance), bucket="rim and braces")
     outer = shapely.Polygon(tank.outside_outline.moved(HAIR).points)
-    cap = outer - tank.inside_outline.polygon.buffer(-tank.rim.covers, join_style="mitre")
+    cap = outer - tank.inside_outline.inset(tank.rim.covers)
     world.add_mesh("rim", *flat_region(cap, height + RIM_CAP), plastic, role=Role.FRAME)
     skirt = curtain_round(tank.outside_outline.moved(HAIR).points, height + RIM_CAP - tank.rim.height, height + RIM_CAP)
     world.add_mesh("rim", *skirt, plastic, role=Role.FRAME, name="rim skirt")
@@ -66,7 +66,7 @@ def _plates(scene: Scene) -> Iterator[_Plate]:
     import shapely
 
     tank, height, level = scene.tank, scene.tank.inside_m[2], scene.water_level_m
-    room = tank.inside_outline.polygon.buffer(-HAIR, join_style="mitre")
+    room = tank.inside_outline.inset(HAIR)
 
     def heights(thickness: float) -> tuple[float, float]:
         # No face of a plate may share its plane with the water's surface.
@@ -75,9 +75,9 @@ def _plates(scene: Scene) -> Iterator[_Plate]:
 
     euro = tank.euro_brace
     if euro is not None:
-        hole = tank.inside_outline.polygon.buffer(-euro.width, join_style="mitre")
+        hole = tank.inside_outline.inset(euro.width)
         yield _Plate("euro brace", euro, room - hole, *heights(euro.thickness))
-        room = hole.buffer(-HAIR, join_style="mitre")
+        room = tank.inside_outline.inset(euro.width + HAIR)
     _, y0, _, y1 = room.bounds
     for i, brace in enumerate(tank.braces, 1):
         region = room & shapely.box(brace.at - brace.width / 2, y0 - 1, brace.at + brace.width / 2, y1 + 1)
@@ -98,7 +98,7 @@ def _glass_plate(world: World, plate: _Plate, water: int, level: float) -> None:
     if high > level:
         pieces["dry"].append(curtain_of_region(region, max(level, low), high))
     if pieces["dry"]:
-        world.add_mesh(plate.name, *joined(pieces["dry"]), dry, role=Role.FRAME)
+        world.add_mesh(plate.name, *joined(pieces["dry"]), dry, role=Role.SHELL)
     if pieces["wet"]:
         wet = world.interface(f"{plate.name}, under water", water, medium, bucket="rim and braces")
-        world.add_mesh(plate.name, *joined(pieces["wet"]), wet, role=Role.FRAME, name=f"{plate.name}, under water")
+        world.add_mesh(plate.name, *joined(pieces["wet"]), wet, role=Role.SHELL, name=f"{plate.name}, under water")

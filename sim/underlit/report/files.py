@@ -65,9 +65,10 @@ def overlay(lowered: Lowered, reports: Sequence[ZoneReport] = (), spots: Sequenc
         low, high = float(heights.min()), float(heights.max())
         fixtures.append(FixtureMark(fixture.name, as_points(footprint(scene, fixture)), low, high))
     length, depth, height = scene.tank.inside_m
+    panes = () if scene.tank.is_box else (scene.tank.inside_outline.points, scene.tank.outside_outline.points)
     return Overlay(
         length, depth, height, scene.tank.wall_thickness_m, scene.water_level_m, tuple(zones), tuple(marks),
-        tuple(fixtures), None, scene.title, note,
+        tuple(fixtures), None, scene.title, note, *panes,
     )  # fmt: skip
 
 

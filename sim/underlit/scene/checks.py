@@ -99,11 +99,11 @@ def _check_rim_and_braces(scene: Scene) -> Iterator[Problem]:
         if height - brace.thickness <= 0:
             yield Problem("the brace is thicker than the tank is high", ("tank", "brace", index, "thickness"))
     if tank.euro_brace is not None:
-        if tank.inside_outline.shrunk_area(tank.euro_brace.width) <= 0:
+        if tank.inside_outline.inset(tank.euro_brace.width).area <= 0:
             yield Problem("the brace covers the whole tank", ("tank", "euro_brace", "width"))
         if height - tank.euro_brace.thickness <= 0:
             yield Problem("the brace is thicker than the tank is high", ("tank", "euro_brace", "thickness"))
-    if tank.rim is not None and tank.inside_outline.shrunk_area(tank.rim.covers) <= 0:
+    if tank.rim is not None and tank.inside_outline.inset(tank.rim.covers).area <= 0:
         yield Problem("the rim covers the whole tank", ("tank", "rim", "covers"))
     if tank.rim is not None and tank.rim.height >= height:
         yield Problem("the rim is higher than the tank", ("tank", "rim", "height"))

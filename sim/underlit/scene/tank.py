@@ -171,9 +171,7 @@ class Tank(Part):
         try:
             self.inside_outline.moved(self.wall_thickness_m)
         except ValueError as problem:
-            key = (
-                "outline" if self.outline is not None else "glass_thickness" if self.glass_thickness else self._size_key
-            )
+            key = "glass_thickness" if self.glass_thickness is not None else self._size_key
             raise wrong(str(problem), key) from None
         return self
 

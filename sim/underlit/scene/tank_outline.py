@@ -91,7 +91,7 @@ class TankOutline:
         import shapely
 
         rectangles = shapely.box(*bounds[:, 0].T, *bounds[:, 1].T)
-        return np.asarray(shapely.covers(self.polygon.buffer(-margin, join_style="mitre"), rectangles))
+        return np.asarray(shapely.covers(self.inset(margin), rectangles))
 
     def distance(self, x: float, y: float) -> float:
         """How far a point of the plan lies outside [m]; 0 inside."""
@@ -99,9 +99,23 @@ class TankOutline:
 
         return float(self.polygon.distance(shapely.Point(x, y)))
 
-    def shrunk_area(self, inward: float) -> float:
-        """Area that is left when a strip of that width [m] along all panes is taken away [m2]."""
-        return float(self.polygon.buffer(-inward, join_style="mitre").area)
+    def inset(self, inward: float) -> shapely.Polygon:
+        """What is left when a strip of that width [m] along all panes is taken away; empty where nothing is."""
+        import shapely
+
+        turns = [self._turn(i) for i in range(len(self.points))]
+        if min(turns) < 0:
+            # It rounds off by a hundredth of the width, which no plate is cut to.
+            return self.polygon.buffer(-inward, join_style="mitre")
+        left = list(self.points)
+        for i, (x, y) in enumerate(self.points):
+            nx, ny = self.normal(i)
+            left = _cut(left, nx, ny, nx * x + ny * y - inward)
+        return shapely.Polygon(left) if len(left) > 2 else shapely.Polygon()
+
+    def _turn(self, corner: int) -> float:
+        (ax, ay), (bx, by) = self.normal(corner - 1), self.normal(corner)
+        return ax * by - ay * bx
 
     def meets(self, points: Iterable[Any]) -> bool:
         """Whether the area spanned by points of the plan shares some with the inside."""
@@ -114,6 +128,19 @@ class TankOutline:
         import shapely
 
         return float(shapely.Polygon(polygon).buffer(0).intersection(self.polygon).area)
+
+
+def _cut(points: list[tuple[float, float]], nx: float, ny: float, offset: float) -> list[tuple[float, float]]:
+    """The part of a convex outline where nx x + ny y is at most the offset (Sutherland & Hodgman 1974)."""
+    kept = []
+    for (x0, y0), (x1, y1) in zip(points, points[1:] + points[:1], strict=True):
+        here, after = offset - nx * x0 - ny * y0, offset - nx * x1 - ny * y1
+        if here >= 0:
+            kept.append((x0, y0))
+        if (here > 0) != (after > 0) and here != 0 and after != 0:
+            share = here / (here - after)
+            kept.append((x0 + share * (x1 - x0), y0 + share * (y1 - y0)))
+    return kept
 
 
 def facets_for(radius: float, turn: float) -> int:

@@ -113,14 +113,11 @@ def _elevation(axes: Axes, overlay: Overlay, along: float, name: str) -> None:
 
 
 def _plan(axes: Axes, overlay: Overlay) -> None:
-    from matplotlib.patches import Rectangle
+    from matplotlib.patches import Polygon
 
-    glass = max(overlay.glass, 0.003)
-    size = (overlay.length + 2 * glass, overlay.depth + 2 * glass)
-    outer = Rectangle((-glass, -glass), *size, fc="#b9d2cb", ec="#6f9c90", lw=0.6, zorder=0, clip_on=False)
-    inner = Rectangle((0, 0), overlay.length, overlay.depth, fc="white", ec="#6f9c90", lw=0.6, zorder=0.5)
-    axes.add_patch(outer)
-    axes.add_patch(inner)
+    for outline, fill, order in ((overlay.outside_outline, "#b9d2cb", 0.0), (overlay.inside_outline, "white", 0.5)):
+        pane = Polygon(np.asarray(outline), fc=fill, ec="#6f9c90", lw=0.6, zorder=order, clip_on=False)
+        axes.add_patch(pane)
     board = LabelBoard(axes)
     mark_zones_and_spots(axes, board, overlay)
     mark_fixtures(axes, board, overlay)

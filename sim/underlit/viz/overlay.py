@@ -55,7 +55,7 @@ class Overlay:
 
     length, depth, height: the tank's inside measures [m]; glass: thickness of its panes [m]; water_level: over the
     inside of the bottom pane [m]; hardscape: None lets the pictures find the footprints on the meshes; title and note:
-    one line each.
+    one line each; inside, outside: outlines of the panes' faces seen from above [m], empty for a rectangle of the measures.
     """
 
     length: float
@@ -69,6 +69,22 @@ class Overlay:
     hardscape: tuple[Footprint, ...] | None = None
     title: str = ""
     note: str = ""
+    inside: Points = ()
+    outside: Points = ()
+
+    @property
+    def inside_outline(self) -> Points:
+        """The inner faces of the panes seen from above [m]."""
+        return self.inside or ((0.0, 0.0), (self.length, 0.0), (self.length, self.depth), (0.0, self.depth))
+
+    @property
+    def outside_outline(self) -> Points:
+        """The outer faces of the panes seen from above [m]."""
+        if self.outside:
+            return self.outside
+        t = max(self.glass, 0.003)
+        x, y = self.length + t, self.depth + t
+        return (-t, -t), (x, -t), (x, y), (-t, y)
 
 
 def as_points(outline: Iterable[Iterable[float]] | np.ndarray) -> Points:

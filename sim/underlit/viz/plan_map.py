@@ -29,6 +29,7 @@ from underlit.viz.palette import (
 from underlit.viz.pooling import PATCH_M, patch_means
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -68,7 +69,8 @@ def _draw(result: Result, overlay: Overlay, key_lines: int) -> tuple[Figure, int
     vmin, vmax = colour_range(values)
     shown = np.ma.masked_invalid(values)
     image = axes.imshow(shown, origin="lower", extent=extent, cmap=colour_map(), vmin=vmin, vmax=vmax, zorder=1)
-    _contours(axes, values, grid.origin, grid.spacing, vmax)
+    drawn = _contours(axes, values, grid.origin, grid.spacing, vmax)
+    _within_panes(axes, overlay, [image] if drawn is None else [image, drawn])
     _footprints(axes, footprints)
     _bar(figure, axes, image, bool(np.nanmax(values, initial=0.0) > vmax))
     board = LabelBoard(axes)
@@ -206,27 +208,47 @@ def _footprints(axes: Axes, footprints: Sequence[Footprint]) -> None:
             axes.add_patch(Polygon(np.asarray(outline), closed=True, fill=False, ec=HARDSCAPE_LINE, lw=1.1, zorder=5))
 
 
-def _contours(axes: Axes, values: np.ndarray, origin: Sequence[float], spacing: Sequence[float], vmax: float) -> None:
+def _within_panes(axes: Axes, overlay: Overlay, drawn: Sequence[Artist]) -> None:
+    """Nothing is drawn beyond the panes; theirs is the frame of the map where the tank is no box."""
+    from matplotlib.patches import Polygon
+
+    if not overlay.inside:
+        return
+    frame = Polygon(np.asarray(overlay.inside), closed=True, fill=False, ec=INK, lw=1.1, zorder=10, clip_on=False)
+    axes.add_patch(frame)
+    axes.patch.set_visible(False)
+    for artist in drawn:
+        artist.set_clip_path(frame)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    for side in ("left", "bottom"):
+        axes.spines[side].set(color=SOFT_INK, linewidth=0.5)
+
+
+def _contours(
+    axes: Axes, values: np.ndarray, origin: Sequence[float], spacing: Sequence[float], vmax: float
+) -> Artist | None:
     from matplotlib.contour import ContourSet
     from matplotlib.ticker import MaxNLocator
 
     ny, nx = values.shape
     if min(nx, ny) < 2 or not np.isfinite(values).any():
-        return
+        return None
     low, high = np.nanmin(values), np.nanmax(values)
     levels = [v for v in MaxNLocator(nbins=8, steps=[1, 2, 2.5, 5, 10]).tick_values(0, vmax) if low < v < high]
     if not levels:
-        return
+        return None
     x = origin[0] + spacing[0] * (np.arange(nx) + 0.5)
     y = origin[1] + spacing[1] * (np.arange(ny) + 0.5)
     # Light lines over dim places, dark ones over bright places: both stay legible.
     colours = ["white" if v < 0.6 * vmax else INK for v in levels]
     segments = [_long_lines(x, y, values, level) for level in levels]
     if not any(segments):
-        return
+        return None
     drawn = ContourSet(axes, levels, segments, colors=colours, linewidths=0.8, zorder=3)
     for text in axes.clabel(drawn, fmt="%g", fontsize=7.5, inline=True, inline_spacing=3) or []:
         text.set_rotation(0)
+    return drawn
 
 
 def _long_lines(x: np.ndarray, y: np.ndarray, values: np.ndarray, level: float) -> list[np.ndarray]:

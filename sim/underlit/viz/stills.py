@@ -23,6 +23,7 @@ from underlit.viz.tank_scene import (
     add_values,
     aim_camera,
     build_scene,
+    curved_panes,
     edges_of,
     rim_of,
 )
@@ -96,6 +97,9 @@ def _solid_pass(scene: TankScene, size: tuple[int, int]) -> np.ndarray:
     for mesh, data in scene.valued:
         if mesh.role in (Role.WOOD, Role.STONE):
             plotter.add_silhouette(data, color=INK, line_width=1.1 * _FINE, feature_angle=None)
+    curved = curved_panes(scene)
+    if curved is not None:
+        plotter.add_silhouette(curved, color=GLASS_EDGE, line_width=1.1 * _FINE, feature_angle=None)
     rim = rim_of(scene)
     if rim is not None:
         plotter.add_mesh(rim, color=GLASS_RIM, lighting=False)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from underlit.lowering.world import Mesh, Role
+from underlit.lowering.world import Grid, Mesh, Role
 from underlit.results.atomic import atomic_path, temporary_folder
 from underlit.results.result import Result
 from underlit.viz.palette import VALUED
@@ -19,6 +19,7 @@ from underlit.viz.pooling import PATCH_M, patch_means, shown_side
 
 if TYPE_CHECKING:
     import pyvista
+    import shapely
 
 PPFD = "PPFD [umol/m2/s]"
 PPFD_ERROR = "PPFD standard error [umol/m2/s]"
@@ -67,22 +68,48 @@ def planes_grid(result: Result) -> pyvista.ImageData:
 def bed_from_map(result: Result) -> tuple[Mesh, np.ndarray] | None:
     """The bed as the cells of its map, each at the bed's own height, two triangles a cell, and their PPFD.
 
-    Values are those of the plan map: means over a meter head's size, NaN where no light can reach. None without a map
-    or a bed.
+    Values are those of the plan map: means over a meter head's size, NaN where no light can reach. Cells end at the bed's
+    own edge. None without a map or a bed.
     """
     grid = result.plan.bed_map
     beds = [m for m in result.plan.meshes if m.role is Role.BED]
     if grid is None or not beds:
         return None
     (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
-    x, y = np.meshgrid(x0 + dx * np.arange(nx + 1), y0 + dy * np.arange(ny + 1))
-    z = _height_at(np.concatenate([m.vertices for m in beds]), x, y)
-    at = (np.arange(ny)[:, None] * (nx + 1) + np.arange(nx)[None]).reshape(-1)
-    quads = np.stack([at, at + 1, at + nx + 2, at, at + nx + 2, at + nx + 1], axis=1)
+    heights = np.concatenate([m.vertices for m in beds])
     values = patch_means(result.bed().value, PATCH_M / dx, PATCH_M / dy)
-    vertices = np.stack([x, y, z], axis=-1).reshape(-1, 3)
-    mesh = Mesh("substrate map", vertices, quads.reshape(-1, 3).astype(np.int32), 0, beds[0].surface, Role.BED)
-    return mesh, np.repeat(values.reshape(-1), 2)
+    edge = bed_edge(beds)
+    if edge.area < (1 - 1e-6) * nx * dx * ny * dy:
+        xy, faces, cell = _cells_within(edge, grid)
+        vertices = np.column_stack([xy, _height_at(heights, *xy.T)])
+        shown = values.reshape(-1)[cell]
+    else:
+        x, y = np.meshgrid(x0 + dx * np.arange(nx + 1), y0 + dy * np.arange(ny + 1))
+        at = (np.arange(ny)[:, None] * (nx + 1) + np.arange(nx)[None]).reshape(-1)
+        quads = np.stack([at, at + 1, at + nx + 2, at, at + nx + 2, at + nx + 1], axis=1)
+        vertices = np.stack([x, y, _height_at(heights, x, y)], axis=-1).reshape(-1, 3)
+        faces, shown = quads.reshape(-1, 3), np.repeat(values.reshape(-1), 2)
+    return Mesh("substrate map", vertices, faces.astype(np.int32), 0, beds[0].surface, Role.BED), shown
+
+
+def bed_edge(beds: list[Mesh]) -> shapely.Geometry:
+    """The outline of the bed seen from above."""
+    import shapely
+
+    corners = np.concatenate([m.vertices[m.faces][:, [0, 1, 2, 0], :2] for m in beds])
+    return shapely.union_all(shapely.polygons(corners), grid_size=1e-7)
+
+
+def _cells_within(edge: shapely.Geometry, grid: Grid) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The cells of a grid cut at an outline: vertices (n, 2) [m], faces (m, 3) and the number of each face's cell (m,)."""
+    import shapely
+
+    (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
+    left, front = np.meshgrid(x0 + dx * np.arange(nx), y0 + dy * np.arange(ny))
+    pieces = shapely.intersection(edge, shapely.box(left, front, left + dx, front + dy)).reshape(-1)
+    parts, cell = shapely.get_parts(shapely.constrained_delaunay_triangles(pieces), return_index=True)
+    xy = shapely.get_coordinates(parts).reshape(-1, 4, 2)[:, :3]
+    return xy.reshape(-1, 2), np.arange(3 * len(xy)).reshape(-1, 3), cell
 
 
 def _height_at(vertices: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 CLEAR = frozenset({Role.SHELL, Role.LID, Role.WATER})
 """Roles that are seen through."""
 
+FLAT_PANES = 4
+"""A side of at most so many facets has its edges drawn one by one."""
 COLOURS = "colours"
 SHOWN = "PPFD as shown [umol/m2/s]"
 GLASS_EDGE = "#6f9c90"
@@ -95,6 +97,17 @@ def edges_of(parts: Iterable[tuple[Mesh, pyvista.PolyData]], angle: float = 40.0
         feature_angle=angle, boundary_edges=True, feature_edges=True, non_manifold_edges=False, manifold_edges=False
     )
     return lines if lines.n_cells else None
+
+
+def curved_panes(scene: TankScene) -> pyvista.PolyData | None:
+    """The panes as one welded body where some are curved: they have no sharp edges to draw, only an outline."""
+    import pyvista
+
+    upright = [(m, d) for m, d in scene.of(Role.SHELL) if np.ptp(m.vertices[:, 2]) > 0]
+    if all(len(m.faces) <= 2 * FLAT_PANES for m, _ in upright):
+        return None
+    welded = pyvista.merge([d for _, d in upright])
+    return welded.extract_surface(algorithm="dataset_surface").clean(tolerance=1e-6, absolute=True)
 
 
 def rim_of(scene: TankScene) -> pyvista.PolyData | None:

@@ -24,6 +24,7 @@ from underlit.viz.tank_scene import (
     add_solids,
     aim_camera,
     build_scene,
+    curved_panes,
     edges_of,
     rim_of,
 )
@@ -116,6 +117,9 @@ class Window:
             lines = edges_of(scene.of(role))
             if lines is not None:
                 self._keep(name, plotter.add_mesh(lines, color=colour, line_width=1.5, lighting=False, pickable=False))
+        curved = curved_panes(scene)
+        if curved is not None:
+            self._keep("glass", plotter.add_silhouette(curved, color=GLASS_EDGE, line_width=1.5, feature_angle=None))
         rim = rim_of(scene)
         if rim is not None:
             self._keep("glass", plotter.add_mesh(rim, color=GLASS_RIM, lighting=False, pickable=False))
