@@ -1,0 +1,193 @@
+"""Shapes and light as bytes for the browser: a JSON header, then float32, float16 and uint32 arrays.
+
+Layout of a blob: 4 bytes, little-endian: length of the header; the header (UTF-8, padded with spaces to a multiple of 4);
+the arrays one after the other, each at a multiple of 4. The header names every array by [kind, offset, count].
+
+Light is sent source by source at full power with its variance, so the page answers a dimmer by itself:
+value = sum of share x mean, error^2 = sum of share^2 x variance.
+"""
+
+from __future__ import annotations
+
+import json
+import struct
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from underlit.lowering.scene import Lowered
+from underlit.lowering.shapes.shape import face_areas
+from underlit.lowering.world import Mesh, Role
+from underlit.results.estimate import mean_of_groups
+from underlit.results.result import Field, Result
+from underlit.viz.palette import COVERED, ROLE_COLOURS, VALUED, colour_map, colour_range
+from underlit.viz.pooling import PATCH_M, bed_sides, certain, cubes, patch_means, shown_side
+
+COLOURS = 256
+STEADY_CUBE_M = 0.02
+"""Size of the neighbourhood whose mean an uncertain face shows."""
+UNSEEN = frozenset({Role.BACKING, Role.HOOD})
+"""Roles that would hide the tank; their light is traced all the same."""
+
+
+class Blob:
+    """A blob in the making."""
+
+    def __init__(self) -> None:
+        self._parts: list[bytes] = []
+        self._length = 0
+
+    def put(self, array: np.ndarray, kind: str) -> list[Any]:
+        """Add an array as `f4`, `f2` or `u4`; returns its place for the header."""
+        data = np.ascontiguousarray(array, dtype=f"<{kind}").tobytes()
+        data += b"\0" * (-len(data) % 4)
+        place = [kind, self._length, int(np.size(array))]
+        self._parts.append(data)
+        self._length += len(data)
+        return place
+
+    def bytes(self, header: dict[str, Any]) -> bytes:
+        """The whole blob."""
+        text = json.dumps(header, separators=(",", ":")).encode()
+        text += b" " * (-len(text) % 4)
+        return struct.pack("<I", len(text)) + text + b"".join(self._parts)
+
+
+@dataclass(frozen=True)
+class Item:
+    """A thing that can be picked up in the view: its table in the scene and its number there."""
+
+    table: str
+    index: int
+
+    @property
+    def key(self) -> str:
+        """As the page names it."""
+        return f"{self.table}:{self.index}"
+
+
+def items_of(lowered: Lowered) -> dict[str, Item]:
+    """What can be moved, by the name of its mesh."""
+    scene = lowered.scene
+    tables: dict[str, tuple[Any, ...]] = {
+        "fixture": scene.fixtures,
+        "wood": scene.wood,
+        "stone": scene.stone,
+        "plants": scene.plants,
+    }
+    return {thing.name: Item(table, i) for table, things in tables.items() for i, thing in enumerate(things)}
+
+
+def palette() -> list[list[int]]:
+    """The colour map of every picture, (256, 3) bytes."""
+    return (colour_map()(np.linspace(0, 1, COLOURS))[:, :3] * 255).round().astype(int).tolist()
+
+
+def shape_blob(lowered: Lowered) -> bytes:
+    """The tank's shapes: every mesh that is shown, the grids of the light, zones and spots."""
+    blob, plan = Blob(), lowered.plan
+    items = items_of(lowered)
+    meshes = []
+    sides = [side for mesh in plan.meshes if mesh.role is Role.BED for side in bed_sides(mesh)]
+    named = [(mesh, mesh.role.name.lower()) for mesh in plan.meshes] + [(side, "ground") for side in sides]
+    for mesh, role in named:
+        if mesh.role in UNSEEN:
+            continue
+        item = items.get(mesh.name)
+        meshes.append(
+            {
+                "name": mesh.name,
+                "role": role,
+                "colour": ROLE_COLOURS[mesh.role],
+                "valued": mesh.role in VALUED and mesh.role is not Role.BED,
+                "item": item.key if item else None,
+                "corners": blob.put(mesh.vertices[mesh.faces].reshape(-1), "f4"),
+            }
+        )
+    header = {
+        "meshes": meshes,
+        "bed": _grid(blob, plan.bed_map),
+        "planes": _grid(blob, plan.planes),
+        "sources": [s.name for s in plan.sources],
+        "zones": [{"name": z.name, "where": z.where, "outline": _outline(z)} for z in lowered.zones],
+        "spots": [{"name": h.name, "at": list(h.centre)} for h in plan.heads],
+        "inside": list(lowered.scene.tank.inside_m),
+        "water": lowered.scene.water_level_m,
+        "palette": palette(),
+        "covered": COVERED,
+    }
+    return blob.bytes(header)
+
+
+def _grid(blob: Blob, grid: Any) -> dict[str, Any] | None:
+    if grid is None:
+        return None
+    return {"origin": list(grid.origin), "spacing": list(grid.spacing), "shape": list(grid.shape)}
+
+
+def _outline(place: Any) -> list[list[float]]:
+    outline = getattr(place, "outline", None)
+    if outline is None:
+        return []
+    points = getattr(getattr(outline, "exterior", None), "coords", outline)
+    return [[float(p[0]), float(p[1])] for p in points]
+
+
+def light_blob(lowered: Lowered, result: Result) -> bytes:
+    """The light as counted so far, source by source at full power; -1 where no light can reach."""
+    blob = Blob()
+    names = [s.name for s in result.plan.sources]
+    alone = [replace(result, dimming={n: float(n == name) for n in names}) for name in names]
+    meshes = []
+    for mesh in lowered.plan.meshes:
+        if mesh.role in VALUED and mesh.role is not Role.BED:
+            fields = steadied(mesh, result, alone)
+            meshes.append({"name": mesh.name, "sources": [_field(blob, field) for field in fields]})
+    header = {
+        "sources": names,
+        "meshes": meshes,
+        "bed": [_field(blob, patched_bed(one, i)) for i, one in enumerate(alone)] if result.plan.bed_map else None,
+        "planes": [_field(blob, one.planes()) for one in alone] if result.plan.planes is not None else None,
+        "scale": colour_range(result.bed().value) if result.plan.bed_map is not None else [0.0, 100.0],
+        "photons": result.photons,
+    }
+    return blob.bytes(header)
+
+
+def patched_bed(result: Result, source: int) -> Field:
+    """PPFD of one source on the bed, (ny, nx), as means over a meter head's size like the plan map's, with their error."""
+    grid = result.plan.bed_map
+    assert grid is not None
+    nx, ny, _ = grid.shape
+    with np.errstate(divide="ignore", invalid="ignore"):
+        area = np.where(grid.open_area > 0, grid.open_area, np.nan).reshape(ny, nx)
+    groups = result.group_means(result.cells("map"), source).reshape(-1, ny, nx) / area
+    size = (PATCH_M / grid.spacing[0], PATCH_M / grid.spacing[1])
+    patched = np.array([patch_means(group, *size) for group in groups])
+    mean, variance, dof = mean_of_groups(patched, result.counts[source].group_batches)
+    return Field(mean, np.sqrt(variance), dof)
+
+
+def steadied(mesh: Mesh, together: Result, alone: list[Result]) -> list[Field]:
+    """Light on each face from each source: its own where that is certain in all light together, else its cube's mean.
+
+    The choice is the same for every source, so that light still adds.
+    """
+    whole = shown_side(mesh, together.faces(mesh.name))
+    own = certain(whole.value, whole.standard_error)
+    index, area = cubes(mesh, STEADY_CUBE_M), face_areas(mesh.vertices, mesh.faces)
+    total = np.bincount(index, area)
+    fields = []
+    for one in alone:
+        field = shown_side(mesh, one.faces(mesh.name))
+        mean = (np.bincount(index, field.value * area) / total)[index]
+        error = (np.sqrt(np.bincount(index, (field.standard_error * area) ** 2)) / total)[index]
+        fields.append(Field(np.where(own, field.value, mean), np.where(own, field.standard_error, error), field.dof))
+    return fields
+
+
+def _field(blob: Blob, field: Field) -> dict[str, Any]:
+    value = np.where(np.isfinite(field.value), field.value, -1.0)
+    error = np.where(np.isfinite(field.standard_error), field.standard_error, 0.0)
+    return {"mean": blob.put(value, "f4"), "variance": blob.put(error**2, "f4")}

@@ -1,0 +1,199 @@
+"""A scene's text, edited key by key: comments and order stay as people wrote them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT, Table
+
+from underlit.scene import Scene, SceneError, load_scene
+from underlit.scene.layers import PATH_KEYS, Layer, merged
+
+Key = str | int
+MOST_CHARACTERS = 400_000
+"""Of a scene's text; a large planned tank has some ten thousand."""
+
+
+class DocumentError(ValueError):
+    """What is wrong with a text or an edit; one line for each problem."""
+
+
+class Document:
+    """The text of a scene as TOML that can be edited. Raises DocumentError where the text is none."""
+
+    def __init__(self, text: str) -> None:
+        if len(text) > MOST_CHARACTERS:
+            raise DocumentError(f"the scene has {len(text):,} characters; {MOST_CHARACTERS:,} are the most")
+        try:
+            self._toml = tomlkit.parse(text)
+        except TOMLKitError as problem:
+            raise DocumentError(str(problem)) from None
+
+    @property
+    def text(self) -> str:
+        """The scene as it would be saved."""
+        return tomlkit.dumps(self._toml)
+
+    def get(self, *path: Key, default: Any = None) -> Any:
+        """The plain value at a path of keys and numbers, or the default where nothing is said."""
+        found: Any = self._toml
+        for key in path:
+            try:
+                found = found[key]
+            except (KeyError, IndexError, TypeError):
+                return default
+        return found.unwrap() if hasattr(found, "unwrap") else found
+
+    def count(self, table: str) -> int:
+        """How many of an array of tables there are."""
+        return len(self._toml.get(table, ()))
+
+    def set(self, *path: Key, value: Any) -> None:
+        """Say a value, or nothing any more where it is None. Tables on the way are made."""
+        *above, last = path
+        holder: Any = self._toml
+        for key, following in zip(above, path[1:], strict=True):
+            if isinstance(key, str) and key not in holder:
+                if value is None:
+                    return
+                if isinstance(following, int):
+                    raise DocumentError(f"there is no {key} {following}")
+                holder[key] = tomlkit.table()
+            holder = holder[key]
+        if value is None:
+            holder.pop(last, None)
+        elif isinstance(value, Mapping) and not isinstance(holder.get(last), Table):
+            inline = tomlkit.inline_table()
+            inline.update(value)
+            holder[last] = inline
+        else:
+            holder[last] = value
+
+    def add(self, table: str, values: Mapping[str, Any]) -> int:
+        """Add one to an array of tables; returns its number."""
+        if table not in self._toml:
+            self._toml[table] = tomlkit.aot()
+        array = self._toml[table]
+        if not isinstance(array, AoT):
+            raise DocumentError(f"{table} is not a list of tables ([[{table}]]) in this scene")
+        made = tomlkit.table()
+        made.update(_inlined(values))
+        array.append(made)
+        return len(array) - 1
+
+    def duplicate(self, table: str, index: int, name: str) -> int:
+        """Add a copy of one of an array of tables under another name; returns its number."""
+        array = self._toml[table]
+        made = tomlkit.parse(tomlkit.dumps({table: [array[index]]}))[table][0]
+        made["name"] = name
+        array.append(made)
+        return len(array) - 1
+
+    def remove(self, table: str, index: int) -> None:
+        """Take one out of an array of tables."""
+        array = self._toml[table]
+        del array[index]
+        if not len(array):
+            del self._toml[table]
+
+    def lay_on(self, over: Document) -> None:
+        """Let another document say what it says on top of this one, as a scene does on its base."""
+        low, high = Layer(self._toml.unwrap()), Layer(over._toml.unwrap())
+        plain = merged(low, high, low.data, high.data, ())
+        for key, item in over._toml.items():
+            both = isinstance(item, Mapping) and isinstance(self._toml.get(key), Mapping)
+            self._toml[key] = tomlkit.item(plain[key]) if both else item
+
+    def named_files(self) -> list[str]:
+        """Every file that the scene names, its base too."""
+        return [holder[key] for holder, key in _files_in(self._toml)]
+
+    def rename_files(self, renamed: Callable[[str], str]) -> None:
+        """Give every file that the scene names another name."""
+        for holder, key in _files_in(self._toml):
+            holder[key] = renamed(str(holder[key]))
+
+
+def _inlined(values: Mapping[str, Any]) -> dict[str, Any]:
+    made: dict[str, Any] = {}
+    for key, value in values.items():
+        if isinstance(value, Mapping):
+            inline = tomlkit.inline_table()
+            inline.update(value)
+            made[key] = inline
+        else:
+            made[key] = value
+    return made
+
+
+def _files_in(value: Any) -> list[tuple[Any, str]]:
+    """(table, key) of every value that names a file."""
+    found: list[tuple[Any, str]] = []
+    if isinstance(value, Mapping):
+        for key, inner in value.items():
+            if key in (*PATH_KEYS, "base") and isinstance(inner, str):
+                found.append((value, key))
+            else:
+                found += _files_in(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            found += _files_in(inner)
+    return found
+
+
+def check_files(document: Document, folder: Path) -> None:
+    """Refuse a scene that names a file outside its folder. Raises DocumentError."""
+    inside = {path.name for path in folder.iterdir() if path.is_file() and not path.is_symlink()}
+    for name in document.named_files():
+        if name != Path(name).name or name not in inside:
+            raise DocumentError(f"the scene names the file {name!r}, which is not among yours here: upload it first")
+
+
+def read_scene(document: Document, path: Path) -> Scene:
+    """The checked scene of a document whose text stands at a path. Raises DocumentError with all problems."""
+    check_files(document, path.parent)
+    try:
+        return load_scene(path)
+    except SceneError as problem:
+        raise DocumentError(str(problem).replace(f"{path}:", "line ")) from None
+
+
+def adopted(path: Path, folder: Path) -> str:
+    """The text of a scene file of this machine's owner: laid on its bases, the files it names copied into a folder.
+
+    Raises OSError, DocumentError.
+    """
+    document = _with_bases(path, ())
+    document.rename_files(lambda name: _copied(Path(name), folder))
+    return document.text
+
+
+def _with_bases(path: Path, above: tuple[Path, ...]) -> Document:
+    """A scene and its bases as one document, files by their full paths; comments stay but in tables that both have."""
+    if path.resolve() in above:
+        raise DocumentError(f"{path}: its base leads back to itself")
+    document = Document(path.read_text(encoding="utf-8"))
+    document.rename_files(lambda name: str(path.parent / name))
+    base = document.get("base")
+    if base is None:
+        return document
+    document.set("base", value=None)
+    under = _with_bases(Path(base), (*above, path.resolve()))
+    under.lay_on(document)
+    return under
+
+
+def _copied(source: Path, folder: Path) -> str:
+    """Copy a file into a folder; returns the name it has there, another one where its own is taken."""
+    content, name = source.read_bytes(), source.name
+    for k in range(2, 1000):
+        target = folder / name
+        if not target.exists() or target.read_bytes() == content:
+            break
+        name = f"{source.stem}-{k}{source.suffix}"
+    (folder / name).write_bytes(content)
+    return name

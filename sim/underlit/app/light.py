@@ -1,0 +1,173 @@
+"""One tracing thread for all desks: each has at most one tank in work, and they take turns step by step.
+
+A newer tank of a desk cancels its older one, under way or waiting. What is found is handed over condensed, ready to answer
+for any dimming without the trace.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from underlit.app.blobs import light_blob, shape_blob
+from underlit.lowering.ground import LoweringError
+from underlit.lowering.scene import Lowered, lower
+from underlit.planning.zones import ZoneReport, zone_reports
+from underlit.results.condensed import condensed
+from underlit.results.result import Result
+from underlit.run import Aim, Refinement, worst_error
+from underlit.scene.model import Scene
+
+ENOUGH = Aim()
+"""Zones within 1 %, spots within 3 %: then a tank is done."""
+MOST_SECONDS = 45.0
+"""Tracing time of one tank at the most; what is not known about the tank is larger than what more would bring."""
+
+
+@dataclass(frozen=True)
+class Light:
+    """What is known of a tank's light so far. revision: number of the tank it belongs to; worst: error over its aim."""
+
+    revision: int
+    lowered: Lowered
+    result: Result
+    reports: tuple[ZoneReport, ...]
+    shape: bytes
+    light: bytes
+    seconds: float
+    worst: float
+    worst_name: str
+    done: bool
+
+
+@dataclass
+class Order:
+    """A tank to trace: whose, which revision, and whom to tell."""
+
+    desk: str
+    revision: int
+    scene: Scene
+    found: Callable[[Light], None]
+    failed: Callable[[int, str], None]
+    lowered: Lowered | None = None
+    shape: bytes = b""
+    refinement: Refinement | None = None
+    cancelled: bool = False
+    traced_seconds: float = 0.0
+    began: float = field(default_factory=time.perf_counter)
+
+
+class LightService:
+    """The tracing thread and its queue."""
+
+    def __init__(self, threads: int | None = None) -> None:
+        self._threads = threads
+        self._orders: OrderedDict[str, Order] = OrderedDict()
+        self._wake = threading.Condition()
+        self._stopped = False
+        self._thread = threading.Thread(target=self._run, name="light", daemon=True)
+
+    def start(self) -> None:
+        """Begin to work."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Cancel everything and end the thread."""
+        with self._wake:
+            self._stopped = True
+            for order in self._orders.values():
+                _cancel(order)
+            self._wake.notify_all()
+        if self._thread.is_alive():
+            self._thread.join(timeout=10)
+
+    def ask(self, order: Order) -> None:
+        """Trace a tank; takes the place of this desk's older order."""
+        with self._wake:
+            older = self._orders.get(order.desk)
+            if older is not None:
+                _cancel(older)
+            self._orders[order.desk] = order
+            self._wake.notify_all()
+
+    def forget(self, desk: str) -> None:
+        """Drop a desk's order."""
+        with self._wake:
+            order = self._orders.pop(desk, None)
+            if order is not None:
+                _cancel(order)
+
+    @property
+    def waiting(self) -> int:
+        """How many tanks are in work or wait."""
+        return len(self._orders)
+
+    # -- the thread -----------------------------------------------------------------------------------------
+    def _run(self) -> None:
+        while True:
+            with self._wake:
+                while not self._orders and not self._stopped:
+                    self._wake.wait()
+                if self._stopped:
+                    return
+                desk, order = next(iter(self._orders.items()))
+            try:
+                finished = self._turn(order)
+            except LoweringError as problem:
+                order.failed(order.revision, str(problem))
+                finished = True
+            except Exception as problem:  # one desk's fault must not end the others' light
+                logging.getLogger(__name__).exception("tracing failed")
+                order.failed(order.revision, f"the light of this tank could not be traced ({problem})")
+                finished = True
+            with self._wake:
+                if self._orders.get(desk) is order:
+                    if finished:
+                        del self._orders[desk]
+                    else:
+                        self._orders.move_to_end(desk)
+
+    def _turn(self, order: Order) -> bool:
+        """One step of an order; whether it is finished."""
+        if order.cancelled:
+            return True
+        began = time.perf_counter()
+        if order.lowered is None:
+            order.lowered = lower(order.scene)
+            order.shape = shape_blob(order.lowered)
+            refinement = Refinement(order.lowered.plan, threads=self._threads, dimming=order.lowered.dimming)
+            with self._wake:
+                order.refinement = refinement
+        if order.cancelled or order.refinement is None:
+            return True
+        result = order.refinement.step()
+        if result is None:
+            return True
+        order.traced_seconds += time.perf_counter() - began
+        worst, name, _ = worst_error(result, ENOUGH)
+        done = worst <= 1.0 or order.traced_seconds > MOST_SECONDS
+        light = Light(
+            revision=order.revision,
+            lowered=order.lowered,
+            result=condensed(result),
+            reports=tuple(zone_reports(order.lowered, result)),
+            shape=order.shape,
+            light=light_blob(order.lowered, result),
+            seconds=time.perf_counter() - order.began,
+            worst=worst,
+            worst_name=name,
+            done=done,
+        )
+        if not order.cancelled:
+            order.found(light)
+        return done
+
+
+def _cancel(order: Order) -> None:
+    order.cancelled = True
+    if order.refinement is not None:
+        order.refinement.cancel()

@@ -1,0 +1,35 @@
+"""The page: the tank on the left, its bench on the right, what the light says below."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from nicegui import context, ui
+
+from underlit.app.bench import Bench
+from underlit.app.desk import Desk
+from underlit.app.sections.answers import Answers
+from underlit.app.sections.header import Header
+from underlit.app.sections.lights import Lights
+from underlit.app.sections.picture import Picture
+
+STYLE = Path(__file__).with_name("style.css")
+
+
+def build_page(desk: Desk, scene: Path | None = None) -> None:
+    """Build one visitor's page. scene: a file to put on the desk the first time."""
+    ui.add_css(STYLE.read_text(encoding="utf-8"))
+    bench = Bench(desk, context.client)
+    if scene is not None and desk.opened != str(scene):
+        bench.act(lambda: desk.open_file(scene))
+        desk.opened = str(scene)
+    header = Header(bench)
+    with ui.element("main").classes("desk"):
+        with ui.element("section").classes("window").props('aria-label="The tank"'):
+            picture = Picture(bench)
+        with ui.element("section").classes("bench").props('aria-label="The bench"'):
+            answers = Answers(bench)
+            lights = Lights(bench)
+    bench.sections += [header, picture, answers, lights]
+    bench.listen()
+    bench.refresh()

@@ -1,0 +1,63 @@
+"""The top line: name, title of the tank, steps back and forward, the two variants, units, light and dark."""
+
+from __future__ import annotations
+
+from nicegui import ui
+
+from underlit.app.bench import Bench
+from underlit.app.desk import Side
+
+
+class Header:
+    """The top line."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._dark = ui.dark_mode(None)
+        with ui.element("header").classes("top"):
+            ui.label("underlit").classes("mark")
+            self._title = ui.input(label="Title", on_change=self._titled).props('dense borderless debounce="600"')
+            self._title.classes("title")
+            self._back = ui.button("Undo", on_click=lambda: bench.act(bench.desk.undo)).props("flat dense no-caps")
+            self._forward = ui.button("Redo", on_click=lambda: bench.act(bench.desk.redo)).props("flat dense no-caps")
+            self._sides = ui.row().classes("sides").props('role="group" aria-label="Variants"')
+            self._units = ui.select({"cm": "cm", "in": "inches"}, label="Units", value=bench.desk.units).props(
+                "dense borderless options-dense"
+            )
+            self._units.on_value_change(self._measured)
+            ui.button("Light or dark", on_click=self._dark.toggle).props("flat dense no-caps")
+
+    def scene_changed(self) -> None:
+        """Show title, steps and variants."""
+        desk, scene = self._bench.desk, self._bench.scene
+        self._title.set_value(scene.title if scene else "")
+        self._back.set_enabled(desk.can_step(-1))
+        self._forward.set_enabled(desk.can_step(1))
+        self._sides.clear()
+        with self._sides:
+            for side in Side:
+                if side in desk.variants:
+                    pressed = "true" if side is desk.side else "false"
+                    look = "unelevated" if side is desk.side else "outline"
+                    ui.button(f"Tank {side}", on_click=lambda s=side: desk.turn_to(s)).props(
+                        f'{look} dense no-caps aria-pressed="{pressed}"'
+                    )
+            if len(desk.variants) == 1:
+                ui.button("Try a change beside it", on_click=self._branch).props("outline dense no-caps")
+
+    def light_changed(self) -> None:
+        """Nothing here shows light."""
+
+    def _branch(self) -> None:
+        desk = self._bench.desk
+        if self._bench.act(desk.copy_to_other):
+            desk.turn_to(Side.B if desk.side is Side.A else Side.A)
+
+    def _titled(self, event) -> None:
+        scene = self._bench.scene
+        if scene is not None and event.value is not None and event.value != scene.title:
+            self._bench.set("title", value=event.value)
+
+    def _measured(self, event) -> None:
+        self._bench.desk.units = event.value
+        self._bench.refresh()

@@ -1,0 +1,160 @@
+"""The tank in 3D with the bar that says what its colours mean and what is shown."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+from nicegui import ui
+
+from underlit.app.bench import Bench
+from underlit.app.document import Document
+from underlit.app.view import TankView
+from underlit.viz.palette import BAR_TITLE
+
+PLANES = {"none": "no light plane", "level": "level plane", "along": "section along", "across": "section across"}
+
+
+class Picture:
+    """3D view and its bar."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._shape: Any = None
+        self._light: Any = None
+        self._view = TankView(on_spot=self._dropped, on_moved=self._moved).classes("picture")
+        self._progress = ui.label("").classes("progress").props('role="status"')
+        with ui.row().classes("bar"):
+            self._low = ui.label("0").classes("end")
+            ui.element("div").classes("ramp").props('role="img" aria-label="Colours from dim to bright"')
+            self._high = ui.label("").classes("end")
+            ui.label(BAR_TITLE).classes("quiet")
+            self._pinned = ui.number("Pin the top at", min=1, max=5000, step=10, on_change=self._show)
+            self._pinned.props('dense outlined clearable debounce="400"').classes("narrow")
+            self._contours = ui.number("Lines every", value=20, min=0, max=500, step=5, on_change=self._show)
+            self._contours.props('dense outlined debounce="400"').classes("narrow")
+        with ui.row().classes("bar"):
+            shown = (("lid", "Lid"), ("glass", "Glass"), ("water", "Water"), ("plants", "Plants"))
+            self._shown = {key: ui.checkbox(label, value=True, on_change=self._show) for key, label in shown}
+            self._plane = ui.select(PLANES, label="Light inside the water", value="none", on_change=self._show)
+            self._plane.props("dense outlined options-dense").classes("medium")
+            self._at = ui.slider(min=0, max=1, step=0.01, value=0.5, on_change=self._show).classes("slide")
+            self._at.props('aria-label="Where the light plane lies, share of the way" label')
+        self._show()
+
+    # -- following the tank ---------------------------------------------------------------------------------
+    def scene_changed(self) -> None:
+        """Dimming may have changed: redraw at once from what the page holds."""
+        light = self._bench.light
+        if light is not None:
+            self._view.dim(light.lowered.dimming)
+
+    def light_changed(self) -> None:
+        """Fetch what is new and say how far the count is."""
+        bench, variant, light = self._bench, self._bench.variant, self._bench.light
+        if variant is None or light is None:
+            waiting = bench.desk.service.waiting
+            self._progress.set_text("" if variant is None else variant.trouble or f"tracing ... ({waiting} in work)")
+            return
+        side = bench.desk.side
+        shape = (side, light.revision, bench.desk.units)
+        if shape != self._shape:
+            self._shape, self._light = shape, None
+            self._view.shape(f"/desk/{side}/shape/{light.revision}", bench.desk.units)
+        now = (side, light.revision, light.result.photons)
+        if now != self._light:
+            self._light = now
+            stamp = f"{light.revision}-{light.result.photons}"
+            self._view.light(f"/desk/{side}/light/{stamp}", light.lowered.dimming)
+        self._progress.set_text(variant.trouble or self._told(light, variant.revision))
+        self._show_ends()
+
+    def _told(self, light, revision: int) -> str:
+        if light.revision != revision:
+            return "tracing what you changed; the picture is still the one before"
+        share = light.worst * 1.0
+        state = "done" if light.done else "counting"
+        return f"{state}: {light.result.photons / 1e6:.2g} million photons, least certain: {light.worst_name} (± {share:.1f} %)"
+
+    # -- what is shown --------------------------------------------------------------------------------------
+    def _scale(self) -> list[float] | None:
+        top = self._pinned.value
+        return [0.0, float(top)] if top and math.isfinite(top) and top > 0 else None
+
+    def _show(self, _: Any = None) -> None:
+        kind = self._plane.value
+        plane = None if kind == "none" else {"kind": kind, "at": float(self._at.value)}
+        self._view.show(
+            {
+                **{key: box.value for key, box in self._shown.items()},
+                "contours": float(self._contours.value or 0),
+                "scale": self._scale(),
+                "plane": plane,
+            }
+        )
+        self._show_ends()
+
+    def _show_ends(self) -> None:
+        from underlit.viz.palette import colour_range
+
+        pinned = self._scale()
+        light = self._bench.light
+        if pinned is None and light is not None and light.result.plan.bed_map is not None:
+            pinned = list(colour_range(replace(light.result, dimming={}).bed().value))
+        self._high.set_text(f"{pinned[1]:g}" if pinned else "")
+
+    # -- what people do in it -------------------------------------------------------------------------------
+    def _dropped(self, x: float, y: float, z: float) -> None:
+        bench, scene = self._bench, self._bench.scene
+        if scene is None:
+            return
+        names = {spot.name for spot in scene.spots}
+        name = next(f"spot {k}" for k in range(1, len(names) + 2) if f"spot {k}" not in names)
+        at = [bench.length_text(x), bench.length_text(y)]
+        bench.edit(
+            lambda document: document.add("spot", {"name": name, "at": at, "height": bench.length_text(z + 0.005)})
+        )
+
+    def _moved(self, item: str, dx: float, dy: float, turn: float) -> None:
+        table, _, number = item.partition(":")
+        index = int(number) if number.isdigit() else -1
+        if 0 <= index < len(self._things(table)):
+            self._bench.edit(lambda document: self._place(document, table, index, dx, dy, turn))
+
+    def _things(self, table: str) -> tuple[Any, ...]:
+        scene = self._bench.scene
+        if scene is None:
+            return ()
+        held = {"fixture": scene.fixtures, "wood": scene.wood, "stone": scene.stone, "plants": scene.plants}
+        return held.get(table, ())
+
+    def _place(self, document: Document, table: str, index: int, dx: float, dy: float, turn: float) -> None:
+        bench, scene = self._bench, self._bench.scene
+        if scene is None:
+            return
+        thing = self._things(table)[index]
+        if turn:
+            document.set(table, index, "turn", value=f"{math.degrees(thing.turn + turn) % 360:.0f} deg")
+            return
+        if table == "plants" and getattr(thing, "outline_keys", ()):
+            _shift_outline(document, table, index, thing.outline_keys[0], bench, dx, dy)
+            return
+        key = "position" if table == "fixture" else "at"
+        x, y, *_ = scene.fixture_centre_m(thing) if table == "fixture" else thing.at
+        document.set(table, index, key, value=[bench.length_text(x + dx), bench.length_text(y + dy)])
+
+
+def _shift_outline(document: Document, table: str, index: int, key: str, bench: Bench, dx: float, dy: float) -> None:
+    """Move a planting: all corners of its outline, or the middle of its circle."""
+    from underlit.units import parse_length
+
+    def moved(point: list[str]) -> list[str]:
+        return [bench.length_text(parse_length(c) + d) for c, d in zip(point, (dx, dy), strict=True)]
+
+    held = document.get(table, index, key)
+    if key == "circle":
+        held["centre"] = moved(held["centre"])
+        document.set(table, index, key, value=held)
+    else:
+        document.set(table, index, key, value=[moved(point) for point in held])

@@ -1,0 +1,48 @@
+"""The tank in 3D as an element of the page; what it draws it fetches itself (`app/blobs.py`)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import nicegui
+from nicegui.element import Element
+
+_THREE = Path(nicegui.__file__).parent / "elements" / "scene" / "dist"
+"""three.js as NiceGUI brings it."""
+
+
+class TankView(Element, component="tank_view.js", esm={"nicegui-scene": str(_THREE)}):
+    """Shows shapes and light by their addresses; tells of spots dropped and things moved.
+
+    on_spot: called with (x, y, z) [m]; on_moved: with the item's key, (dx, dy) [m] and a turn [rad].
+    """
+
+    def __init__(
+        self,
+        *,
+        on_spot: Callable[[float, float, float], None],
+        on_moved: Callable[[str, float, float, float], None],
+    ) -> None:
+        super().__init__()
+        self.on("spot", lambda e: on_spot(*(float(v) for v in e.args)))
+        self.on("moved", lambda e: on_moved(str(e.args[0]), *(float(v) for v in e.args[1:4])))
+
+    def shape(self, address: str, units: str) -> None:
+        """Fetch and draw the tank's shapes."""
+        self.run_method("shape", address, units)
+
+    def light(self, address: str, shares: dict[str, float]) -> None:
+        """Fetch and draw light; shares: level of each source."""
+        self.run_method("light", address, shares)
+
+    def dim(self, shares: dict[str, float]) -> None:
+        """Change the levels only: redrawn from what is there."""
+        self.run_method("dim", shares)
+
+    def show(self, options: dict[str, Any]) -> None:
+        """What is shown: lid, glass, water, plants (bool); contours [umol/m2/s, 0 for none]; scale [low, high] or None;
+        plane: None, or {kind: level | across | along, at: share of the way}; subtract: address of light to take away.
+        """
+        self.run_method("show", options)
