@@ -49,6 +49,15 @@ def test_one_of_a_shipped_name_wins_and_says_so(tmp_path: Path, monkeypatch: pyt
     assert str(tmp_path / "mine.toml") in note
 
 
+def test_one_of_another_name_of_a_shipped_one_wins_too(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(GOOD.replace("my tank", "40 gallon breeder"), "utf-8")
+    known = load_catalogue(tmp_path)
+    mine, shipped = known.find(Kind.TANK, "40 gallon breeder"), known.find(Kind.TANK, "40 breeder")
+    assert mine is not None
+    assert shipped is not None
+    assert (mine.origin, mine.hides_shipped, shipped.origin) == (Origin.OWN, True, Origin.SHIPPED)
+
+
 @pytest.mark.parametrize(
     ("old", "new", "expected"),
     [

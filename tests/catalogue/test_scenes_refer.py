@@ -176,6 +176,7 @@ def test_a_zone_overrides_a_need_and_answers_for_itself(tmp_path: Path) -> None:
             'for = "hairgras"',
             'zone[0].for: the catalogue has no plants of that name; did you mean "hairgrass"',
         ),
+        ('for = "hairgrass"', "for = 3", "zone[0].for: must be the name of an entry of the catalogue (got 3)"),
         ('need = "medium"', 'ned = "medium"', 'zone[1].for.ned: unknown key; did you mean "need"?'),
         ('from = "40 breeder"', 'form = "40 breeder"', 'tank.toml:6: tank.form: unknown key; did you mean "from"?'),
         ('depth = "6 cm"', 'depth = "6"', "tank.toml:14: substrate.depth: no unit"),

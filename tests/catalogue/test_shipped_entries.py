@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from underlit.catalogue import Entry, Kind, load_catalogue, search, words_of
 from underlit.catalogue.store import SHIPPED_FOLDER, shipped_entries
-from underlit.report.catalogue import bands, toml_text
+from underlit.report.catalogue import bands, toml_lines
 from underlit.scene.entry_check import scene_around
 from underlit.scene.tank import TankShape
 from underlit.spectra.materials import LeafKind
@@ -152,7 +152,7 @@ def test_carpets_have_bands_of_their_own() -> None:
 
 def test_what_is_printed_of_an_entry_is_toml() -> None:
     for entry in ENTRIES:
-        text = "\n".join(f"{key} = {toml_text(value)}" for key, value in entry.sets.items())
+        text = "\n".join(line for key, value in entry.sets.items() for line in toml_lines(key, value))
         assert tomllib.loads(text) == dict(entry.sets)
 
 

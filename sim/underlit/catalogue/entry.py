@@ -53,7 +53,7 @@ class Entry:
     ``sets``: the keys it sets in the scene's table of its kind; ``needs``: light that a plant wants, as in a scene;
     ``source``: what was taken from where; ``lines``: the line of each key in ``file``, counted from the entry.
     ``trade_gallons``: US gallons that the trade calls a tank by. ``hides_shipped``: a user's own entry that wins over
-    a shipped one of its name.
+    a shipped one of its name, or of that other name.
     """
 
     kind: Kind

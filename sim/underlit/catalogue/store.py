@@ -54,13 +54,13 @@ def load_catalogue(folder: Path | None = None) -> Catalogue:
     What is broken there is kept as problems and stops nothing else.
     """
     own, problems = _own_entries(folder)
-    names = {(entry.kind, same_name(entry.name)) for entry in shipped_entries()}
+    shipped = shipped_entries()
+    names = {(entry.kind, same_name(name)) for entry in shipped for name in entry.names}
     own = [replace(entry, hides_shipped=(entry.kind, same_name(entry.name)) in names) for entry in own]
     hidden = {(entry.kind, same_name(entry.name)) for entry in own}
-    shown_ones = [entry for entry in shipped_entries() if (entry.kind, same_name(entry.name)) not in hidden]
+    left = [entry for entry in shipped if (entry.kind, same_name(entry.name)) not in hidden]
     order = list(Kind)
-    entries = sorted([*own, *shown_ones], key=lambda entry: order.index(entry.kind))
-    return Catalogue(tuple(entries), tuple(problems))
+    return Catalogue(tuple(sorted([*own, *left], key=lambda entry: order.index(entry.kind))), tuple(problems))
 
 
 @cache

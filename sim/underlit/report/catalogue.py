@@ -70,8 +70,8 @@ def print_entries(console: Console, entries: Sequence[Entry], folder: Path) -> N
             console,
             "Bands: umol/m2/s at the plant in a settled tank, common practice; a new tank gets 50-60 % of them.",
         )
-    say(console, 'One in full: underlit catalogue NAME. In a scene: from = "NAME" in a table of the kind, with any key')
-    say(console, f"said beside it going first. Your own entries (* in the lists): TOML files in {folder}")
+    say(console, 'One in full: underlit catalogue NAME. In a scene: from = "NAME"; any key said beside it goes first.')
+    say(console, f"Your own entries, * in the lists, are TOML files in {folder}")
 
 
 def _mark(entry: Entry) -> str:
@@ -94,7 +94,8 @@ def print_entry(console: Console, entry: Entry, catalogue: Catalogue) -> None:
         say(console, line, indent=2)
     _heading(console, "It sets")
     for key, value in entry.sets.items():
-        say(console, f"{key} = {toml_text(value)}", indent=2)
+        for line in toml_lines(key, value):
+            say(console, line, indent=2)
     _heading(console, "From this follows")
     for line in _what_follows(entry, scene_around(entry, catalogue)):
         say(console, line, indent=2)
@@ -180,6 +181,13 @@ def _plain(entry: Entry, catalogue: Catalogue) -> dict[str, Any]:
         "file": str(entry.file),
         "line": entry.line,
     }
+
+
+def toml_lines(key: str, value: object) -> list[str]:
+    """A key and its value as in a scene file, a list of tables with each on a line of its own."""
+    if isinstance(value, list) and len(value) > 1 and all(isinstance(item, Mapping) for item in value):
+        return [f"{_key_text(key)} = [", *(f"    {toml_text(item)}," for item in value), "]"]
+    return [f"{_key_text(key)} = {toml_text(value)}"]
 
 
 def toml_text(value: object) -> str:

@@ -53,7 +53,7 @@ def _references(data: dict[str, Any]) -> Iterator[tuple[KeyPath, Kind]]:
         for index, _ in _tables_of(data.get(kind)):
             yield (str(kind), index), kind
     for index, zone in _tables_of(data.get("zone")):
-        if isinstance(zone.get(FOR), (str, dict)):
+        if zone.get(FOR) is not None:
             yield ("zone", index, FOR), Kind.PLANTS
 
 
@@ -66,8 +66,8 @@ def _fill_at(
     layer: Layer, path: KeyPath, kind: Kind, catalogue: Callable[[], Catalogue], problems: list[Problem]
 ) -> Layer:
     table = _at(layer.data, path)
-    key = path if isinstance(table, str) else (*path, FROM)
-    if isinstance(table, str):
+    key = (*path, FROM) if isinstance(table, dict) else path
+    if not isinstance(table, dict):
         table = {FROM: table}
     if FROM not in table:
         return layer
