@@ -1,21 +1,36 @@
-"""Light on wood, stone and plants: mean PPFD on what looks up, and how it spreads, piece by piece."""
+"""Light on wood, stone and plants: mean PPFD on what looks up."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from underlit.lowering.scene import Lowered
 from underlit.lowering.shapes.shape import face_areas, face_normals
-from underlit.lowering.world import Mesh, Role
+from underlit.lowering.world import COPIES, Mesh, Role
 from underlit.results.estimate import Estimate, combine, mean_of_groups
 from underlit.results.result import Result
+from underlit.scene.model import Scene
 
 SHOWN = (Role.WOOD, Role.STONE, Role.PLANTS)
 LEVELS = 3
 """A planting is read in this many layers of equal height."""
 _LEAST_UP = 1e-6
+
+
+@dataclass(frozen=True)
+class UpperCells:
+    """Tally cells of the upper sides of some faces: index into a row (n,), their area [m2], middle (n, 3) [m]."""
+
+    index: np.ndarray
+    area: np.ndarray
+    middle: np.ndarray
+
+    def chosen(self, which: np.ndarray) -> UpperCells:
+        """Some of the cells."""
+        return UpperCells(self.index[which], self.area[which], self.middle[which])
 
 
 @dataclass(frozen=True)
@@ -42,30 +57,68 @@ def mean_over(result: Result, cells: np.ndarray, area: float) -> Estimate:
     return Estimate(float(value), float(error), float(dof))
 
 
+def meshes_of(result: Result, piece: str) -> list[Mesh]:
+    """The meshes of a piece: one of its own triangles, one of copies, or both."""
+    return [m for m in result.plan.meshes if m.role in SHOWN and m.name in (piece, piece + COPIES)]
+
+
+def upper_cells(scene: Scene, result: Result, meshes: Sequence[Mesh]) -> UpperCells:
+    """Cells of the faces of a piece that look up and lie above the substrate. Leaves are two-sided: one side looks up."""
+    start = result.cells("faces").start
+    parts = [_of_copies(start, m) if m.slots is not None else _of_faces(start, scene, m) for m in meshes]
+    return UpperCells(
+        np.concatenate([p.index for p in parts]),
+        np.concatenate([p.area for p in parts]),
+        np.concatenate([p.middle for p in parts]),
+    )
+
+
+def _of_faces(start: int, scene: Scene, mesh: Mesh) -> UpperCells:
+    up = face_normals(mesh.vertices, mesh.faces)[:, 2]
+    middle = mesh.vertices[mesh.faces].mean(axis=1)
+    free = middle[:, 2] > scene.bed_heights_m(middle[:, 0], middle[:, 1])
+    chosen = free & ((np.abs(up) if mesh.role is Role.PLANTS else up) > _LEAST_UP)
+    cell = start + 2 * mesh.face_slots() + (up < 0)
+    return UpperCells(cell[chosen], face_areas(mesh.vertices, mesh.faces)[chosen], middle[chosen])
+
+
+def _of_copies(start: int, mesh: Mesh) -> UpperCells:
+    """Copies of a shared mesh are counted by layers of each copy, and by up and down, not front and back."""
+    assert mesh.slots is not None
+    slots, inverse = np.unique(mesh.slots, return_inverse=True)
+    area = face_areas(mesh.vertices, mesh.faces)
+    centre = mesh.vertices[mesh.faces].mean(axis=1)
+    total = np.bincount(inverse, area)
+    middle = np.stack([np.bincount(inverse, area * centre[:, k]) / total for k in range(3)], axis=1)
+    return UpperCells(start + 2 * slots, total, middle)
+
+
+def mean_of(result: Result, cells: UpperCells) -> Estimate | None:
+    """Mean PPFD over some cells; None for none."""
+    return mean_over(result, cells.index, float(cells.area.sum())) if len(cells.index) else None
+
+
+def layers_of(result: Result, cells: UpperCells) -> tuple[Estimate | None, ...]:
+    """Mean PPFD of a planting in layers of equal height, the lowest first."""
+    if len(cells.index) == 0:
+        return ()
+    z = cells.middle[:, 2]
+    low, high = z.min(), z.max()
+    layer = np.clip(((z - low) / max(high - low, 1e-9) * LEVELS).astype(int), 0, LEVELS - 1)
+    return tuple(mean_of(result, cells.chosen(layer == k)) for k in range(LEVELS))
+
+
 def surface_reports(lowered: Lowered, result: Result) -> list[SurfaceReport]:
     """Reports of all wood, stone and plants of a scene, in its order."""
-    return [_report(lowered, result, mesh) for mesh in result.plan.meshes if mesh.role in SHOWN]
-
-
-def _report(lowered: Lowered, result: Result, mesh: Mesh) -> SurfaceReport:
-    area = face_areas(mesh.vertices, mesh.faces)
-    up = face_normals(mesh.vertices, mesh.faces)[:, 2]
-    centre = mesh.vertices[mesh.faces].mean(axis=1)
-    free = centre[:, 2] > lowered.scene.bed_heights_m(centre[:, 0], centre[:, 1])
-    two_sided = mesh.role is Role.PLANTS
-    chosen = free & ((np.abs(up) if two_sided else up) > _LEAST_UP)
-    # copies of a shared mesh are counted up and down, not front and back
-    side = np.zeros(len(up), np.int64) if mesh.slots is not None else (up < 0).astype(np.int64)
-    cells = result.cells("faces").start + 2 * mesh.face_slots() + side
-
-    def mean(which: np.ndarray) -> Estimate | None:
-        return mean_over(result, np.unique(cells[which]), float(area[which].sum())) if which.any() else None
-
-    layers: tuple[Estimate | None, ...] = ()
-    if two_sided and chosen.any():
-        z = centre[:, 2]
-        low, high = z[chosen].min(), z[chosen].max()
-        layer = np.clip(((z - low) / max(high - low, 1e-9) * LEVELS).astype(int), 0, LEVELS - 1)
-        layers = tuple(mean(chosen & (layer == k)) for k in range(LEVELS))
-    upper = mean(chosen) or Estimate(float("nan"), float("nan"), 0.0)
-    return SurfaceReport(mesh.name, mesh.role, float(area[chosen].sum()), upper, layers)
+    scene = lowered.scene
+    reports = []
+    for name in [piece.name for pieces in (scene.wood, scene.stone, scene.plants) for piece in pieces]:
+        meshes = meshes_of(result, name)
+        if not meshes:
+            continue
+        cells = upper_cells(scene, result, meshes)
+        role = meshes[0].role
+        upper = mean_of(result, cells) or Estimate(float("nan"), float("nan"), 0.0)
+        layers = layers_of(result, cells) if role is Role.PLANTS else ()
+        reports.append(SurfaceReport(name, role, float(cells.area.sum()), upper, layers))
+    return reports

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from rich.console import Console
+from rich.table import Table
 
 from underlit.lowering.scene import Lowered
+from underlit.report.numbers import NONE
 from underlit.report.printout import print_assumptions, say, table
 from underlit.report.summary import assumption_entries
 from underlit.scene import tank_uncertainty
@@ -31,6 +33,9 @@ def print_layout(console: Console, lowered: Lowered) -> None:
         wanted = "" if band is None else f"{band.low:g}-{band.high:g}"
         made.add_row(place.name, place.where, wanted, f"{1e4 * info.area:.0f}")
     console.print(made)
+    if lowered.plantings:
+        console.print()
+        console.print(grown_table(lowered))
     if lowered.plan.heads:
         console.print()
         spots = table("spot", "from left\ncm", "from front\ncm", "height\ncm")
@@ -44,3 +49,15 @@ def print_layout(console: Console, lowered: Lowered) -> None:
     print_assumptions(console, assumption_entries(scene), tank_uncertainty(scene))
     for note in (*(entry.note for entry in scene.entries if entry.note), *lowered.plan.notes):
         say(console, f"Note: {note}")
+
+
+def grown_table(lowered: Lowered) -> Table:
+    """Plantings as measured on their own triangles."""
+    made = table("planting", "form", "height\ncm", "leaf area index\nas grown", "asked for", "plants", "leaves", wide=2)
+    for plants, grown in zip(lowered.scene.plants, lowered.plantings, strict=True):
+        height = NONE if grown.height is None else f"{100 * grown.height:.1f}"
+        index = f"cover {grown.cover:.2f}" if grown.cover is not None else f"{grown.leaf_area_index:.2f}"
+        asked = NONE if grown.asked is None else f"{grown.asked:.2f}"
+        form = str(plants.leaf_form or plants.kind)
+        made.add_row(grown.name, form, height, index, asked, f"{grown.plants:,}", f"{grown.leaves:,}")
+    return made

@@ -13,6 +13,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from underlit.lowering.world import Role
 from underlit.planning.patches import NOISIEST
 from underlit.planning.zones import Verdict, ZoneReport
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
@@ -115,19 +116,41 @@ def spot_table(spots: Iterable[dict[str, Any]]) -> Table:
     return made
 
 
+def estimated(estimate: dict[str, float | None] | None, factor: float = 1.0) -> str:
+    """A value and its error as they stand in a summary."""
+    if estimate is None or estimate["value"] is None:
+        return NONE
+    width = estimate["half_width_95"]
+    return with_error(factor * estimate["value"], math.inf if width is None else factor * width)
+
+
 def surface_table(surfaces: Iterable[dict[str, Any]]) -> Table:
-    """Light on what looks up of wood, stone and plants; plantings also in layers of equal height."""
-    made = table("piece", "mean\n± counting", "lowest\nlayer", "middle\nlayer", "top\nlayer")
-
-    def cell(estimate: dict[str, float | None] | None) -> str:
-        if estimate is None or estimate["value"] is None:
-            return NONE
-        width = estimate["half_width_95"]
-        return with_error(estimate["value"], math.inf if width is None else width)
-
+    """Light on what looks up of wood and stone."""
+    made = table("piece", "mean\n± counting")
     for s in surfaces:
-        layers = [cell(layer) for layer in s["layers_upward_from_lowest_ppfd_umol_m2_s"]] or ["", "", ""]
-        made.add_row(f"{s['what']}: {s['name']}", cell(s["upward_faces_ppfd_umol_m2_s"]), *layers)
+        made.add_row(f"{s['what']}: {s['name']}", estimated(s["upward_faces_ppfd_umol_m2_s"]))
+    return made
+
+
+def planting_table(plantings: Iterable[dict[str, Any]]) -> Table:
+    """Light on the upper sides of leaves, and what plants leave of it."""
+    made = table(
+        "planting", "leaf\narea", "mean\n± counting", "low", "mid", "top", "above\nneed", "takes", "lets\nthrough"
+    )
+
+    def alone(estimate: dict[str, float | None] | None) -> str:
+        return NONE if estimate is None or estimate["value"] is None else light(estimate["value"])
+
+    def share(estimate: dict[str, float | None] | None) -> str:
+        return NONE if estimate is None or estimate["value"] is None else percent(estimate["value"])
+
+    for p in plantings:
+        layers = [alone(layer) for layer in p["layers_from_lowest_ppfd_umol_m2_s"]] or [NONE] * 3
+        shares = [p[key] for key in ("absorbed_over_light_from_above", "reaches_below_over_light_from_above")]
+        need = "" if p["band_umol_m2_s"] is None else share(p["share_of_leaf_area_above_need"])
+        area = NONE if not p["leaf_area_index"] else f"{p['leaf_area_index']:.2f}"
+        upper = estimated(p["upper_faces_ppfd_umol_m2_s"])
+        made.add_row(p["name"], area, upper, *layers, need, *(share(s) for s in shares))
     return made
 
 
@@ -191,10 +214,7 @@ def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport]
     """Print everything a trace found. asked: photons asked for, where a number was."""
     summary = summarise(traced, list(reports))
     _print_zones(console, summary, reports)
-    if summary["surfaces"]:
-        console.print()
-        say(console, "On what looks up of wood, stone and leaves, umol/m2/s", "bold")
-        console.print(surface_table(summary["surfaces"]))
+    _print_pieces(console, summary)
     if summary["spots"]:
         console.print()
         say(console, "What a level meter head would read, corrected for immersion, umol/m2/s", "bold")
@@ -237,6 +257,27 @@ def _print_zones(console: Console, summary: dict[str, Any], reports: Sequence[Zo
     if any(math.isnan(r.spread.patch_noise) for r in reports):
         legend += f"; {NONE}: not measured on leaves, hardscape and zones smaller than four patches"
     say(console, legend, "dim", indent=2)
+
+
+def _print_pieces(console: Console, summary: dict[str, Any]) -> None:
+    solids = [s for s in summary["surfaces"] if s["what"] != Role.PLANTS]
+    if solids:
+        console.print()
+        say(console, "On what looks up of wood and stone, umol/m2/s", "bold")
+        console.print(surface_table(solids))
+    if summary["plantings"]:
+        console.print()
+        say(console, "On the upper sides of leaves, umol/m2/s, and what plants take", "bold")
+        console.print(planting_table(summary["plantings"]))
+        legend = (
+            "leaf area: one side, over the ground or wood covered, as grown; low, mid, top: thirds of the height; takes: light "
+            "that its leaves absorb, lets through: light that comes down under it, both over the light from above its tops"
+        )
+        if any(p["band_umol_m2_s"] is not None for p in summary["plantings"]):
+            legend += (
+                f"; above need: share of leaf area with at least the low end of its band ({NONE}: still too noisy)"
+            )
+        say(console, legend, "dim", indent=2)
 
 
 def print_assumptions(console: Console, rows: Sequence[dict[str, Any]], relative: float | None) -> None:

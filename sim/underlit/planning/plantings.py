@@ -1,0 +1,196 @@
+"""What plants get and what they take: for each planting its leaf area, the light on its leaves, the light it takes away.
+
+- *Leaf area above its need*: share of the leaf area whose upper sides get at least the low end of the band that the planting
+  wants. Counted on pools of leaves in cubes of 1, 2 or 3 cm, the smallest whose typical relative standard error is at most
+  a tenth; given no number while all are noisier.
+- *Light from above*: what comes down through the planting's footprint on the first light plane over its tops. The footprint is
+  its outline; of plants without one, the cells of that plane that hold their leaves.
+- *Takes*: light that its leaves absorb (the ledger's line), over the light from above. Light that comes in from the side counts
+  too, so a thin bunch in the open may take more than all of that.
+- *Lets through*: light that comes down under it, over the light from above: on the substrate of the footprint for rooted plants,
+  on the first light plane below for those that float; none is given on wood, which stops the light itself.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from underlit.lowering.plants import Grown
+from underlit.lowering.scene import Lowered
+from underlit.lowering.world import Grid
+from underlit.planning.surfaces import UpperCells, layers_of, mean_of, mean_over, meshes_of, upper_cells
+from underlit.results.estimate import Estimate, combine, mean_of_groups
+from underlit.results.result import Result
+from underlit.scene.aims import Band
+from underlit.scene.plants import PlantKind, Plants
+
+POOLS_M = (0.01, 0.02, 0.03)
+NOISIEST_POOL = 0.1
+"""Typical relative standard error of a pool of leaves up to which a share above the need is given."""
+_FEWEST_POOLS = 4
+
+
+@dataclass(frozen=True)
+class PlantingReport:
+    """A planting: as grown, its light [umol/m2/s], layers lowest first, and what it takes (see the module)."""
+
+    grown: Grown
+    form: str
+    upper: Estimate | None
+    layers: tuple[Estimate | None, ...]
+    band: Band | None
+    above_need: Estimate | None
+    takes: Estimate | None
+    lets_through: Estimate | None
+
+
+def planting_reports(lowered: Lowered, result: Result) -> list[PlantingReport]:
+    """Reports of all plantings of a scene, in its order."""
+    scene = lowered.scene
+    reports = []
+    for plants, grown in zip(scene.plants, lowered.plantings, strict=True):
+        cells = upper_cells(scene, result, meshes_of(result, grown.name))
+        band = plants.wanted(added_co2=scene.has_added_co2, settled=scene.is_settled)
+        above = _light_from_above(result, grown, cells)
+        reports.append(
+            PlantingReport(
+                grown=grown,
+                form=str(plants.leaf_form or plants.kind),
+                upper=mean_of(result, cells),
+                layers=layers_of(result, cells),
+                band=band,
+                above_need=None if band is None else _share_above(result, cells, band.low),
+                takes=None if above is None else _takes(result, grown, above),
+                lets_through=None if above is None else _lets_through(result, plants, grown, above),
+            )
+        )
+    return reports
+
+
+# -- leaf area above its need -----------------------------------------------------------------------------------------
+def _share_above(result: Result, cells: UpperCells, low: float) -> Estimate | None:
+    """Share of the leaf area that gets at least `low` [umol/m2/s], with the jackknife's error; None while too noisy."""
+    used = [g for g in range(min(len(c.group_batches) for c in result.counts))
+            if all(c.group_batches[g] > 0 for c in result.counts)]  # fmt: skip
+    if len(used) < 2 or len(cells.index) == 0:
+        return None
+    for size in POOLS_M:
+        _, pool = np.unique(np.floor(cells.middle / size).astype(np.int64), axis=0, return_inverse=True)
+        pool = pool.reshape(-1)
+        area = np.bincount(pool, cells.area)
+        if len(area) < _FEWEST_POOLS:
+            break
+        values = _pool_values(result, cells, pool, area, None)
+        without = np.array([_pool_values(result, cells, pool, area, g) for g in used])
+        n = len(used)
+        spread = np.sqrt((n - 1) / n * ((without - without.mean(axis=0)) ** 2).sum(axis=0))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            relative = np.where(values > 0, spread / values, np.inf)
+        order = np.argsort(relative)
+        middle = order[np.searchsorted(np.cumsum(area[order]), 0.5 * area.sum())]
+        if relative[middle] <= NOISIEST_POOL:
+            shares = (without >= low) @ area / area.sum()
+            error = math.sqrt((n - 1) / n * float(((shares - shares.mean()) ** 2).sum()))
+            return Estimate(float(area[values >= low].sum() / area.sum()), error, n - 1.0)
+    return None
+
+
+def _pool_values(
+    result: Result, cells: UpperCells, pool: np.ndarray, area: np.ndarray, left_out: int | None
+) -> np.ndarray:
+    """Mean PPFD of each pool (k,), of all groups of batches or all but one."""
+    flux = np.zeros(len(area))
+    for i, counts in enumerate(result.counts):
+        weight = counts.group_batches.astype(np.float64)
+        if left_out is not None:
+            weight[left_out] = 0.0
+        keep = weight > 0
+        total = counts.groups[keep][:, cells.index].sum(axis=0)
+        flux += np.bincount(pool, total, minlength=len(area)) / weight.sum() * result.source_scale(i)
+    return flux / area
+
+
+# -- light that it takes ----------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class _FromAbove:
+    """Light from above [umol/s] as an estimate, and the footprint: share of each cell of a plane in it, (ny, nx)."""
+
+    flux: Estimate
+    footprint: np.ndarray
+
+
+def _light_from_above(result: Result, grown: Grown, cells: UpperCells) -> _FromAbove | None:
+    grid = result.plan.planes
+    if grid is None or len(cells.index) == 0:
+        return None
+    level = math.ceil((grown.top - grid.origin[2]) / grid.spacing[2] - 1e-9)
+    if level >= grid.shape[2]:
+        return None
+    if grown.outline is not None:
+        footprint = _shares_of_cells(grid, grown.outline)
+    else:
+        footprint = np.zeros((grid.shape[1], grid.shape[0]))
+        i, j = (((cells.middle[:, k] - grid.origin[k]) / grid.spacing[k]).astype(int) for k in (0, 1))
+        footprint[np.clip(j, 0, grid.shape[1] - 1), np.clip(i, 0, grid.shape[0] - 1)] = 1.0
+    flux = _flux_down(result, "planes", max(level, 0), footprint)
+    return _FromAbove(flux, footprint) if flux.value > 0 else None
+
+
+def _shares_of_cells(grid: Grid, outline: np.ndarray) -> np.ndarray:
+    """Share of each cell of a grid that lies inside an outline, (ny, nx)."""
+    import shapely
+
+    nx, ny, _ = grid.shape
+    x = grid.origin[0] + np.arange(nx) * grid.spacing[0]
+    y = grid.origin[1] + np.arange(ny)[:, None] * grid.spacing[1]
+    cells = shapely.box(*np.broadcast_arrays(x, y, x + grid.spacing[0], y + grid.spacing[1]))
+    return shapely.area(shapely.intersection(cells, shapely.Polygon(outline))) / (grid.spacing[0] * grid.spacing[1])
+
+
+def _flux_down(result: Result, name: str, level: int, footprint: np.ndarray) -> Estimate:
+    """Light that comes down through a footprint [umol/s], on a level of the planes or on the map of the bed."""
+    chosen = np.flatnonzero(footprint.ravel() > 0)
+    first = result.cells(name).start + level * footprint.size
+    cells, weights = first + chosen, footprint.ravel()[chosen]
+    parts = []
+    for i, counts in enumerate(result.counts):
+        batches = np.maximum(counts.group_batches, 1)
+        means = counts.groups[:, cells] @ weights / batches * result.source_scale(i)
+        parts.append(mean_of_groups(means, counts.group_batches))
+    value, error, dof = combine(parts)
+    return Estimate(float(value), float(error), float(dof))
+
+
+def _ratio(above: Estimate, below: Estimate) -> Estimate:
+    """below over above, their errors taken as independent (they move together, so it is nearer than said)."""
+    value = below.value / above.value
+    relative = math.hypot(above.standard_error / above.value, below.standard_error / max(below.value, 1e-300))
+    return Estimate(value, value * relative, min(above.dof, below.dof))
+
+
+def _takes(result: Result, grown: Grown, above: _FromAbove) -> Estimate:
+    """Light absorbed over light from above; the error of what is absorbed is that of what falls on the leaves."""
+    absorbed = result.ledger()[f"plants: {grown.name}"] * result.ppf
+    slots = np.unique(np.concatenate([m.face_slots() for m in meshes_of(result, grown.name)]))
+    start = result.cells("faces").start
+    falls = mean_over(result, np.concatenate([start + 2 * slots, start + 2 * slots + 1]), 1.0)
+    relative = falls.standard_error / falls.value if falls.value > 0 else 0.0
+    return _ratio(above.flux, Estimate(absorbed, absorbed * relative, falls.dof))
+
+
+def _lets_through(result: Result, plants: Plants, grown: Grown, above: _FromAbove) -> Estimate | None:
+    if grown.outline is None:
+        return None
+    if plants.kind is PlantKind.FLOATING or plants.floats:
+        grid = result.plan.planes
+        assert grid is not None
+        lowest = float(grown.shape.vertices[np.unique(grown.shape.faces), 2].min())
+        level = math.floor((lowest - grid.origin[2]) / grid.spacing[2])
+        return None if level < 0 else _ratio(above.flux, _flux_down(result, "planes", level, above.footprint))
+    bed = result.plan.bed_map
+    if bed is None:
+        return None
+    return _ratio(above.flux, _flux_down(result, "map", 0, _shares_of_cells(bed, grown.outline)))
