@@ -324,11 +324,11 @@ def test_coaxial_discs_across_a_black_cylinder():
 
 
 def test_furnace_in_a_cylinder():
-    """A closed cylinder of rho = .995, half full of lossless water: E_water / E_air = n^2, and the walls absorb all.
+    """A closed cylinder of rho = .99, half full of lossless water: E_water / E_air = n^2, and the walls absorb all.
 
     Radiance goes with n^2 (Kirchhoff; Born & Wolf 4.8.1), whatever the shape and however many facets.
     """
-    rho, n = 0.995, 1.333
+    rho, n = 0.99, 1.333
     outline = tank_outline.cylinder(0.4)
     world = World()
     water = world.medium("water", n)
@@ -341,10 +341,10 @@ def test_furnace_in_a_cylinder():
     for part in ("wet", "dry"):
         world.add_surface_zone(part, part, area=1.0, min_up=-2.0)
     world.add_source("lamp", [(0.2, 0.2, 0.3)], ppf=1.0, beam_exponent=0.0)
-    result = trace(world, photons_log2=14)
-    agree(flux_of_points(result, 0, 1), 1 / (1 - rho), resolves=0.08, what="furnace in a cylinder: energy")
+    result = trace(world, photons_log2=16)
+    agree(flux_of_points(result, 0, 1), 1 / (1 - rho), resolves=0.03, what="furnace in a cylinder: energy")
     dry = flux_of_points(result, 1).value
     difference = scaled(flux_of_points(result, 0, 1, signs=(1.0, -(n**2))), 1 / (n**2 * dry))
-    assert abs(difference.value) < 0.01 + 2 * difference.standard_error
+    assert abs(difference.value) < 0.015 + 2 * difference.standard_error
     assert difference.standard_error < 0.003
     check_ledger(result)
