@@ -1,0 +1,61 @@
+"""The key of a row: a hash of everything its numbers follow from, so that a kept row is used only for what it answers."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from underlit import __version__
+from underlit.scene import Scene
+
+FORMAT = 1
+"""Of the row files; a change makes every kept row stale."""
+_SOURCES = (
+    "units", "spectra", "photometry", "scene", "lowering", "geometry", "optics", "transport", "backends",
+    "results", "planning/chart", "run.py",
+)  # fmt: skip
+"""Where the numbers of a row are made, below the package."""
+_LIBRARIES = ("numpy", "numba", "scipy", "shapely", "trimesh", "manifold3d")
+_PATH_KEYS = frozenset(["mesh", "file", "photometric_file"])
+_NOT_LIGHT = frozenset(["title", "base", "zones", "spots", "added_co2"])
+"""Keys of a scene that no photon notices."""
+
+
+@cache
+def program() -> str:
+    """Hash of the sources and of the versions of the libraries that the numbers depend on."""
+    digest = hashlib.sha256(__version__.encode())
+    for name in _LIBRARIES:
+        digest.update(f"{name} {version(name)}".encode())
+    package = Path(__file__).parents[2]
+    for part in _SOURCES:
+        place = package / part
+        for path in sorted(place.rglob("*.py")) if place.is_dir() else [place]:
+            digest.update(path.relative_to(package).as_posix().encode())
+            digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def row_key(scene: Scene, *, seed: int, photons: int) -> str:
+    """Key of a traced combination: 32 hexadecimal digits.
+
+    Files that the scene names count by what they hold, not by where they are. Raises OSError where one cannot be read.
+    """
+    said = {name: value for name, value in scene.model_dump(mode="json").items() if name not in _NOT_LIGHT}
+    asked = {"format": FORMAT, "program": program(), "seed": seed, "photons": photons, "scene": _with_contents(said)}
+    text = json.dumps(asked, sort_keys=True, allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def _with_contents(value: Any, key: str = "") -> Any:
+    if isinstance(value, dict):
+        return {name: _with_contents(inner, name) for name, inner in value.items()}
+    if isinstance(value, list):
+        return [_with_contents(inner) for inner in value]
+    if key in _PATH_KEYS and isinstance(value, str):
+        return hashlib.sha256(Path(value).read_bytes()).hexdigest()
+    return value

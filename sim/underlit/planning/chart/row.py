@@ -1,0 +1,115 @@
+"""A row of a chart: one light over one tank, traced at full power."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from underlit.lowering.aims import WHOLE_BED
+from underlit.planning.chart.tenths import bed_tenths
+from underlit.results.estimate import Estimate
+from underlit.run import Traced, trace
+from underlit.scene import Scene, tank_uncertainty
+
+
+@dataclass(frozen=True)
+class Row:
+    """PPFD on the substrate with every channel at full power [umol/m2/s].
+
+    mean, dimmest, brightest: of the whole substrate and of its dimmest and brightest tenth (None where too noisy to
+    say), on patches of patch_m [m]; not_known: relative standard uncertainty of what is not known about the tank.
+    ppf [umol/s], watts: at full power. notes: what the tracer's builder did, such as laying the light on the lid.
+    """
+
+    key: str
+    light: str
+    tank: str
+    photons: int
+    seed: int
+    program: str
+    ppf: float
+    watts: float | None
+    mean: Estimate
+    dimmest: Estimate | None
+    brightest: Estimate | None
+    patch_m: float | None
+    not_known: float
+    notes: tuple[str, ...]
+
+    @property
+    def evenness(self) -> float:
+        """Dimmest tenth over the mean; NaN where not known."""
+        return self.dimmest.value / self.mean.value if self.dimmest is not None and self.mean.value > 0 else math.nan
+
+    def to_json(self) -> str:
+        """The row as a text file: the same bits for the same numbers."""
+        return json.dumps(asdict(self), indent=1, sort_keys=True, allow_nan=False, ensure_ascii=False) + "\n"
+
+    @classmethod
+    def from_json(cls, text: str) -> Row:
+        """A row from its file. Raises ValueError for what is no row."""
+        try:
+            data: dict[str, Any] = json.loads(text)
+            for name in ("mean", "dimmest", "brightest"):
+                data[name] = None if data[name] is None else Estimate(**data[name])
+            data["notes"] = tuple(data["notes"])
+            row = cls(**data)
+        except (TypeError, KeyError, AttributeError) as problem:
+            raise ValueError(f"not a row of a chart: {problem}") from None
+        if row.mean is None:
+            raise ValueError("not a row of a chart: it has no mean")
+        return row
+
+
+@dataclass(frozen=True)
+class Misfit:
+    """A light that cannot hang over a tank, or a tank that cannot be built, and why."""
+
+    light: str
+    tank: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Combination:
+    """What a worker is given: names, the scene of the two together at full power, how to trace it."""
+
+    key: str
+    light: str
+    tank: str
+    scene: Scene
+    photons: int
+    seed: int
+    not_known_besides: float
+    notes: tuple[str, ...]
+
+
+def trace_combination(asked: Combination) -> Row:
+    """Build, trace and read one combination on one thread. Raises LoweringError where it cannot be built."""
+    from underlit.lowering.scene import lower
+    from underlit.planning.chart.keys import program
+
+    lowered = lower(asked.scene)
+    traced = trace(lowered, photons=asked.photons, seed=asked.seed, threads=1)
+    assert isinstance(traced, Traced)
+    full = traced.result
+    tenths = bed_tenths(full)
+    watts = [fixture.output.watts for fixture in asked.scene.fixtures]
+    return Row(
+        key=asked.key,
+        light=asked.light,
+        tank=asked.tank,
+        photons=full.photons,
+        seed=asked.seed,
+        program=program(),
+        ppf=full.ppf,
+        watts=None if any(w is None for w in watts) else float(sum(w or 0.0 for w in watts)),
+        mean=full.zones()[WHOLE_BED],
+        dimmest=tenths.dimmest,
+        brightest=tenths.brightest,
+        patch_m=tenths.patch_m,
+        not_known=math.hypot(tank_uncertainty(asked.scene), asked.not_known_besides),
+        notes=(*asked.notes, *lowered.plan.notes),
+    )

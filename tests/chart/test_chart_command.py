@@ -1,0 +1,150 @@
+"""`underlit chart`: what it prints and writes, that a killed one goes on where it was, and what it refuses."""
+
+from __future__ import annotations
+
+import csv
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from chart_scenes import write_scenes
+
+from underlit.cli import main
+from underlit.planning.chart import pools
+
+SOURCES = Path(__file__).parents[2] / "sim"
+PHOTONS = "65536"
+
+
+def command(paths: list[str], *more: str) -> list[str]:
+    """Arguments of a chart of these scenes over themselves."""
+    return ["chart", "--lights", *paths, "--tanks", *paths, "--photons", PHOTONS, *more]
+
+
+def test_prints_and_writes_the_chart(tmp_path, capsys):
+    """Grid, words, sheet and picture say the same."""
+    paths = write_scenes(tmp_path)
+    out = tmp_path / "out"
+    assert main(command(paths, "--out", str(out))) == 0
+    said = capsys.readouterr().out
+    with open(out / "chart.csv", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    assert [(row["light"], row["tank"]) for row in rows] == [
+        (light, tank) for tank in ("small", "tall") for light in ("small", "tall")
+    ]
+    starved = [row for row in rows if row["answer"] == "not enough at full power"]
+    assert 0 < len(starved) < len(rows)
+    for row in rows:
+        assert float(row["target_low_umol_m2_s"]) == 35.0
+        share = float(row["setting_share_of_full_power"])
+        assert float(row["then_mean_umol_m2_s"]) == pytest.approx(
+            share * float(row["full_power_mean_umol_m2_s"]), rel=1e-4
+        )
+        if row in starved:
+            assert re.search(rf"{row['light']}: .*starves [^;]*{row['tank']}", " ".join(said.split()))
+    assert "medium, with added CO2: 35-70" in said
+    assert said.count("short") >= len(starved)
+    assert (out / "chart.png").read_bytes()[:4] == b"\x89PNG"
+
+    # another target: arithmetic on the kept rows
+    assert main(command(paths, "--out", str(out), "--ppfd", "20")) == 0
+    with open(out / "chart.csv", encoding="utf-8") as stream:
+        again = list(csv.DictReader(stream))
+    assert [row["full_power_mean_umol_m2_s"] for row in again] == [row["full_power_mean_umol_m2_s"] for row in rows]
+    assert {row["target_ideal_umol_m2_s"] for row in again} == {"20.0"}
+
+
+def start(paths: list[str], out: Path) -> subprocess.Popen[str]:
+    """The command in a process of its own, on one thread."""
+    environment = {**os.environ, "PYTHONPATH": str(SOURCES)}
+    arguments = [sys.executable, "-m", "underlit", *command(paths, "--out", str(out), "--threads", "1", "--seed", "7")]
+    return subprocess.Popen(arguments, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+
+def kept(out: Path) -> dict[str, tuple[bytes, int]]:
+    """Content and time of every row's file."""
+    return {p.name: (p.read_bytes(), p.stat().st_mtime_ns) for p in (out / "rows").glob("[!.]*.json")}
+
+
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT])
+def test_a_killed_chart_goes_on_where_it_was(tmp_path, how):
+    """Killed after its first row: the same command keeps that row untouched and ends as one that was never killed."""
+    paths = write_scenes(tmp_path)
+    out, whole = tmp_path / "killed", tmp_path / "whole"
+    process = start(paths, out)
+    deadline = time.monotonic() + 120
+    while not (out / "rows").is_dir() or not kept(out):
+        assert process.poll() is None, process.communicate()
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+    process.send_signal(how)
+    _, said = process.communicate(timeout=60)
+    assert process.returncode == (-how if how == signal.SIGKILL else 130)
+    if how == signal.SIGINT:
+        assert "goes on from there" in said
+    before = kept(out)
+    assert 0 < len(before) < 4
+    assert not (out / "chart.csv").exists()
+
+    again = start(paths, out)
+    assert again.wait(120) == 0, again.communicate()
+    after = kept(out)
+    assert {name: after[name] for name in before} == before
+    assert start(paths, whole).wait(120) == 0
+    assert {n: text for n, (text, _) in after.items()} == {n: text for n, (text, _) in kept(whole).items()}
+    assert (out / "chart.csv").read_bytes() == (whole / "chart.csv").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        (["--need", "medium", "--ppfd", "40"], r"--need, --ppfd: .* twice; keep one"),
+        (["--ppfd", "-3"], r"--ppfd: a PPFD above nothing"),
+        (["--photons", "10"], r"--photons: must be a whole number of? ?.*65536"),
+        (["--above-rim", "10"], r"--above-rim: .*unit"),
+        (["--threads", "2", "--cluster", "tcp://x:1"], r"--threads, --cluster: the two exclude each other"),
+        (["--need", "plenty"], r"--need"),
+    ],
+)
+def test_refuses_in_one_line(tmp_path, capsys, more, says):
+    """One clear line, status 2, nothing written."""
+    paths = write_scenes(tmp_path)
+    arguments = [a for a in command(paths, "--out", str(tmp_path / "out")) if a not in ("--photons", PHOTONS)]
+    assert main([*arguments, *more]) == 2
+    said = capsys.readouterr()
+    assert len(said.err.splitlines()) == 1
+    assert re.search(says, said.err)
+    assert not (tmp_path / "out").exists()
+
+
+def test_refuses_scenes_that_cannot_be_used(tmp_path, capsys):
+    """A file that is not there, one without light, a folder that is a file, the same tank twice."""
+    paths = write_scenes(tmp_path)
+    dark = tmp_path / "dark.toml"
+    dark.write_text('[tank]\ninside_size = ["30 cm", "20 cm", "20 cm"]\n', encoding="utf-8")
+    cases = [
+        (["--lights", "no.toml", "--tanks", paths[0]], "no.toml"),
+        (["--lights", str(dark), "--tanks", paths[0]], "no light"),
+        (["--lights", paths[0], "--tanks", paths[0], paths[0]], "twice"),
+        (["--lights", paths[0], "--tanks", paths[0], "--out", paths[1]], "is a file"),
+    ]
+    for arguments, says in cases:
+        assert main(["chart", *arguments]) == 2
+        said = capsys.readouterr().err
+        assert says in said
+        assert len(said.splitlines()) == 1
+
+
+def test_no_cluster_answers(tmp_path, capsys, monkeypatch):
+    """Without dask, or where no scheduler answers, one line says what would be right."""
+    paths = write_scenes(tmp_path)
+    monkeypatch.setattr(pools, "CONNECT_SECONDS", 0.5)
+    assert main(command(paths, "--cluster", "tcp://127.0.0.1:9")) == 2
+    said = capsys.readouterr().err.splitlines()
+    assert len(said) == 1
+    assert re.search(r"pip install 'underlit\[cluster\]'|no scheduler answers there .*tcp://host:8786", said[0])
