@@ -40,6 +40,16 @@ def test_each_is_sound_in_a_scene(entry: Entry) -> None:
     assert {fields[key] for key in entry.sets} <= part.model_fields_set
 
 
+@pytest.mark.parametrize("entry", ENTRIES, ids=named)
+def test_each_can_be_built_for_tracing(entry: Entry) -> None:
+    from underlit.lowering.scene import lower
+
+    plan = lower(scene_around(entry, CATALOGUE)).plan
+    assert len(plan.meshes) > 2
+    if entry.kind in (Kind.FIXTURE, Kind.WOOD, Kind.STONE, Kind.PLANTS):
+        assert entry.name in [mesh.name for mesh in plan.meshes]
+
+
 def test_every_kind_has_some() -> None:
     counts = Counter(entry.kind for entry in ENTRIES)
     assert all(counts[kind] >= 4 for kind in Kind)

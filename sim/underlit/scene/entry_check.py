@@ -12,22 +12,23 @@ from underlit.scene.model import Scene
 from underlit.scene.validate import validated
 from underlit.text.problem import Problem
 
-_ROOM = {"inside_size": ["3 m", "2 m", "1.5 m"]}
-_PATCH = [["1 m", "0.5 m"], ["1.5 m", "1 m"]]
-_ROOT = {"name": "root of the check", "shape": "branching", "size": ["30 cm", "15 cm", "15 cm"], "at": ["1 m", "1 m"]}
+_ROOM = {"inside_size": ["1.5 m", "60 cm", "60 cm"]}
+_PATCH = [["20 cm", "10 cm"], ["40 cm", "30 cm"]]
+_ROOT = {"name": "root of the check", "shape": "branching", "size": ["30 cm", "15 cm", "15 cm"], "at": ["1 m", "30 cm"]}
+_LAMP = {"name": "lamp of the check", "length": "10 cm", "output": {"watts": "9 W"}, "above_rim": "1 m"}
 _ON_WOOD = "epiphytes"
 _WITH_HEIGHT = ("carpet", "stems", "rosettes")
 
 
 def scene_around(entry: Entry, catalogue: Catalogue) -> Scene:
-    """A small scene that holds the entry and says what an entry may leave to a scene.
+    """A small scene, with a lamp, that holds the entry and says what an entry may leave to a scene.
 
     Raises SceneError with what is wrong with the entry, placed in its own file.
     """
     kind = str(entry.kind)
     many = entry.kind in (Kind.FIXTURE, Kind.WOOD, Kind.STONE, Kind.PLANTS)
     reference = {"from": entry.name}
-    data: dict[str, Any] = {"tank": _ROOM, kind: [reference] if many else reference}
+    data: dict[str, Any] = {"tank": _ROOM, "fixture": [_LAMP], kind: [reference] if many else reference}
     if entry.kind is Kind.TANK:
         data |= {"substrate": {"depth": "0 cm"}, "water": {"below_rim": "1 cm"}}
     if entry.kind is Kind.PLANTS:
@@ -66,7 +67,7 @@ def _left_to_scenes(kind: Kind, said: dict[str, Any]) -> dict[str, Any]:
             return {} if "length" in said else {"size": ["30 cm", "20 cm", "5 cm"]}
         return {"output": {"watts": "9 W"}}
     if kind is not Kind.PLANTS or said.get("kind") == "mesh":
-        return {"at": ["1.5 m", "1 m"]}
+        return {"at": ["75 cm", "30 cm"]}
     height = {"height": "5 cm"} if said.get("kind") in _WITH_HEIGHT else {}
     return height | ({"on": _ROOT["name"]} if said.get("kind") == _ON_WOOD else {"rectangle": _PATCH})
 
