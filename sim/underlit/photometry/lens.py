@@ -19,7 +19,7 @@ class LensKind(StrEnum):
     TABLE = "table"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Lens:
     """An axial intensity profile.
 

@@ -19,7 +19,7 @@ ILLUMINANT_TABLE = "cie_led_illuminants"
 FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ChannelSpectrum:
     """``photons``: share of PAR photons in each bin, (60,), adds to 1; ``lumens_per_umol``: lm per umol/s of PAR."""
 

@@ -51,7 +51,7 @@ class Opening:
     height_m: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Photometry:
     """A measured fixture.
 

@@ -33,15 +33,15 @@ class Arrangement(Part):
     none: a channel says its ``letter``.
     """
 
-    rows: Count | None = None
-    columns: Count | None = None
+    rows: Annotated[Count | None, Field(description="across the board, the front one first")] = None
+    columns: Annotated[Count | None, Field(description="along the board, from the left")] = None
     rings: Annotated[Count | None, Field(le=60, description="rings about a middle LED, instead of rows")] = None
     pattern: Annotated[
         tuple[str, ...] | None, Field(description='rows from the front as texts, a letter an LED: ["WWRWW", "WBW-W"]')
     ] = None
     pitch: Annotated[PositiveLengthM | None, Field(description="between rows and columns, or between rings")] = None
-    row_pitch: PositiveLengthM | None = None
-    column_pitch: PositiveLengthM | None = None
+    row_pitch: Annotated[PositiveLengthM | None, Field(description="between rows, before pitch")] = None
+    column_pitch: Annotated[PositiveLengthM | None, Field(description="between columns, before pitch")] = None
     face: Annotated[PositiveLengthM, Field(description="side of the square that shines")] = 0.003
 
     @model_validator(mode="after")

@@ -51,19 +51,20 @@ def _from_readings(fixture: Fixture) -> Flux:
     readings = np.array([reading.reads for reading in fixture.output.readings])
     heads = [reading.head for reading in fixture.output.readings]
     if fixture.photometric_file is not None:
-        per_flux = _per_flux_of_file(fixture, heads)
-    else:
-        if len(heads) > 1 and fixture.leaves_lens_open and not any(c.lens for c in fixture.channels):
-            beam = fit_beam(readings, lambda rad: _per_flux(fixture, heads, from_beam_angle(rad)))
-            if beam is not None:
-                return Flux(beam.flux, beam.departure, beam)
-        usual = from_beam_angle(fixture.preset.beam_rad)
-        per_flux = _per_flux(fixture, heads, usual)
-    fit = fit_flux(readings, per_flux)
+        return _fitted(readings, _per_flux_of_file(fixture, heads))
+    if len(heads) > 1 and fixture.leaves_lens_open and not any(channel.lens for channel in fixture.channels):
+        beam = fit_beam(readings, lambda rad: per_flux(fixture, heads, from_beam_angle(rad)))
+        if beam is not None:
+            return Flux(beam.flux, beam.departure, beam)
+    return _fitted(readings, per_flux(fixture, heads, from_beam_angle(fixture.preset.beam_rad)))
+
+
+def _fitted(readings: FloatArray, light_per_flux: FloatArray) -> Flux:
+    fit = fit_flux(readings, light_per_flux)
     return Flux(fit.flux, fit.departure)
 
 
-def _per_flux(fixture: Fixture, heads: Sequence[Head], otherwise: Lens) -> FloatArray:
+def per_flux(fixture: Fixture, heads: Sequence[Head], otherwise: Lens) -> FloatArray:
     """Irradiance per unit of the fixture's flux at each head, (k,) [1/m2]; ``otherwise``: lens where none is stated."""
     board, found = fixture.board, np.zeros(len(heads))
     for channel, share in zip(fixture.channels, fixture.shares, strict=True):
@@ -95,12 +96,13 @@ def _water(head: Head, channel: Channel) -> WaterOver | None:
     """Ordinary aquarium water over a head, for a channel's light; None for a head in air."""
     if not head.under_water_m > 0:
         return None
-    index, absorption = _ordinary_water()
+    index, absorption = ordinary_water()
     photons = channel.spectrum.channel.photons
     return WaterOver(float(index @ photons), photons, absorption)
 
 
 @cache
-def _ordinary_water() -> tuple[FloatArray, FloatArray]:
+def ordinary_water() -> tuple[FloatArray, FloatArray]:
+    """Index (60,) and absorption (60,) [1/m] of water as a scene has it that says nothing of it."""
     constants = optical_constants("water", tannin_a440_per_m=TANNIN_A440_PER_M["ordinary"])
     return constants.refractive_index, constants.absorption_per_m

@@ -26,10 +26,8 @@ USUAL_EFFICACY = 2.0
 MOST_EFFICACY = 5.9
 """Umol/J that no light passes: photons of 700 nm without any loss (N_A h c gives 5.85)."""
 
-Below = Annotated[PositiveLengthM, Field(description="from the plane of the LEDs down to the meter head")]
-UnderWater = Annotated[
-    NonNegativeLengthM, Field(description="how much of the distance below is water, its surface flat; 0 in air")
-]
+_BELOW = "from the plane of the LEDs down to the meter head"
+_UNDER_WATER = "how much of the distance below is water, its surface flat; 0 in air"
 
 
 class Reading(Part):
@@ -38,9 +36,9 @@ class Reading(Part):
     Under water it is the true PPFD: what the meter shows times its immersion factor.
     """
 
-    reads: Ppfd
-    below: Below
-    under_water: UnderWater = 0.0
+    reads: Annotated[Ppfd, Field(description="true PPFD on the level head")]
+    below: Annotated[PositiveLengthM, Field(description=_BELOW)]
+    under_water: Annotated[NonNegativeLengthM, Field(description=_UNDER_WATER)] = 0.0
     along: Annotated[LengthM, Field(description="how far to the right of the fixture's middle")] = 0.0
     across: Annotated[LengthM, Field(description="how far behind the fixture's middle; negative to the front")] = 0.0
 
@@ -72,9 +70,9 @@ class Output(Part):
     efficacy: Efficacy | None = None
     ppf: Ppf | None = None
     lumens: Lumens | None = None
-    reads: Ppfd | None = None
-    below: Below | None = None
-    under_water: UnderWater | None = None
+    reads: Annotated[Ppfd | None, Field(description="PAR straight below the fixture's middle, in the open")] = None
+    below: Annotated[PositiveLengthM | None, Field(description=_BELOW)] = None
+    under_water: Annotated[NonNegativeLengthM | None, Field(description=_UNDER_WATER)] = None
     several: Annotated[
         tuple[Reading, ...] | None, Field(alias="reading", description="readings of one meter at one or more places")
     ] = None
