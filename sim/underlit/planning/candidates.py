@@ -1,0 +1,170 @@
+"""Answered scenes as they are compared: kept counts, and what a comparison needs to know of the scene.
+
+A candidate comes from a trace or from a folder that `underlit trace --out` wrote.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from underlit.lowering.scene import Lowered
+from underlit.lowering.world import Plan
+from underlit.planning.zones import Verdict, ZoneReport, zone_reports
+from underlit.results.result import Result
+from underlit.results.stored import load_result
+from underlit.run import Traced
+from underlit.scene import Fixture, tank_uncertainty
+
+DAYS_A_YEAR = 365.25
+Outline = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class Place:
+    """A zone or reading spot of a candidate, with what was said of its light.
+
+    band [umol/m2/s]; dli [mol/m2/day]; area [m2]; outline on the plan (k, 2) [m], empty where none is known.
+    """
+
+    name: str
+    where: str = ""
+    area_m2: float = 0.0
+    band: tuple[float, float] | None = None
+    verdict: Verdict = Verdict.NO_AIM
+    dli: float | None = None
+    evenness: float | None = None
+    outline: Outline = ()
+
+
+@dataclass(frozen=True)
+class Draw:
+    """What a fixture draws: watts at its brightest and watt hours of a day, None where the scene does not say."""
+
+    fixture: str
+    watts: float | None
+    watt_hours_a_day: float | None
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """An answered scene.
+
+    places: its zones, then its reading spots, in the order of `result.plan`; relative_unknown: standard uncertainty of what
+    is not known about the tank; size_m: the tank's inside length and depth.
+    """
+
+    name: str
+    title: str
+    result: Result
+    places: tuple[Place, ...]
+    draws: tuple[Draw, ...]
+    relative_unknown: float
+    size_m: tuple[float, float]
+
+    @property
+    def watts(self) -> float | None:
+        """Watts drawn as it runs; None where a fixture's are not stated."""
+        return _total([d.watts for d in self.draws])
+
+    @property
+    def kwh_a_year(self) -> float | None:
+        """Energy of a year at the scene's hours [kWh]; None where a fixture's watts are not stated."""
+        a_day = _total([d.watt_hours_a_day for d in self.draws])
+        return None if a_day is None else kwh_a_year(a_day)
+
+
+def _total(values: Sequence[float | None]) -> float | None:
+    known = [v for v in values if v is not None]
+    return math.fsum(known) if len(known) == len(values) else None
+
+
+def kwh_a_year(watt_hours_a_day: float) -> float:
+    """Energy of a year of 365.25 days [kWh] from that of a day [Wh]."""
+    return watt_hours_a_day * DAYS_A_YEAR / 1000.0
+
+
+def candidate(name: str, traced: Traced, reports: Sequence[ZoneReport] | None = None) -> Candidate:
+    """A traced scene as a candidate. reports: its zones' reports where they were made already."""
+    lowered, result, scene = traced.lowered, traced.result, traced.lowered.scene
+    made = zone_reports(lowered, result) if reports is None else reports
+    places = [
+        Place(
+            r.name, r.where, r.area_m2, None if r.band is None else (r.band.low, r.band.high), r.verdict, r.dli,
+            None if r.spread.evenness is None else r.spread.evenness.value,
+            () if place.outline is None else tuple((float(x), float(y)) for x, y in place.outline),
+        )
+        for r, place in zip(made, lowered.zones, strict=True)
+    ]  # fmt: skip
+    spots = [Place(head.name, "reading spot", head.area) for head in result.plan.heads]
+    length, depth, _ = scene.tank.inside_m
+    draws = tuple(Draw(f.name, f.running_watts, watt_hours_a_day(f)) for f in scene.fixtures)
+    return Candidate(
+        name, scene.title or name, result, (*places, *spots), draws, tank_uncertainty(scene), (length, depth)
+    )
+
+
+def watt_hours_a_day(fixture: Fixture) -> float | None:
+    """Energy of a day [Wh], taken to follow the light through its schedule; None where the scene states no watts."""
+    if fixture.output.watts is None:
+        return None
+    hours = [fixture.day_of(channel).full_hours for channel in fixture.channels]
+    return fixture.output.watts * math.fsum(s * h for s, h in zip(fixture.shares, hours, strict=True))
+
+
+def read_candidate(folder: str | Path) -> Candidate:
+    """A candidate from a folder that `underlit trace --out` wrote.
+
+    Raises ValueError with one line where it holds no such result.
+    """
+    place = Path(folder)
+    result = load_result(place / "result.nc")
+    try:
+        summary = json.loads((place / "summary.json").read_text(encoding="utf-8"))
+        said = {zone["name"]: zone for zone in summary["zones"]}
+        places = [_stored_zone(said[z.name]) for z in result.plan.zones]
+        draws = tuple(Draw(f["name"], f["watts"], f["watt_hours_a_day"]) for f in summary["fixtures"])
+        title, unknown = summary["title"], summary["not_known_about_tank_relative_standard"]
+    except (OSError, ValueError, KeyError, TypeError) as problem:
+        raise ValueError(
+            f"{place / 'summary.json'}: does not go with result.nc ({type(problem).__name__}); trace the scene again"
+        ) from None
+    spots = [Place(head.name, "reading spot", head.area) for head in result.plan.heads]
+    return Candidate(
+        place.name, title or place.name, result, (*places, *spots), draws, unknown or 0.0, _extent(result.plan)
+    )
+
+
+def _stored_zone(said: dict[str, Any]) -> Place:
+    band, even = said["band_umol_m2_s"], said["evenness_dimmest_over_average"]
+    return Place(
+        said["name"], said["where"], said["area_m2"], None if band is None else (band[0], band[1]),
+        Verdict(said["verdict"]), said["dli_mol_m2_day"], None if even is None else even["value"],
+    )  # fmt: skip
+
+
+def _extent(plan: Plan) -> tuple[float, float]:
+    grid = plan.bed_map or plan.planes
+    if grid is None:
+        return 0.0, 0.0
+    return grid.shape[0] * grid.spacing[0], grid.shape[1] * grid.spacing[1]
+
+
+def same_paths(first: Plan, second: Plan) -> bool:
+    """Whether photons walk alike through both plans, to the bit: they then differ in how much light a source gives at most."""
+    return all(
+        a.shape == b.shape and a.dtype == b.dtype and np.array_equal(a, b)
+        for a, b in zip(first.tables, second.tables, strict=True)
+    )
+
+
+def answered_from(traced: Traced, lowered: Lowered) -> Traced:
+    """The answer for a scene whose photons walk as in one already traced: arithmetic, no trace (see `same_paths`)."""
+    result = replace(traced.result, plan=lowered.plan, dimming=lowered.dimming)
+    return replace(traced, lowered=lowered, result=result)
