@@ -279,6 +279,16 @@ def test_a_name_that_is_missing_tells_of_broken_own_files(tmp_path: Path) -> Non
     assert scene_from_dict({"tank": {"from": "55 gallon"}}).tank.rim is not None
 
 
+def test_a_result_keeps_the_own_entries_it_was_made_with(tmp_path: Path) -> None:
+    from underlit.report.files import scene_texts
+
+    mine = tmp_path / "own" / "mine.toml"
+    mine.write_text('[[tank]]\nname = "mine"\nabout = "Mine."\nsource = "own"\nsets.from = "55 gallon"\n', "utf-8")
+    file = tmp_path / "tank.toml"
+    file.write_text('[tank]\nfrom = "mine"\n[lid]\nfrom = "glass top"\n', "utf-8")
+    assert list(scene_texts(load_scene(file))) == [str(file), str(mine)]
+
+
 def test_the_schema_lets_an_entry_say_what_is_required() -> None:
     schema = json_schema()
     for kind in Kind:

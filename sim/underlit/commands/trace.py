@@ -78,7 +78,7 @@ def _trace(
     from underlit.report.stopping import INTERRUPTED, Phase
 
     loaded = load(scene)
-    texts = scene_texts(scene)
+    texts = scene_texts(loaded)
     reason = None if out is None else why_not_writable(out)
     if reason is not None:
         raise Refused(f"--out: {out}: {reason}")

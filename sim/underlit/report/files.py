@@ -26,6 +26,7 @@ from underlit.report.numbers import light, sure_to, with_error
 from underlit.report.summary import summarise, versions
 from underlit.results.atomic import temporary_folder, write_text
 from underlit.run import Traced
+from underlit.scene import Scene
 from underlit.viz.overlay import FixtureMark, Overlay, SpotMark, ZoneMark, as_points
 
 ZONE_COLUMNS = (
@@ -84,15 +85,17 @@ def zones_csv(summary: dict[str, Any]) -> str:
     return text.getvalue()
 
 
-def scene_texts(path: Path | None) -> dict[str, str]:
-    """The scene file and the bases under it, text by path; to be read when the scene is."""
+def scene_texts(scene: Scene) -> dict[str, str]:
+    """The scene's file, the bases under it and a user's own entries in it, text by path; to be read when the scene is."""
     texts: dict[str, str] = {}
+    path = scene.path
     while path is not None and str(path) not in texts:
         text = path.read_text(encoding="utf-8")
         texts[str(path)] = text
         base = tomllib.loads(text).get("base")
         path = path.parent / base if isinstance(base, str) else None
-    return texts
+    own = [entry.file for entry in scene.entries if entry.own]
+    return texts | {str(file): file.read_text(encoding="utf-8") for file in own}
 
 
 def why_not_writable(folder: Path) -> str | None:
