@@ -139,6 +139,7 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
                 "ppf_umol_s": number(f.ppf),
                 "watts": number(f.running_watts),
                 "watt_hours_a_day": number(watt_hours_a_day(f)),
+                "watt_hours_a_day": number(watt_hours_a_day(f)),
                 "photoperiod_hours": number(f.lit_hours, 4),
                 "dimming": number(f.level),
             }
