@@ -10,6 +10,7 @@ from typing import Any
 
 from underlit import __version__
 from underlit.planning.candidates import watt_hours_a_day
+from underlit.planning.plantings import PlantingReport, planting_reports
 from underlit.planning.surfaces import SurfaceReport, surface_reports
 from underlit.planning.zones import ZoneReport, zone_reports
 from underlit.report.ledger import as_percentages, light_ledger
@@ -81,6 +82,28 @@ def surface_entry(report: SurfaceReport) -> dict[str, Any]:
     }
 
 
+def planting_entry(report: PlantingReport) -> dict[str, Any]:
+    """One planting as plain data: as grown, the light on its leaves, layers from the lowest up, and what it takes."""
+    grown, band = report.grown, report.band
+    return {
+        "name": grown.name,
+        "form": report.form,
+        "plants": grown.plants,
+        "leaves": grown.leaves,
+        "height_m": number(grown.height),
+        "leaf_area_m2": number(grown.leaf_area),
+        "leaf_area_index": number(grown.leaf_area_index),
+        "leaf_area_index_or_cover_asked_for": number(grown.asked),
+        "cover": number(grown.cover),
+        "upper_faces_ppfd_umol_m2_s": _estimate(report.upper),
+        "layers_from_lowest_ppfd_umol_m2_s": [_estimate(layer) for layer in report.layers],
+        "band_umol_m2_s": None if band is None else [band.low, band.high],
+        "share_of_leaf_area_above_need": _estimate(report.above_need),
+        "absorbed_over_light_from_above": _estimate(report.takes),
+        "reaches_below_over_light_from_above": _estimate(report.lets_through),
+    }
+
+
 def assumption_entries(scene: Scene) -> list[dict[str, Any]]:
     """What a scene leaves open, as plain data."""
     entries = []
@@ -139,17 +162,13 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
                 "ppf_umol_s": number(f.ppf),
                 "watts": number(f.running_watts),
                 "watt_hours_a_day": number(watt_hours_a_day(f)),
-                "watt_hours_a_day": number(watt_hours_a_day(f)),
                 "photoperiod_hours": number(f.lit_hours, 4),
                 "dimming": number(f.level),
             }
             for f in scene.fixtures
         ],
         "watts": number(sum(w for w in (f.running_watts for f in scene.fixtures) if w is not None) or None),
-        "plantings": [
-            {"name": g.name, "leaf_area_m2": number(g.leaf_area), "leaf_area_index": number(g.leaf_area_index)}
-            for g in lowered.plantings
-        ],
+        "plantings": [planting_entry(r) for r in planting_reports(lowered, result)],
         "not_known_about_tank_relative_standard": number(relative, 4),
         "assumptions": assumption_entries(scene),
         "notes": [*(entry.note for entry in scene.entries if entry.note), *result.plan.notes],
