@@ -1,71 +1,180 @@
-"""Labelled inputs that say one value of the scene and show what holds."""
+"""Labelled inputs that say one value of the scene, and follow it: what is shown is what holds."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+from typing import Any, NamedTuple
 
 from nicegui import ui
 
 from underlit.app.bench import Bench
 from underlit.scene import Scene
 
-Path = tuple[str | int, ...]
+Key = str | int
+Read = Callable[[Scene], Any]
+Say = Callable[[Any], Any]
+CLOSE = 1e-6
 
 
-def length(
-    bench: Bench,
-    label: str,
-    path: Path,
-    read: Callable[[Scene], float | None],
-    *,
-    least: float = 0.0,
-    most: float = 3.0,
-) -> ui.number:
-    """A length in the user's unit; read gives it in metres."""
-    step = 0.25 if bench.inches else 0.5
-
-    def said(event: Any) -> None:
-        if event.value is not None:
-            bench.set(*path, value=bench.typed_length(float(event.value)))
-
-    scene = bench.scene
-    held = read(scene) if scene else None
-    number = ui.number(
-        f"{label} ({bench.desk.units})",
-        value=None if held is None else bench.shown_length(held),
-        min=bench.shown_length(least),
-        max=bench.shown_length(most),
-        step=step,
-        on_change=said,
-    )
-    return number.props('dense outlined debounce="400"').classes("field")
+def _at(read: Callable[[Scene], Sequence[float]], axis: int, scene: Scene) -> float:
+    return read(scene)[axis]
 
 
-def number(
-    bench: Bench, label: str, path: Path, held: float | None, *, least: float, most: float, step: float, unit: str = ""
-) -> ui.number:
-    """A plain number, or one with a unit that the scene writes after it."""
+class Limits(NamedTuple):
+    """What a number may be, and the step of its arrows."""
 
-    def said(event: Any) -> None:
-        if event.value is not None:
-            value = float(event.value)
-            bench.set(*path, value=f"{value:g} {unit}" if unit else value)
-
-    shown = f"{label} ({unit})" if unit else label
-    field = ui.number(shown, value=held, min=least, max=most, step=step, on_change=said)
-    return field.props('dense outlined debounce="400"').classes("field")
+    least: float
+    most: float
+    step: float
 
 
-def choice(
-    bench: Bench, label: str, options: Sequence[str] | dict[Any, str], held: Any, said: Callable[[Any], Any]
-) -> ui.select:
-    """One of several."""
-    shown = options if isinstance(options, dict) else list(options)
-    select = ui.select(shown, label=label, value=held, on_change=lambda event: said(event.value))
-    return select.props("dense outlined options-dense").classes("field")
+class Fields:
+    """The inputs of one section. They are kept while the scene has the same parts, so the keyboard keeps its place."""
 
+    def __init__(self, bench: Bench) -> None:
+        self.bench = bench
+        self._followers: list[Callable[[Scene], object]] = []
 
-def switch(bench: Bench, label: str, held: bool, said: Callable[[bool], Any]) -> ui.switch:
-    """Yes or no."""
-    return ui.switch(label, value=held, on_change=lambda event: said(bool(event.value)))
+    def clear(self) -> None:
+        """Forget the inputs; the section builds others."""
+        self._followers.clear()
+
+    def follow(self) -> None:
+        """Show what the scene says now."""
+        scene = self.bench.scene
+        if scene is not None:
+            for follower in self._followers:
+                follower(scene)
+
+    def says(self, *path: Key) -> Say:
+        """A function that says a value at a path of the scene."""
+        return lambda value: self.bench.set(*path, value=value)
+
+    # -- kinds of input -------------------------------------------------------------------------------------
+    def length(self, label: str, read: Read, say: Say, *, least: float = 0.0, most: float = 3.0) -> ui.number:
+        """A length in the user's unit: read gives metres or None, say takes a text such as "5 cm"."""
+        bench = self.bench
+
+        def shown(scene: Scene) -> float | None:
+            metres = read(scene)
+            return None if metres is None else bench.shown_length(metres)
+
+        limits = Limits(bench.shown_length(least), bench.shown_length(most), 0.25 if bench.inches else 0.5)
+        return self._number(f"{label} ({bench.desk.units})", shown, lambda v: say(bench.typed_length(v)), limits)
+
+    def lengths(
+        self, labels: Sequence[str], read: Callable[[Scene], Sequence[float]], say: Callable[[list[str]], Any],
+        *, least: float = 0.0,
+    ) -> None:  # fmt: skip
+        """Several lengths that the scene says together, such as a point: say takes the texts of all."""
+        for axis, label in enumerate(labels):
+            self.length(label, partial(_at, read, axis), partial(self._say_one, read, say, axis), least=least)
+
+    def rectangle(self, read: Callable[[Scene], Any], say: Callable[[list[list[str]]], Any]) -> None:
+        """Two corners on the plan."""
+        labels = ("From the left", "From the front", "To, from the left", "To, from the front")
+
+        def flat(scene: Scene) -> tuple[float, ...]:
+            corners = read(scene)
+            return (*corners[0], *corners[1])
+
+        self.lengths(labels, flat, lambda texts: say([texts[:2], texts[2:]]))
+
+    def _say_one(
+        self, read: Callable[[Scene], Sequence[float]], say: Callable[[list[str]], Any], axis: int, text: str
+    ) -> None:
+        scene = self.bench.scene
+        if scene is not None:
+            texts = [self.bench.length_text(metres) for metres in read(scene)]
+            texts[axis] = text
+            say(texts)
+
+    def number(
+        self, label: str, read: Read, say: Say, *, least: float, most: float, step: float, unit: str = ""
+    ) -> ui.number:
+        """A number; with a unit, say takes a text such as "8 h"."""
+        limits = Limits(least, most, step)
+        shown = f"{label} ({unit})" if unit else label
+        return self._number(shown, read, lambda v: say(f"{v:g} {unit}" if unit else v), limits)
+
+    def _number(self, label: str, read: Read, say: Say, limits: Limits) -> ui.number:
+        def said(event: Any) -> None:
+            scene = self.bench.scene
+            held = read(scene) if scene else None
+            if event.value is None or (held is not None and abs(float(event.value) - held) < CLOSE):
+                return
+            say(float(event.value))
+
+        field = (
+            ui.number(label, on_change=said, min=limits.least, max=limits.most, step=limits.step)
+            .props('dense outlined debounce="350"')
+            .classes("field")
+        )
+        self._follow(lambda scene: field.set_value(read(scene)))
+        return field
+
+    def choice(self, label: str, options: Mapping[Any, str], read: Read, say: Say) -> ui.select:
+        """One of several: options by value; what holds is shown even where it is none of them."""
+
+        def said(event: Any) -> None:
+            scene = self.bench.scene
+            if scene is not None and event.value != read(scene):
+                say(event.value)
+
+        def show(scene: Scene) -> None:
+            held = read(scene)
+            if held not in field.options:
+                field.set_options({**options, held: str(held)})
+            field.set_value(held)
+
+        field = ui.select(dict(options), label=label, on_change=said)
+        field.props("dense outlined options-dense").classes("field")
+        self._follow(show)
+        return field
+
+    def switch(self, label: str, read: Read, say: Say) -> ui.switch:
+        """Yes or no."""
+
+        def said(event: Any) -> None:
+            scene = self.bench.scene
+            if scene is not None and bool(event.value) != bool(read(scene)):
+                say(bool(event.value))
+
+        field = ui.switch(label, on_change=said)
+        self._follow(lambda scene: field.set_value(bool(read(scene))))
+        return field
+
+    def percent(self, label: str, read: Read, say: Say, moved: Callable[[float], Any] | None = None) -> ui.slider:
+        """A share of one as a slider in percent; moved: told of every step while it slides, say of where it ends."""
+        with ui.row().classes("dimmer"):
+            ui.label(label)
+            number = ui.label("").classes("end")
+            slider = ui.slider(min=0, max=100, step=1).classes("slide").props(f'aria-label="{label}, percent"')
+
+        def slid(event: Any) -> None:
+            number.set_text(f"{event.value:.0f} %")
+            if moved is not None:
+                moved(float(event.value) / 100)
+
+        slider.on_value_change(slid)
+        slider.on("change", lambda event: say(round(float(event.args) / 100, 4)))
+        self._follow(lambda scene: slider.set_value(round(100 * read(scene))))
+        return slider
+
+    def text(self, label: str, read: Read, say: Say) -> ui.input:
+        """A line of text."""
+
+        def said(event: Any) -> None:
+            scene = self.bench.scene
+            if scene is not None and event.value != read(scene):
+                say(event.value)
+
+        field = ui.input(label, on_change=said).props('dense outlined debounce="500"').classes("field")
+        self._follow(lambda scene: field.set_value(read(scene)))
+        return field
+
+    def _follow(self, show: Callable[[Scene], object]) -> None:
+        self._followers.append(show)
+        if self.bench.scene is not None:
+            show(self.bench.scene)

@@ -9,9 +9,13 @@ from nicegui import context, ui
 from underlit.app.bench import Bench
 from underlit.app.desk import Desk
 from underlit.app.sections.answers import Answers
+from underlit.app.sections.growing import Growing
 from underlit.app.sections.header import Header
 from underlit.app.sections.lights import Lights
 from underlit.app.sections.picture import Picture
+from underlit.app.sections.start import Start
+from underlit.app.sections.tank import TankCard
+from underlit.app.sections.zones import Zones
 
 STYLE = Path(__file__).with_name("style.css")
 
@@ -23,13 +27,14 @@ def build_page(desk: Desk, scene: Path | None = None) -> None:
     if scene is not None and desk.opened != str(scene):
         bench.act(lambda: desk.open_file(scene))
         desk.opened = str(scene)
-    header = Header(bench)
+    start = Start(bench)
+    header = Header(bench, start)
     with ui.element("main").classes("desk"):
         with ui.element("section").classes("window").props('aria-label="The tank"'):
             picture = Picture(bench)
         with ui.element("section").classes("bench").props('aria-label="The bench"'):
             answers = Answers(bench)
-            lights = Lights(bench)
-    bench.sections += [header, picture, answers, lights]
+            cards = [Lights(bench, picture.view), TankCard(bench), Growing(bench), Zones(bench)]
+    bench.sections += [header, picture, answers, *cards, start]
     bench.listen()
     bench.refresh()

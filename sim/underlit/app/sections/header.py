@@ -6,18 +6,21 @@ from nicegui import ui
 
 from underlit.app.bench import Bench
 from underlit.app.desk import Side
+from underlit.app.sections.files import Files
+from underlit.app.sections.start import Start
 
 
 class Header:
     """The top line."""
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: Bench, start: Start) -> None:
         self._bench = bench
         self._dark = ui.dark_mode(None)
         with ui.element("header").classes("top"):
             ui.label("underlit").classes("mark")
             self._title = ui.input(label="Title", on_change=self._titled).props('dense borderless debounce="600"')
             self._title.classes("title")
+            Files(bench, start)
             self._back = ui.button("Undo", on_click=lambda: bench.act(bench.desk.undo)).props("flat dense no-caps")
             self._forward = ui.button("Redo", on_click=lambda: bench.act(bench.desk.redo)).props("flat dense no-caps")
             self._sides = ui.row().classes("sides").props('role="group" aria-label="Variants"')

@@ -11,6 +11,7 @@ from nicegui import ui
 from underlit.app.bench import Bench
 from underlit.app.document import Document
 from underlit.app.view import TankView
+from underlit.scene import Plants
 from underlit.viz.palette import BAR_TITLE
 
 PLANES = {"none": "no light plane", "level": "level plane", "along": "section along", "across": "section across"}
@@ -23,7 +24,7 @@ class Picture:
         self._bench = bench
         self._shape: Any = None
         self._light: Any = None
-        self._view = TankView(on_spot=self._dropped, on_moved=self._moved).classes("picture")
+        self.view = TankView(on_spot=self._dropped, on_moved=self._moved).classes("picture")
         self._progress = ui.label("").classes("progress").props('role="status"')
         with ui.row().classes("bar"):
             self._low = ui.label("0").classes("end")
@@ -48,7 +49,7 @@ class Picture:
         """Dimming may have changed: redraw at once from what the page holds."""
         light = self._bench.light
         if light is not None:
-            self._view.dim(light.lowered.dimming)
+            self.view.dim(light.lowered.dimming)
 
     def light_changed(self) -> None:
         """Fetch what is new and say how far the count is."""
@@ -61,12 +62,12 @@ class Picture:
         shape = (side, light.revision, bench.desk.units)
         if shape != self._shape:
             self._shape, self._light = shape, None
-            self._view.shape(f"/desk/{side}/shape/{light.revision}", bench.desk.units)
+            self.view.shape(f"/desk/{side}/shape/{light.revision}", bench.desk.units)
         now = (side, light.revision, light.result.photons)
         if now != self._light:
             self._light = now
             stamp = f"{light.revision}-{light.result.photons}"
-            self._view.light(f"/desk/{side}/light/{stamp}", light.lowered.dimming)
+            self.view.light(f"/desk/{side}/light/{stamp}", light.lowered.dimming)
         self._progress.set_text(variant.trouble or self._told(light, variant.revision))
         self._show_ends()
 
@@ -85,7 +86,7 @@ class Picture:
     def _show(self, _: Any = None) -> None:
         kind = self._plane.value
         plane = None if kind == "none" else {"kind": kind, "at": float(self._at.value)}
-        self._view.show(
+        self.view.show(
             {
                 **{key: box.value for key, box in self._shown.items()},
                 "contours": float(self._contours.value or 0),
@@ -137,7 +138,7 @@ class Picture:
         if turn:
             document.set(table, index, "turn", value=f"{math.degrees(thing.turn + turn) % 360:.0f} deg")
             return
-        if table == "plants" and getattr(thing, "outline_keys", ()):
+        if isinstance(thing, Plants) and thing.outline_keys:
             _shift_outline(document, table, index, thing.outline_keys[0], bench, dx, dy)
             return
         key = "position" if table == "fixture" else "at"

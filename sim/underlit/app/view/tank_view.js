@@ -38,9 +38,10 @@ export default {
   template: `
     <div class="tank-view" style="position:relative;width:100%;height:100%">
       <canvas tabindex="0" role="img" :aria-label="label" style="width:100%;height:100%;display:block;outline-offset:-3px"></canvas>
+      <svg ref="column" class="tank-column" viewBox="0 0 150 210" role="img" :aria-label="columnLabel" style="display:none"></svg>
       <div ref="tip" role="status" aria-live="off" class="tank-tip" style="position:absolute;pointer-events:none;display:none"></div>
     </div>`,
-  data: () => ({ label: "The tank in 3D. Arrow keys turn it, plus and minus come closer and go back." }),
+  data: () => ({ label: "The tank in 3D. Arrow keys turn it, plus and minus come closer and go back.", columnLabel: "PPFD by height" }),
 
   mounted() {
     const canvas = (this.canvas = this.$el.querySelector("canvas"));
@@ -426,6 +427,36 @@ export default {
       if (!sources || i === undefined || i < 0 || !(values[i] >= 0)) return null;
       return { value: values[i], error: 1.96 * this.errorAt(sources, i) };
     },
+    drawColumn(p) {
+      // PPFD against height over this place, with its counting error, from the light planes
+      const grid = this.header.planes;
+      if (!grid || !this.lights?.planes || !this.planeValues) return;
+      const [nx, ny, nz] = grid.shape;
+      const i = Math.floor((p.x - grid.origin[0]) / grid.spacing[0]);
+      const j = Math.floor((p.y - grid.origin[1]) / grid.spacing[1]);
+      if (i < 0 || j < 0 || i >= nx || j >= ny) return;
+      const rows = [];
+      for (let k = 0; k < nz; k++) {
+        const at = (k * ny + j) * nx + i;
+        const height = grid.origin[2] + k * grid.spacing[2];
+        if (this.planeValues[at] >= 0 && height <= this.header.water) rows.push([height, this.planeValues[at], 1.96 * this.errorAt(this.lights.planes, at)]);
+      }
+      const svg = this.$refs.column;
+      svg.style.display = rows.length > 1 ? "block" : "none";
+      if (rows.length < 2) return;
+      const top = this.header.water;
+      const most = Math.max(...rows.map((r) => r[1] + r[2]), 1);
+      const x = (v) => 42 + (100 * Math.max(v, 0)) / most;
+      const y = (h) => 178 - (150 * h) / top;
+      const line = (f) => rows.map((r) => `${x(f(r)).toFixed(1)},${y(r[0]).toFixed(1)}`).join(" ");
+      const band = `${line((r) => r[1] - r[2])} ${rows.slice().reverse().map((r) => `${x(r[1] + r[2]).toFixed(1)},${y(r[0]).toFixed(1)}`).join(" ")}`;
+      const text = (tx, ty, words, anchor = "middle") => `<text x="${tx}" y="${ty}" text-anchor="${anchor}">${words}</text>`;
+      svg.innerHTML = `<polygon class="band" points="${band}"/><polyline class="curve" points="${line((r) => r[1])}"/>
+        <line x1="42" y1="28" x2="42" y2="178"/><line x1="42" y1="178" x2="142" y2="178"/>
+        ${text(38, 181, "0", "end")}${text(39, 32, this.length(top), "end")}${text(42, 192, "0")}${text(142, 192, most.toFixed(0), "end")}
+        ${text(88, 205, "µmol/m²/s by height")}${text(75, 16, `${this.length(p.x)} right, ${this.length(p.y)} back`)}`;
+      this.columnLabel = `PPFD by height at ${this.length(p.x)} from the left and ${this.length(p.y)} from the front: ${rows.map((r) => `${this.length(r[0])} ${r[1].toFixed(0)}`).join(", ")}`;
+    },
     length(metres) {
       return this.units === "in" ? `${(metres / 0.0254).toFixed(1)} in` : `${(metres * 100).toFixed(1)} cm`;
     },
@@ -435,6 +466,7 @@ export default {
       const hit = this.hit(event);
       this.canvas.style.cursor = hit?.object.userData.item ? "grab" : "default";
       const value = hit && this.valueAt(hit);
+      if (hit) this.drawColumn(hit.point);
       const tip = this.$refs.tip;
       if (!hit || (!value && !hit.object.userData.item)) return this.hideTip();
       const number = (v) => (v >= 10 ? v.toFixed(0) : v.toFixed(1));

@@ -1,0 +1,84 @@
+"""Files that visitors bring: bounded in size, triangles and time, and named so that they stay in their folder."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+from underlit.results.atomic import atomic_path
+
+MOST_BYTES = 24 * 1024 * 1024
+MOST_TRIANGLES = 200_000
+MOST_SECONDS = 20
+MOST_FILES = 40
+MOST_MEMORY = 2 * 1024**3
+MESHES = {".stl", ".obj", ".ply", ".glb", ".off"}
+TEXTS = {".ies", ".ldt", ".csv"}
+"""Photometric files and tables of numbers."""
+
+# Runs apart: a mesh file may be made to take for ever or to fill the memory.
+_READ_APART = """
+import resource, sys
+resource.setrlimit(resource.RLIMIT_AS, ({memory}, {memory}))
+resource.setrlimit(resource.RLIMIT_CPU, ({seconds}, {seconds}))
+import numpy, trimesh
+mesh = trimesh.load(sys.argv[1], force="mesh", process=False, skip_materials=True)
+faces = len(mesh.faces)
+assert 0 < faces <= {triangles}, f"has {{faces:,}} triangles; {triangles:,} are the most"
+assert numpy.isfinite(mesh.vertices).all(), "holds numbers that are not finite"
+trimesh.Trimesh(mesh.vertices, mesh.faces, process=False).export(sys.argv[2])
+"""
+
+
+class UploadError(ValueError):
+    """Why a file was not taken, in one line."""
+
+
+def safe_name(name: str) -> str:
+    """A name without folders or signs that mean something to a file system. Raises UploadError where nothing is left."""
+    last = re.split(r"[/\\\\]", name)[-1]
+    clean = re.sub(r"[^A-Za-z0-9._ -]", "_", last).strip(" .")[-80:]
+    if not re.search(r"[A-Za-z0-9]", Path(clean).stem):
+        raise UploadError(f"{name[:80]!r}: give the file a plain name, such as root.stl")
+    return clean
+
+
+def keep(folder: Path, name: str, content: bytes) -> str:
+    """Put a visitor's file into their folder, a mesh read and written anew; returns the name it has there.
+
+    Raises UploadError.
+    """
+    clean = safe_name(name)
+    ending = Path(clean).suffix.lower()
+    if len(content) > MOST_BYTES:
+        raise UploadError(f"{clean}: {len(content) / 2**20:.0f} MB; {MOST_BYTES // 2**20} MB are the most")
+    if sum(1 for path in folder.iterdir() if path.suffix.lower() in MESHES | TEXTS) >= MOST_FILES:
+        raise UploadError(f"{clean}: {MOST_FILES} files are kept at the most; begin another tank in another browser")
+    if ending in TEXTS:
+        with atomic_path(folder / clean) as temporary:
+            temporary.write_bytes(content)
+        return clean
+    if ending not in MESHES:
+        raise UploadError(f"{clean}: this takes {', '.join(sorted(MESHES | TEXTS))}")
+    return _keep_mesh(folder, clean, ending, content)
+
+
+def _keep_mesh(folder: Path, clean: str, ending: str, content: bytes) -> str:
+    kept = f"{Path(clean).stem}.stl"
+    with atomic_path(folder / f"brought{ending}") as brought, atomic_path(folder / kept) as made:
+        brought.write_bytes(content)
+        script = _READ_APART.format(memory=MOST_MEMORY, seconds=MOST_SECONDS, triangles=MOST_TRIANGLES)
+        try:
+            done = subprocess.run(
+                [sys.executable, "-c", script, str(brought), str(made)], capture_output=True, text=True,
+                timeout=MOST_SECONDS + 10, cwd=folder,
+            )  # fmt: skip
+        except subprocess.TimeoutExpired:
+            raise UploadError(f"{clean}: takes too long to read ({MOST_SECONDS} s are the most)") from None
+        if done.returncode != 0:
+            said = done.stderr.strip().splitlines()[-1:] or ["it could not be read"]
+            raise UploadError(f"{clean}: {said[0].removeprefix('AssertionError: ')[:160]}")
+    (folder / f"brought{ending}").unlink(missing_ok=True)
+    return kept
