@@ -75,6 +75,14 @@ def shipped_entries_by_kind() -> list:
     return sorted(shipped_entries(), key=lambda entry: kinds.index(entry.kind))
 
 
+def test_a_light_finds_the_plants_it_suits(capsys: pytest.CaptureFixture[str]) -> None:
+    out = told(capsys, "--ppfd", "60")
+    assert "hairgrass" in out
+    assert not any(name in out for name in ("four-leaf clover carpet", "tall ribbon leaves", "40 breeder"))
+    assert main(["catalogue", "tanks", "--ppfd", "60"]) == 2
+    assert capsys.readouterr().err.startswith("--ppfd: none of these plants")
+
+
 @pytest.mark.parametrize(
     ("words", "expected"),
     [

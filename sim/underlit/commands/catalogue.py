@@ -14,6 +14,7 @@ from underlit.commands.shared import Refused
 def catalogue(
     *words: str,
     json: Annotated[bool, Parameter(negative=())] = False,
+    ppfd: float | None = None,
     own: Path | None = None,
 ) -> None:
     """List and search tanks, lids, substrates, fixtures, wood, stone and plants that a scene can refer to.
@@ -26,11 +27,13 @@ def catalogue(
         A kind (tanks, plants ...), a need (undemanding, medium, demanding), beginnings of words; a name shows that entry in full.
     json
         Print what was found as JSON, every entry in full.
+    ppfd
+        Only plants that a light of so many umol/m2/s suits in a settled tank, with or without added CO2.
     own
         Folder of your own entries. Default: what UNDERLIT_CATALOGUE names, or `catalogue` in underlit's data folder.
     """
     from underlit.catalogue import load_catalogue, own_folder
-    from underlit.report.catalogue import as_json, found, print_entries, print_entry, why_nothing
+    from underlit.report.catalogue import as_json, found, print_entries, print_entry, suited_by, why_nothing
     from underlit.report.printout import output_console
     from underlit.scene.entry_check import checked
 
@@ -40,6 +43,10 @@ def catalogue(
     entries = found(known, words)
     if not entries:
         raise Refused(why_nothing(known, words))
+    if ppfd is not None:
+        entries = suited_by(entries, ppfd)
+        if not entries:
+            raise Refused(f"--ppfd: none of these plants has a band that holds {ppfd:g} umol/m2/s in a settled tank")
     if json:
         sys.stdout.write(as_json(entries, known))
         return

@@ -19,10 +19,11 @@ from underlit.text.suggest import did_you_mean
 from underlit.units import format_length, format_volume
 
 _WITH_CO2, _NO_CO2 = "added CO2", "no added CO2"
+_SETTLED, _NEW = "settled", "new tank"
 _CASES = {
-    f"{co2}, {age}": {"added_co2": co2 == _WITH_CO2, "settled": age == "settled"}
+    f"{co2}, {age}": {"added_co2": co2 == _WITH_CO2, "settled": age == _SETTLED}
     for co2 in (_WITH_CO2, _NO_CO2)
-    for age in ("settled", "new tank")
+    for age in (_SETTLED, _NEW)
 }
 """The two questions about the tank, by what people answer."""
 
@@ -51,6 +52,15 @@ def bands(entry: Entry) -> dict[str, Band]:
     return {name: needs.wanted(**case) for name, case in _CASES.items()}
 
 
+def suited_by(entries: Sequence[Entry], ppfd: float) -> list[Entry]:
+    """The plants whose band holds a light [umol/m2/s] in a settled tank, with or without added CO2."""
+    return [
+        entry
+        for entry in entries
+        if any(band.low <= ppfd <= band.high for name, band in bands(entry).items() if _SETTLED in name)
+    ]
+
+
 def print_entries(console: Console, entries: Sequence[Entry], folder: Path) -> None:
     """A table for each kind, a line for each entry."""
     for kind in Kind:
@@ -61,7 +71,7 @@ def print_entries(console: Console, entries: Sequence[Entry], folder: Path) -> N
         more = ("PPFD band,\nadded CO2", "PPFD band,\nno added CO2") if kind is Kind.PLANTS else ()
         made = table("name", "what it is", *more, wide=2)
         for entry in of_kind:
-            told = [f"{band.low:g}-{band.high:g}" for name, band in bands(entry).items() if "settled" in name]
+            told = [f"{band.low:g}-{band.high:g}" for name, band in bands(entry).items() if _SETTLED in name]
             made.add_row(entry.name + _mark(entry), entry.about, *(told or [""] * len(more)))
         console.print(made)
         console.print()
