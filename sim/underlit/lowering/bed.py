@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from underlit.lowering.prisms import HAIR, Triangles
+from underlit.lowering.prisms import HAIR, Triangles, polygons_of
+from underlit.lowering.terraces import covered_by
 from underlit.lowering.world import Role, World
 from underlit.scene.model import Scene
 
@@ -26,7 +27,7 @@ def lower_bed(world: World, scene: Scene) -> None:
 
 
 def bed_triangles(scene: Scene) -> Triangles:
-    """The height field over the inside of the tank, cut at its outline."""
+    """The height field over the inside of the tank, cut at its outline and where terraces stand on it."""
     heights = np.maximum(scene.substrate.grid_m, HAIR)
     rows, columns = heights.shape
     length, depth, _ = scene.tank.inside_m
@@ -35,21 +36,24 @@ def bed_triangles(scene: Scene) -> Triangles:
     at = np.arange(rows * columns).reshape(rows, columns)
     a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()
     faces = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
-    return (vertices, faces) if scene.tank.is_box else cut_to_outline(vertices, faces, scene)
+    if scene.tank.is_box and not scene.substrate.terraces:
+        return vertices, faces
+    return cut_to_outline(vertices, faces, scene)
 
 
 def cut_to_outline(vertices: np.ndarray, faces: np.ndarray, scene: Scene) -> Triangles:
-    """The part of a height field inside the tank's outline; its edge has the outline's own corners."""
+    """The part of a height field inside the tank's outline and not under a terrace; its edge has the outline's own corners."""
     import shapely
 
-    polygon = scene.tank.inside_outline.polygon
+    polygon = scene.tank.inside_outline.polygon - covered_by(scene, scene.substrate.terraces)
     shapely.prepare(polygon)
     corners = vertices[faces]
     triangles = shapely.polygons(np.concatenate([corners, corners[:, :1]], axis=1)[:, :, :2])
     whole = shapely.covers(polygon, triangles)
     made = [corners[whole]]
     for corner, triangle in zip(corners[~whole], triangles[~whole], strict=True):
-        pieces = shapely.get_parts(shapely.constrained_delaunay_triangles(triangle & polygon))
+        pieces = [shapely.constrained_delaunay_triangles(part) for part in polygons_of(triangle & polygon)]
+        pieces = shapely.get_parts(pieces)
         if len(pieces) == 0:
             continue
         xy = shapely.get_coordinates(pieces).reshape(-1, 4, 2)[:, :3]

@@ -10,6 +10,7 @@ from underlit.lowering.ground import LoweringError, lower_hardscape
 from underlit.lowering.lights import dimming, lower_fixtures
 from underlit.lowering.plants import Grown, lower_plants
 from underlit.lowering.shell import lower_shell
+from underlit.lowering.terraces import lower_terraces
 from underlit.lowering.world import Plan, World
 from underlit.scene.model import Scene
 
@@ -32,7 +33,7 @@ def lower(scene: Scene) -> Lowered:
     world = World()
     shell = lower_shell(world, scene)
     lower_bed(world, scene)
-    hardscape = lower_hardscape(world, scene, shell)
+    hardscape = lower_hardscape(world, scene, shell) | lower_terraces(world, scene)
     grown = lower_plants(world, scene, shell, hardscape)
     lower_fixtures(world, scene, shell)
     places = lower_counters(world, scene, hardscape, grown)

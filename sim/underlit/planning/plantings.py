@@ -60,7 +60,7 @@ def planting_reports(lowered: Lowered, result: Result) -> list[PlantingReport]:
                 grown=grown,
                 form=str(plants.leaf_form or plants.kind),
                 upper=mean_of(result, cells),
-                layers=layers_of(result, cells),
+                layers=layers_of(scene, result, plants, cells),
                 band=band,
                 above_need=None if band is None else _share_above(result, cells, band.low),
                 takes=None if above is None else _takes(result, grown, above),

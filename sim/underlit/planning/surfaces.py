@@ -13,6 +13,7 @@ from underlit.lowering.world import COPIES, Mesh, Role
 from underlit.results.estimate import Estimate, combine, mean_of_groups
 from underlit.results.result import Result
 from underlit.scene.model import Scene
+from underlit.scene.plants import Plants
 
 SHOWN = (Role.WOOD, Role.STONE, Role.PLANTS)
 LEVELS = 3
@@ -98,11 +99,13 @@ def mean_of(result: Result, cells: UpperCells) -> Estimate | None:
     return mean_over(result, cells.index, float(cells.area.sum())) if len(cells.index) else None
 
 
-def layers_of(result: Result, cells: UpperCells) -> tuple[Estimate | None, ...]:
-    """Mean PPFD of a planting in layers of equal height, the lowest first."""
+def layers_of(scene: Scene, result: Result, plants: Plants, cells: UpperCells) -> tuple[Estimate | None, ...]:
+    """Mean PPFD of a planting in layers of equal height, the lowest first; over the substrate for plants rooted in it."""
     if len(cells.index) == 0:
         return ()
-    z = cells.middle[:, 2]
+    x, y, z = cells.middle.T
+    if plants.is_rooted:
+        z = z - scene.bed_heights_m(x, y)
     low, high = z.min(), z.max()
     layer = np.clip(((z - low) / max(high - low, 1e-9) * LEVELS).astype(int), 0, LEVELS - 1)
     return tuple(mean_of(result, cells.chosen(layer == k)) for k in range(LEVELS))
@@ -111,14 +114,14 @@ def layers_of(result: Result, cells: UpperCells) -> tuple[Estimate | None, ...]:
 def surface_reports(lowered: Lowered, result: Result) -> list[SurfaceReport]:
     """Reports of all wood, stone and plants of a scene, in its order."""
     scene = lowered.scene
+    planted = {plants.name: plants for plants in scene.plants}
     reports = []
     for name in [piece.name for pieces in (scene.wood, scene.stone, scene.plants) for piece in pieces]:
         meshes = meshes_of(result, name)
         if not meshes:
             continue
         cells = upper_cells(scene, result, meshes)
-        role = meshes[0].role
         upper = mean_of(result, cells) or Estimate(float("nan"), float("nan"), 0.0)
-        layers = layers_of(result, cells) if role is Role.PLANTS else ()
-        reports.append(SurfaceReport(name, role, float(cells.area.sum()), upper, layers))
+        layers = layers_of(scene, result, planted[name], cells) if name in planted else ()
+        reports.append(SurfaceReport(name, meshes[0].role, float(cells.area.sum()), upper, layers))
     return reports

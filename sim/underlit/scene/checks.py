@@ -85,6 +85,11 @@ def _check_water(scene: Scene) -> Iterator[Problem]:
         key = next((key for key in ("depth", "back_depth", "heights") if getattr(scene.substrate, key) is not None), "")
         path: KeyPath = ("substrate", key) if key else ("substrate",)
         yield Problem(f"the substrate reaches the rim ({format_length(highest)} high)", path)
+    for index, terrace in enumerate(scene.substrate.terraces):
+        where: KeyPath = ("substrate", "terrace", index)
+        yield from _check_outline(scene, terrace, where)
+        if terrace.height + terrace.edge_above >= height:
+            yield Problem(f"the terrace reaches the rim ({format_length(terrace.height)} high)", (*where, "height"))
 
 
 def _check_rim_and_braces(scene: Scene) -> Iterator[Problem]:

@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from underlit.scene.common import (
     AngleRad,
@@ -19,12 +19,14 @@ from underlit.scene.common import (
     Number,
     Part,
     Point,
+    PositiveLengthM,
     PositiveNumber,
     Seed,
     exactly_one,
     wrong,
 )
 from underlit.scene.lights import read_number_table
+from underlit.scene.outline import Outlined
 from underlit.scene.tank import Size
 from underlit.spectra.grid import FloatArray
 from underlit.spectra.materials import reflectance
@@ -35,6 +37,7 @@ SubstrateMaterial = Literal["dark soil", "gravel", "white sand", "coral sand", "
 WoodMaterial = Literal["dark wood", "light wood"]
 StoneMaterial = Literal["dark stone", "grey stone", "pale stone"]
 SUBSTRATE_DEPTH_M = 2.5 * 0.0254
+THINNEST_EDGE_M = 0.002
 
 
 class Heights(Part):
@@ -71,13 +74,40 @@ class Heights(Part):
         return np.array(self.rows, dtype=np.float64) * LENGTH_UNITS_M[self.unit]
 
 
+class Terrace(Outlined):
+    """A level step of the substrate and the edge that holds it.
+
+    ``height`` of its soil over the bottom pane; the edge, ``edge`` thick along the outline but not along panes, stands
+    ``edge_above`` over the soil. Where terraces overlap the higher one counts; under the bed around it none shows.
+    """
+
+    height: PositiveLengthM
+    edge: PositiveLengthM = 0.008
+    edge_above: NonNegativeLengthM = 0.004
+    material: StoneMaterial | WoodMaterial = "dark stone"
+    reflectance: Fraction | None = None
+
+    @model_validator(mode="after")
+    def _has_a_place(self) -> Terrace:
+        if not self.outline_keys:
+            raise wrong("where? say outline, rectangle or circle")
+        if self.edge < THINNEST_EDGE_M:
+            raise wrong("an edge is at least 2 mm thick", "edge")
+        return self
+
+    def spectrum(self) -> FloatArray:
+        """Reflectance of the edge over the 60 bins, (60,)."""
+        return reflectance(self.material, self.reflectance)
+
+
 class Substrate(Part):
-    """The bed: one depth, a slope from front to back, or a height map; its material and reflectance."""
+    """The bed: one depth, a slope from front to back, or a height map, and terraces on it; its material and reflectance."""
 
     depth: NonNegativeLengthM | None = None
     front_depth: NonNegativeLengthM | None = None
     back_depth: NonNegativeLengthM | None = None
     heights: Heights | None = None
+    terraces: tuple[Terrace, ...] = Field(default=(), alias="terrace")
     material: SubstrateMaterial = "dark soil"
     reflectance: Fraction | None = None
 
@@ -98,6 +128,17 @@ class Substrate(Part):
         if self.front_depth is not None and self.back_depth is not None:
             return np.array([[self.front_depth] * 2, [self.back_depth] * 2])
         return np.full((2, 2), SUBSTRATE_DEPTH_M if self.depth is None else self.depth)
+
+    def terraced(self, x: FloatArray, y: FloatArray, heights: FloatArray) -> FloatArray:
+        """Heights of the bed at points of the plan [m] with its terraces put on."""
+        if not self.terraces:
+            return heights
+        from shapely import Polygon, contains_xy
+
+        for terrace in self.terraces:
+            on_it = contains_xy(Polygon(terrace.polygon), x, y)
+            heights = np.where(on_it, np.maximum(heights, terrace.height), heights)
+        return heights
 
     def spectrum(self) -> FloatArray:
         """Reflectance over the 60 bins, (60,)."""

@@ -98,7 +98,8 @@ class Scene(Part):
         u, v = across - j, back - i
         front_edge = grid[i, j] * (1 - u) + grid[i, j + 1] * u
         back_edge = grid[i + 1, j] * (1 - u) + grid[i + 1, j + 1] * u
-        return front_edge * (1 - v) + back_edge * v
+        heights = front_edge * (1 - v) + back_edge * v
+        return self.substrate.terraced(np.asarray(x), np.asarray(y), heights)
 
     def flap_corners_m(self) -> list[tuple[float, float, float]]:
         """Corners of the box round the opened front flap of a hinged lid [m], in the order of the bits along, across, up."""

@@ -243,6 +243,11 @@ class Plants(Outlined):
         return self.form or next(iter(FORMS[self.kind]), None)
 
     @property
+    def is_rooted(self) -> bool:
+        """Whether they grow from the substrate."""
+        return self.kind in (PlantKind.CARPET, PlantKind.STEMS, PlantKind.ROSETTES) and not self.floats
+
+    @property
     def habit(self) -> Habit:
         """The defaults of this form."""
         return Habit((0.0, 0.0, 0.0)) if self.leaf_form is None else HABITS[self.leaf_form]

@@ -76,18 +76,17 @@ def bed_from_map(result: Result) -> tuple[Mesh, np.ndarray] | None:
     if grid is None or not beds:
         return None
     (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
-    heights = np.concatenate([m.vertices for m in beds])
     values = patch_means(result.bed().value, PATCH_M / dx, PATCH_M / dy)
     edge = bed_edge(beds)
     if edge.area < (1 - 1e-6) * nx * dx * ny * dy:
         xy, faces, cell = _cells_within(edge, grid)
-        vertices = np.column_stack([xy, _height_at(heights, *xy.T)])
+        vertices = np.column_stack([xy, _height_at(beds, *xy.T)])
         shown = values.reshape(-1)[cell]
     else:
         x, y = np.meshgrid(x0 + dx * np.arange(nx + 1), y0 + dy * np.arange(ny + 1))
         at = (np.arange(ny)[:, None] * (nx + 1) + np.arange(nx)[None]).reshape(-1)
         quads = np.stack([at, at + 1, at + nx + 2, at, at + nx + 2, at + nx + 1], axis=1)
-        vertices = np.stack([x, y, _height_at(heights, x, y)], axis=-1).reshape(-1, 3)
+        vertices = np.stack([x, y, _height_at(beds, x, y)], axis=-1).reshape(-1, 3)
         faces, shown = quads.reshape(-1, 3), np.repeat(values.reshape(-1), 2)
     return Mesh("substrate map", vertices, faces.astype(np.int32), 0, beds[0].surface, Role.BED), shown
 
@@ -112,15 +111,19 @@ def _cells_within(edge: shapely.Geometry, grid: Grid) -> tuple[np.ndarray, np.nd
     return xy.reshape(-1, 2), np.arange(3 * len(xy)).reshape(-1, 3), cell
 
 
-def _height_at(vertices: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """Height of a bed, given by its vertices (n, 3), at places on the plan."""
+def _height_at(beds: list[Mesh], x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Height of a bed and of the level terraces on it at places on the plan."""
+    import shapely
     from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
 
-    points, z = vertices[:, :2], vertices[:, 2]
+    points, z = beds[0].vertices[:, :2], beds[0].vertices[:, 2]
     found = LinearNDInterpolator(points, z)(x, y)
     outside = ~np.isfinite(found)
     if outside.any():
         found[outside] = NearestNDInterpolator(points, z)(x[outside], y[outside])
+    for terrace in beds[1:]:
+        on_it = shapely.contains_xy(bed_edge([terrace]).buffer(1e-6), x, y)
+        found = np.where(on_it, np.maximum(found, terrace.vertices[:, 2].max()), found)
     return np.asarray(found)
 
 

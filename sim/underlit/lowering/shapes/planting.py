@@ -200,5 +200,6 @@ def across_slope(ground: Ground, points: FloatArray, step: float = 5e-3) -> Floa
     x, y = points[:, 0], points[:, 1]
     rise_x = (height_at(ground, x + step, y) - height_at(ground, x - step, y)) / (2 * step)
     rise_y = (height_at(ground, x, y + step) - height_at(ground, x, y - step)) / (2 * step)
-    up = np.stack([-rise_x, -rise_y, np.ones(len(points))], axis=1)
+    # at the edge of a terrace the rise is that of a wall
+    up = np.stack([-np.clip(rise_x, -1, 1), -np.clip(rise_y, -1, 1), np.ones(len(points))], axis=1)
     return up / np.linalg.norm(up, axis=1, keepdims=True)
