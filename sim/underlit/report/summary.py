@@ -9,7 +9,6 @@ from importlib import metadata
 from typing import Any
 
 from underlit import __version__
-from underlit.planning.candidates import watt_hours_a_day
 from underlit.planning.plantings import PlantingReport, planting_reports
 from underlit.planning.surfaces import SurfaceReport, surface_reports
 from underlit.planning.zones import ZoneReport, zone_reports
@@ -161,7 +160,6 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
                 "name": f.name,
                 "ppf_umol_s": number(f.ppf),
                 "watts": number(f.running_watts),
-                "watt_hours_a_day": number(watt_hours_a_day(f)),
                 "photoperiod_hours": number(f.lit_hours, 4),
                 "dimming": number(f.level),
             }
