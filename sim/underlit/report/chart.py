@@ -57,6 +57,7 @@ def _light_table(chart: Chart) -> Table:
     made = table("", "light", "fixtures", "PPF\numol/s", "W", wide=3)
     for letter, one in zip(column_letters(len(chart.lights)), chart.lights, strict=True):
         names = " + ".join(fixture.name for fixture in one.fixtures)
+        names = "" if names == one.name else names
         made.add_row(letter, one.name, names, f"{one.ppf:.3g}", NONE if one.watts is None else f"{one.watts:.3g}")
     return made
 

@@ -16,8 +16,10 @@ if TYPE_CHECKING:
 
 SHORT = {Answer.NOT_ENOUGH: "short", Answer.FULL_POWER: "full", Answer.TOO_STRONG: "too strong"}
 """Settings in a word, where a share of full power would say the wrong thing."""
-_CELL, _LEFT, _TOP, _RIGHT, _BOTTOM = (0.86, 0.56), 1.9, 1.6, 1.0, 0.62
+_CELL, _LEFT, _RIGHT, _BOTTOM = (0.86, 0.56), 1.9, 1.0, 0.62
 """Size of a cell and margins round the grid [in]."""
+_HEADING, _LETTER_RISE = 0.85, 0.042
+"""Room over the names of the lights, and what a letter of a slanted name takes upward [in]."""
 
 
 def column_letters(count: int) -> list[str]:
@@ -43,7 +45,8 @@ def draw_chart(chart: Chart, target: Target) -> Figure:
 
     columns, rows = len(chart.lights), len(chart.tanks)
     width, height = columns * _CELL[0], rows * _CELL[1]
-    figure = Figure(figsize=(_LEFT + width + _RIGHT, _TOP + height + _BOTTOM))
+    above = _HEADING + _LETTER_RISE * max(len(light.name) + 3 for light in chart.lights)
+    figure = Figure(figsize=(_LEFT + width + _RIGHT, above + height + _BOTTOM))
     place = (_LEFT, _BOTTOM, width, height)
     size = (*figure.get_size_inches(), *figure.get_size_inches())
     axes = figure.add_axes(tuple(a / b for a, b in zip(place, size, strict=True)))  # type: ignore[arg-type]
