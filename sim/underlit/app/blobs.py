@@ -149,10 +149,15 @@ def light_blob(lowered: Lowered, result: Result) -> bytes:
         "meshes": meshes,
         "bed": [_field(blob, patched_bed(one, i)) for i, one in enumerate(alone)] if result.plan.bed_map else None,
         "planes": [_field(blob, one.planes()) for one in alone] if result.plan.planes is not None else None,
-        "scale": colour_range(result.bed().value) if result.plan.bed_map is not None else [0.0, 100.0],
+        "scale": light_scale(result),
         "photons": result.photons,
     }
     return blob.bytes(header)
+
+
+def light_scale(result: Result) -> tuple[float, float]:
+    """Range of the colours [umol/m2/s], of the bed as dimmed."""
+    return colour_range(result.bed().value) if result.plan.bed_map is not None else (0.0, 100.0)
 
 
 def patched_bed(result: Result, source: int) -> Field:

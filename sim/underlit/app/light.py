@@ -13,7 +13,7 @@ from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from underlit.app.blobs import light_blob, shape_blob
+from underlit.app.blobs import light_blob, light_scale, shape_blob
 from underlit.lowering.ground import LoweringError
 from underlit.lowering.scene import Lowered, lower
 from underlit.planning.zones import ZoneReport, zone_reports
@@ -38,9 +38,11 @@ class Light:
     reports: tuple[ZoneReport, ...]
     shape: bytes
     light: bytes
+    scale: tuple[float, float]
     seconds: float
     worst: float
     worst_name: str
+    worst_relative: float
     done: bool
 
 
@@ -148,7 +150,7 @@ class LightService:
         if result is None:
             return True
         order.traced_seconds += time.perf_counter() - began
-        worst, name, _ = worst_error(result, ENOUGH)
+        worst, name, relative = worst_error(result, ENOUGH)
         done = worst <= 1.0 or order.traced_seconds > MOST_SECONDS
         light = Light(
             revision=order.revision,
@@ -157,9 +159,11 @@ class LightService:
             reports=tuple(zone_reports(order.lowered, result)),
             shape=order.shape,
             light=light_blob(order.lowered, result),
+            scale=light_scale(result),
             seconds=time.perf_counter() - order.began,
             worst=worst,
             worst_name=name,
+            worst_relative=relative,
             done=done,
         )
         if not order.cancelled:

@@ -6,15 +6,17 @@ from pathlib import Path
 
 from nicegui import context, ui
 
-from underlit.app.bench import Bench
+from underlit.app.bench import Bench, Section
 from underlit.app.desk import Desk
 from underlit.app.sections.answers import Answers
+from underlit.app.sections.beside import Beside
 from underlit.app.sections.growing import Growing
 from underlit.app.sections.header import Header
 from underlit.app.sections.lights import Lights
 from underlit.app.sections.picture import Picture
 from underlit.app.sections.start import Start
 from underlit.app.sections.tank import TankCard
+from underlit.app.sections.where import Where
 from underlit.app.sections.zones import Zones
 
 STYLE = Path(__file__).with_name("style.css")
@@ -32,9 +34,10 @@ def build_page(desk: Desk, scene: Path | None = None) -> None:
     with ui.element("main").classes("desk"):
         with ui.element("section").classes("window").props('aria-label="The tank"'):
             picture = Picture(bench)
+            below: list[Section] = [Beside(bench), Where(bench)]
         with ui.element("section").classes("bench").props('aria-label="The bench"'):
             answers = Answers(bench)
             cards = [Lights(bench, picture.view), TankCard(bench), Growing(bench), Zones(bench)]
-    bench.sections += [header, picture, answers, *cards, start]
+    bench.sections += [header, picture, *below, answers, *cards, start]
     bench.listen()
     bench.refresh()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import Any
 
 from nicegui import ui
@@ -74,9 +73,9 @@ class Picture:
     def _told(self, light, revision: int) -> str:
         if light.revision != revision:
             return "tracing what you changed; the picture is still the one before"
-        share = light.worst * 1.0
         state = "done" if light.done else "counting"
-        return f"{state}: {light.result.photons / 1e6:.2g} million photons, least certain: {light.worst_name} (± {share:.1f} %)"
+        least = f"least certain: {light.worst_name} (± {100 * light.worst_relative:.1f} %)"
+        return f"{state}: {light.result.photons / 1e6:.2g} million photons, {least}"
 
     # -- what is shown --------------------------------------------------------------------------------------
     def _scale(self) -> list[float] | None:
@@ -97,12 +96,10 @@ class Picture:
         self._show_ends()
 
     def _show_ends(self) -> None:
-        from underlit.viz.palette import colour_range
-
         pinned = self._scale()
         light = self._bench.light
-        if pinned is None and light is not None and light.result.plan.bed_map is not None:
-            pinned = list(colour_range(replace(light.result, dimming={}).bed().value))
+        if pinned is None and light is not None:
+            pinned = list(light.scale)
         self._high.set_text(f"{pinned[1]:g}" if pinned else "")
 
     # -- what people do in it -------------------------------------------------------------------------------

@@ -124,7 +124,10 @@ export default {
     },
 
     // -- shapes ----------------------------------------------------------------------------------------------
-    async shape(address, units) {
+    shape(address, units) {
+      return (this.shaped = this.fetchShape(address, units));
+    },
+    async fetchShape(address, units) {
       const wanted = (this.wantedShape = address);
       const { header, array } = await fetchBlob(address);
       if (wanted !== this.wantedShape) return;
@@ -271,6 +274,7 @@ export default {
     async light(address, shares) {
       const wanted = (this.wantedLight = address);
       const blob = await fetchBlob(address);
+      await this.shaped; // light goes on shapes
       if (wanted !== this.wantedLight || !this.header) return;
       const { header, array } = blob;
       const field = (f) => ({ mean: array(f.mean), variance: array(f.variance) });
