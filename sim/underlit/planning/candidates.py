@@ -129,7 +129,7 @@ def read_candidate(folder: str | Path) -> Candidate:
         summary = json.loads((place / "summary.json").read_text(encoding="utf-8"))
         said = {zone["name"]: zone for zone in summary["zones"]}
         places = [_stored_zone(said[z.name]) for z in result.plan.zones]
-        draws = tuple(Draw(f["name"], f["watts"], f["watt_hours_a_day"]) for f in summary["fixtures"])
+        draws = tuple(_stored_draw(fixture) for fixture in summary["fixtures"])
         title, unknown = summary["title"], summary["not_known_about_tank_relative_standard"]
     except (OSError, ValueError, KeyError, TypeError) as problem:
         raise ValueError(
@@ -147,6 +147,12 @@ def _stored_zone(said: dict[str, Any]) -> Place:
         said["name"], said["where"], said["area_m2"], None if band is None else (band[0], band[1]),
         Verdict(said["verdict"]), said["dli_mol_m2_day"], None if even is None else even["value"],
     )  # fmt: skip
+
+
+def _stored_draw(said: dict[str, Any]) -> Draw:
+    """What a stored fixture draws; a summary knows lit hours only, so that ramps count as if they were full."""
+    watts, hours = said["watts"], said["photoperiod_hours"]
+    return Draw(said["name"], watts, None if watts is None else watts * hours)
 
 
 def _extent(plan: Plan) -> tuple[float, float]:

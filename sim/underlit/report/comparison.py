@@ -29,7 +29,8 @@ from underlit.viz.difference_map import Panel, smoothed, write_difference_maps
 FORMAT = 1
 MOST_NAMED = 3
 """Zones that the summary names each way; the table has them all."""
-FILES = ("compare.json", "compare.csv", "compare.png")
+WORTH_TELLING = 0.02
+"""Relative changes below this are real where they lie beyond the error, but nobody would notice them in a tank."""
 
 
 def print_comparison(console: Console, made: Comparison, differs: Sequence[Differs] = ()) -> None:
@@ -186,8 +187,9 @@ def _light_words(rows: Sequence[Row], k: int) -> str:
     zones = [r for r in rows if not r.is_spot and r.changes[k] is not None]
     # The whole bed is told only where a scene names no zone of its own.
     zones = [r for r in zones if r.name != WHOLE_BED] or zones
-    moved = [r for r in zones if (c := r.changes[k]) is not None and c.beyond_error]
-    if not moved:
+    beyond = [r for r in zones if (c := r.changes[k]) is not None and c.beyond_error]
+    moved = [r for r in beyond if abs(r.changes[k].relative) >= WORTH_TELLING]  # type: ignore[union-attr]
+    if not beyond:
         common = any(r.changes[k] is not None for r in rows)
         return "no zone changes by more than its counting error" if common else "they have no zone in common"
     words = []
@@ -202,7 +204,10 @@ def _light_words(rows: Sequence[Row], k: int) -> str:
         )
         more = len(those) - MOST_NAMED
         words.append(f"{verb} {named}" + (f" and {more} more" if more > 0 else ""))
-    still = [r.name for r in zones if r not in moved]
+    hardly = [r.name for r in beyond if r not in moved]
+    if hardly:
+        words.append(f"by less than {percent(WORTH_TELLING)}: {', '.join(hardly)}")
+    still = [r.name for r in zones if r not in beyond]
     if still:
         words.append(f"within the counting error: {', '.join(still)}")
     return "; ".join(words)
