@@ -117,6 +117,25 @@ sets = { from = "bar 24 W, 60 cm", dimming = 0.6, output = { lumens = "2000 lm" 
     assert (fixture.output.lumens, fixture.output.watts, fixture.output.efficacy) == (2000, 24, None)
 
 
+def test_plants_that_build_on_others_want_their_light(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = '[[plants]]\nname = "{}"\nabout = "Mine."\nsource = "own"\nsets = {{ from = "{}", height = "7 cm" }}\n'
+    (tmp_path / "mine.toml").write_text(text.format("my lawn", "hairgrass"), "utf-8")
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path))
+    place = [["10 cm", "10 cm"], ["20 cm", "20 cm"]]
+    zone = {"name": "lawn", "rectangle": place, "for": "my lawn"}
+    plants = {"from": "my lawn", "rectangle": place}
+    scene = scene_from_dict({"tank": {"from": "55 gallon"}, "zone": [zone], "plants": [plants]})
+    band = scene.zones[0].wanted(added_co2=True)
+    assert band == scene.plants[0].wanted(added_co2=True)
+    assert band is not None
+    assert (band.low, band.high, band.note) == (40, 70, "for my lawn")
+    (tmp_path / "mine.toml").write_text("# mine\n" + text.format("my lawn", "hairgras"), "utf-8")
+    with pytest.raises(
+        SceneError, match=r"mine\.toml:6: sets\.from: the catalogue has no plants of that name; did you"
+    ):
+        scene_from_dict({"tank": {"from": "55 gallon"}, "plants": [plants]})
+
+
 def test_files_named_by_an_entry_are_looked_for_beside_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     text = '[[stone]]\nname = "scan"\nabout = "A scanned stone."\nsource = "own scan"\n'
     (tmp_path / "mine.toml").write_text(text + 'sets = { mesh = "scan.stl", unit = "mm" }\n', "utf-8")

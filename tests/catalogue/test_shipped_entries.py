@@ -124,7 +124,7 @@ def test_a_fixture_is_generic_and_its_efficacy_is_believable(entry: Entry) -> No
 
 @pytest.mark.parametrize("entry", PLANTS, ids=named)
 def test_a_band_comes_from_the_three_questions_and_never_from_what_was_published(entry: Entry) -> None:
-    found = bands(entry)
+    found = bands(entry, CATALOGUE)
     assert list(found) == [
         "added CO2, settled",
         "added CO2, new tank",

@@ -44,7 +44,7 @@ def catalogue(
     if not entries:
         raise Refused(why_nothing(known, words))
     if ppfd is not None:
-        entries = suited_by(entries, ppfd)
+        entries = suited_by(entries, ppfd, known)
         if not entries:
             raise Refused(f"--ppfd: none of these plants has a band that holds {ppfd:g} umol/m2/s in a settled tank")
     if json:
@@ -54,4 +54,4 @@ def catalogue(
     if len(entries) == 1:
         print_entry(console, entries[0], known)
     else:
-        print_entries(console, entries, own or own_folder())
+        print_entries(console, entries, known, own or own_folder())

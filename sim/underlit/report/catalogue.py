@@ -13,7 +13,7 @@ from underlit.catalogue import Catalogue, Entry, Kind, Origin, search, words_of
 from underlit.catalogue.entry import SOURCE_OF_ALL
 from underlit.catalogue.search import words_found_nowhere
 from underlit.report.printout import say, table
-from underlit.scene import Band, Needs, Scene
+from underlit.scene import Band, Scene
 from underlit.scene.entry_check import scene_around
 from underlit.text.suggest import did_you_mean
 from underlit.units import format_length, format_volume
@@ -44,24 +44,27 @@ def why_nothing(catalogue: Catalogue, words: Sequence[str]) -> str:
     return f"no entry of the catalogue has the word {nowhere[0]!r}{did_you_mean(nowhere[0].casefold(), known)}"
 
 
-def bands(entry: Entry) -> dict[str, Band]:
-    """The band of a plant by what the tank is, empty where the entry states no needs."""
-    if not entry.needs:
+def bands(entry: Entry, catalogue: Catalogue) -> dict[str, Band]:
+    """The band of a plant by what the tank is, empty where nothing says what light it needs."""
+    if entry.kind is not Kind.PLANTS:
         return {}
-    needs = Needs.model_validate(dict(entry.needs))
-    return {name: needs.wanted(**case) for name, case in _CASES.items()}
+    needs = scene_around(entry, catalogue).plants[0].needs
+    if needs is None:
+        return {}
+    unnamed = needs.model_copy(update={"plant": ""})
+    return {name: unnamed.wanted(**case) for name, case in _CASES.items()}
 
 
-def suited_by(entries: Sequence[Entry], ppfd: float) -> list[Entry]:
+def suited_by(entries: Sequence[Entry], ppfd: float, catalogue: Catalogue) -> list[Entry]:
     """The plants whose band holds a light [umol/m2/s] in a settled tank, with or without added CO2."""
     return [
         entry
         for entry in entries
-        if any(band.low <= ppfd <= band.high for name, band in bands(entry).items() if _SETTLED in name)
+        if any(band.low <= ppfd <= band.high for name, band in bands(entry, catalogue).items() if _SETTLED in name)
     ]
 
 
-def print_entries(console: Console, entries: Sequence[Entry], folder: Path) -> None:
+def print_entries(console: Console, entries: Sequence[Entry], catalogue: Catalogue, folder: Path) -> None:
     """A table for each kind, a line for each entry."""
     for kind in Kind:
         of_kind = [entry for entry in entries if entry.kind is kind]
@@ -71,7 +74,7 @@ def print_entries(console: Console, entries: Sequence[Entry], folder: Path) -> N
         more = ("PPFD band,\nadded CO2", "PPFD band,\nno added CO2") if kind is Kind.PLANTS else ()
         made = table("name", "what it is", *more, wide=2)
         for entry in of_kind:
-            told = [f"{band.low:g}-{band.high:g}" for name, band in bands(entry).items() if _SETTLED in name]
+            told = [f"{band.low:g}-{band.high:g}" for name, band in bands(entry, catalogue).items() if _SETTLED in name]
             made.add_row(entry.name + _mark(entry), entry.about, *(told or [""] * len(more)))
         console.print(made)
         console.print()
@@ -109,8 +112,8 @@ def print_entry(console: Console, entry: Entry, catalogue: Catalogue) -> None:
     _heading(console, "From this follows")
     for line in _what_follows(entry, scene_around(entry, catalogue)):
         say(console, line, indent=2)
-    if entry.needs:
-        _print_needs(console, entry)
+    if known := bands(entry, catalogue):
+        _print_needs(console, known)
     if entry.published:
         _heading(console, "Published of it, measured under other conditions: not bands, and none is made from them")
         for row in entry.published:
@@ -128,11 +131,11 @@ def _heading(console: Console, text: str) -> None:
     say(console, text, "bold")
 
 
-def _print_needs(console: Console, entry: Entry) -> None:
+def _print_needs(console: Console, known: Mapping[str, Band]) -> None:
     _heading(console, "Light it wants, PAR (PPFD) at the plant, umol/m2/s")
     made = table("tank", "band", "what to know", wide=1)
     made.columns[2].justify = "left"
-    for name, band in bands(entry).items():
+    for name, band in known.items():
         made.add_row(name, f"{band.low:g}-{band.high:g}", band.note)
     console.print(made)
 
@@ -182,7 +185,7 @@ def _plain(entry: Entry, catalogue: Catalogue) -> dict[str, Any]:
         "sets": dict(entry.sets),
         "follows": list(_what_follows(entry, scene_around(entry, catalogue))),
         "needs": dict(entry.needs),
-        "bands_umol_m2_s": {name: [band.low, band.high] for name, band in bands(entry).items()},
+        "bands_umol_m2_s": {name: [band.low, band.high] for name, band in bands(entry, catalogue).items()},
         "published": [vars(row) for row in entry.published],
         "trade_gallons": entry.trade_gallons,
         "source": dict(entry.source),

@@ -74,7 +74,8 @@ def _fill_at(
     table = dict(table)
     try:
         entry = _entry_named(catalogue(), kind, table.pop(FROM))
-        low = _needs_layer_of(entry, path) if path[-1] == FOR else _layer_of(entry, path, catalogue())
+        layer_of = _needs_layer_of if path[-1] == FOR else _layer_of
+        low = layer_of(entry, path, catalogue())
     except SceneError as error:
         where = _nearest(layer.places, key)
         problems += [Problem(p.message, key, where.file, where.line) if not p.file else p for p in error.problems]
@@ -100,34 +101,49 @@ def _entry_named(catalogue: Catalogue, kind: Kind, name: object) -> Entry:
 
 def _layer_of(entry: Entry, path: KeyPath, catalogue: Catalogue, above: tuple[Entry, ...] = ()) -> Layer:
     """What an entry sets in the table at ``path``, on what the entry that it may refer to itself sets there."""
-    if entry in above:
-        raise SceneError([Problem("it leads back to itself", ("sets", FROM), str(entry.file), entry.line)])
     sets = with_full_paths(dict(entry.sets), entry.file.parent)
     inner_name = sets.pop(FROM, None)
     if entry.kind in _MANY:
         sets["name"] = entry.name
     if entry.needs:
-        sets[NEEDS] = _needs_of(entry)
+        sets[NEEDS] = dict(entry.needs)
     places = {(*path, *key): place for key, place in _places(entry, "sets").items()}
     places |= {(*path, NEEDS, *key): place for key, place in _places(entry, NEEDS).items()}
-    layer = Layer(_with({}, path, sets), places)
-    if inner_name is None:
-        return layer
-    inner = _layer_of(_entry_named(catalogue, entry.kind, inner_name), path, catalogue, (*above, entry))
-    table = merged(inner, layer, _at(inner.data, path), sets, path)
-    return Layer(_with({}, path, table), inner.places | places)
+    if inner_name is not None:
+        inner = _layer_under(entry, inner_name, path, catalogue, (*above, entry))
+        sets = merged(inner, Layer({}, places), _at(inner.data, path), sets, path)
+        places = inner.places | places
+    if NEEDS in sets:
+        sets[NEEDS] = {**sets[NEEDS], "plant": entry.name}
+    return Layer(_with({}, path, sets), places)
 
 
-def _needs_layer_of(entry: Entry, path: KeyPath) -> Layer:
+def _layer_under(
+    entry: Entry, inner_name: object, path: KeyPath, catalogue: Catalogue, above: tuple[Entry, ...]
+) -> Layer:
+    """What the entry that ``entry`` refers to sets. Raises SceneError where it leads nowhere, or back."""
+    key: KeyPath = ("sets", FROM)
+    line = entry.lines.get(key, entry.line)
+    try:
+        inner = _entry_named(catalogue, entry.kind, inner_name)
+    except SceneError as error:
+        raise SceneError([Problem(error.problems[0].message, key, str(entry.file), line)]) from None
+    if inner in above:
+        raise SceneError([Problem("it leads back to itself", key, str(entry.file), line)])
+    return _layer_of(inner, path, catalogue, above)
+
+
+def _needs_layer_of(entry: Entry, path: KeyPath, catalogue: Catalogue) -> Layer:
     """What a plant needs, as the table at ``path``."""
-    if not entry.needs:
+    whole = _layer_of(entry, path, catalogue)
+    needs = _at(whole.data, path).get(NEEDS)
+    if not needs:
         raise SceneError([Problem(f"the catalogue does not say what light {shown(entry.name)} needs")])
-    places = {(*path, *key): place for key, place in _places(entry, NEEDS).items()}
-    return Layer(_with({}, path, _needs_of(entry)), places)
-
-
-def _needs_of(entry: Entry) -> dict[str, Any]:
-    return {"plant": entry.name, **entry.needs}
+    inside = (*path, NEEDS)
+    places = {
+        (*path, *key[len(inside) :]): place for key, place in whole.places.items() if key[: len(inside)] == inside
+    }
+    return Layer(_with({}, path, needs), places)
 
 
 def _places(entry: Entry, part: str) -> Places:
