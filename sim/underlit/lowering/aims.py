@@ -30,12 +30,16 @@ WHOLE_BED = "whole substrate"
 
 @dataclass(frozen=True)
 class ZonePlace:
-    """Where a zone counts, in words and on the plan: outline (k, 2) [m] or None, height [m] or None."""
+    """Where a zone counts, in words and on the plan: outline (k, 2) [m] or None, height [m] or None.
+
+    tank: which other tank of the rack it lies in; empty for the scene's own.
+    """
 
     name: str
     outline: np.ndarray | None
     z: float | None
     where: str
+    tank: str = ""
 
 
 def lower_counters(world: World, scene: Scene, hardscape: dict[str, Shape], grown: list[Grown]) -> list[ZonePlace]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from underlit.lowering.prisms import HAIR, Triangles, polygons_of
@@ -18,20 +20,26 @@ def bare_bottom(scene: Scene) -> bool:
     return float(scene.substrate.grid_m.max()) < HAIR
 
 
-def lower_bed(world: World, scene: Scene) -> None:
-    """Add the substrate (a bare bottom has none)."""
+def lower_bed(world: World, scene: Scene, largest: float | None = None) -> None:
+    """Add the substrate (a bare bottom has none); largest: greatest side of its triangles along x and y [m]."""
     if bare_bottom(scene):
         return
     surface = world.opaque("substrate", scene.substrate.spectrum())
-    world.add_mesh("substrate", *bed_triangles(scene), surface, role=Role.BED)
+    world.add_mesh("substrate", *bed_triangles(scene, largest), surface, role=Role.BED)
 
 
-def bed_triangles(scene: Scene) -> Triangles:
-    """The height field over the inside of the tank, cut at its outline and where terraces stand on it."""
-    heights = np.maximum(scene.substrate.grid_m, HAIR)
+def bed_triangles(scene: Scene, largest: float | None = None) -> Triangles:
+    """The height field over the inside of the tank, cut at its outline; see `lower_bed`."""
+    heights = scene.substrate.grid_m
     rows, columns = heights.shape
     length, depth, _ = scene.tank.inside_m
+    if largest is not None:
+        columns = 1 + (columns - 1) * math.ceil(length / (columns - 1) / largest)
+        rows = 1 + (rows - 1) * math.ceil(depth / (rows - 1) / largest)
     x, y = np.linspace(0, length, columns), np.linspace(0, depth, rows)
+    if largest is not None:
+        heights = scene.bed_heights_m(x[None, :], y[:, None])
+    heights = np.maximum(heights, HAIR)
     vertices = np.stack([np.tile(x, rows), np.repeat(y, columns), heights.ravel()], axis=1)
     at = np.arange(rows * columns).reshape(rows, columns)
     a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()

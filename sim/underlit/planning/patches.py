@@ -56,8 +56,11 @@ class Spread:
 
 
 def zone_patches(result: Result, place: ZonePlace) -> Patches | None:
-    """Patches of a zone on the bed or at a height (between two light planes: linear); None for zones on faces."""
-    if place.outline is None:
+    """Patches of a zone on the bed or at a height (between two light planes: linear).
+
+    None for zones on faces, and in other tanks of a rack, which have no map of their own.
+    """
+    if place.outline is None or place.tank:
         return None
     if place.z is None:
         return None if result.plan.bed_map is None else _patches(result, "map", result.plan.bed_map, [(0, 1.0)], place)
@@ -99,17 +102,19 @@ def _patches(
     chosen = patch.ravel() >= 0
     start = result.cells(name).start
 
-    def pool(values: np.ndarray) -> np.ndarray:
-        return np.bincount(patch.ravel()[chosen], values.ravel()[chosen], minlength=count)
+    def pool(values: np.ndarray, level: int) -> np.ndarray:
+        # A cell that the panes cross has no area: what it counts is not all from inside the tank.
+        used = chosen & (grid.open_area[level].ravel() > 0)
+        return np.bincount(patch.ravel()[used], values.ravel()[used], minlength=count)
 
     def flux(left_out: int | None) -> np.ndarray:
         total = np.zeros(count)
         for level, weight in levels:
             first = start + level * nx * ny
-            total += weight * pool(result.without_group(slice(first, first + nx * ny), left_out))
+            total += weight * pool(result.without_group(slice(first, first + nx * ny), left_out), level)
         return total
 
-    area = np.sum([weight * pool(grid.open_area[level]) for level, weight in levels], axis=0)
+    area = np.sum([weight * pool(grid.open_area[level], level) for level, weight in levels], axis=0)
     keep = area > _LEAST_OPEN * PATCH**2
     if keep.sum() < _FEWEST:
         return None

@@ -12,12 +12,11 @@ from enum import StrEnum
 
 import numpy as np
 
-from underlit.lowering.lights import full_hours
 from underlit.lowering.scene import Lowered
 from underlit.planning.patches import Spread, spread, zone_patches
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
-from underlit.scene import Band, Zone, tank_uncertainty
+from underlit.scene import Band, tank_uncertainty
 
 SURE = 0.8
 """Probability from which a verdict is given in plain words; below it the zone is borderline."""
@@ -80,7 +79,7 @@ def daily_integrals(lowered: Lowered, result: Result) -> np.ndarray:
 
     A result dimmed otherwise than the scene says is dimmed so all day.
     """
-    hours = full_hours(lowered.scene)
+    hours = lowered.full_hours
     names = [source.name for source in result.plan.sources]
     at_full = result.dimmed(dict.fromkeys(names, 1.0)).zone_values_by_source()
     seconds = np.zeros(len(names))
@@ -92,16 +91,15 @@ def daily_integrals(lowered: Lowered, result: Result) -> np.ndarray:
 
 def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:
     """Reports of all zones, the whole substrate first."""
-    scene = lowered.scene
-    relative = tank_uncertainty(scene)
-    by_name: dict[str, Zone] = {z.name: z for z in scene.zones}
     integrals = daily_integrals(lowered, result)
     reports = []
     for place, info, estimate, dli in zip(
         lowered.zones, result.plan.zones, result.zones().values(), integrals, strict=True
     ):
-        zone = by_name.get(place.name)
-        band = scene.band_of(zone) if zone is not None else None
+        tank, zone = lowered.tank_of(place), lowered.zone_of(place)
+        # a tank of a rack without lights of its own is as sure as the lights that shine on it
+        relative = tank_uncertainty(tank.model_copy(update={"fixtures": tank.fixtures or lowered.scene.fixtures}))
+        band = tank.band_of(zone) if zone is not None else None
         limits = None if band is None else (band.low, band.high)
         chance = None
         if band is not None:

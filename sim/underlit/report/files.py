@@ -47,7 +47,7 @@ def overlay(lowered: Lowered, reports: Sequence[ZoneReport] = (), spots: Sequenc
     scene = lowered.scene
     by_name = {r.name: r for r in reports}
     zones = []
-    for place in lowered.zones[1:]:
+    for place in lowered.own_zones[1:]:
         if place.outline is None:
             continue
         r = by_name.get(place.name)
@@ -86,7 +86,10 @@ def zones_csv(summary: dict[str, Any]) -> str:
 
 
 def scene_texts(scene: Scene) -> dict[str, str]:
-    """The scene's file, the bases under it and a user's own entries in it, text by path; to be read when the scene is."""
+    """The scene's file, bases under it, a user's own entries in it and the tanks of its rack, text by path.
+
+    To be read when the scene is.
+    """
     texts: dict[str, str] = {}
     path = scene.path
     while path is not None and str(path) not in texts:
@@ -95,7 +98,10 @@ def scene_texts(scene: Scene) -> dict[str, str]:
         base = tomllib.loads(text).get("base")
         path = path.parent / base if isinstance(base, str) else None
     own = [entry.file for entry in scene.entries if entry.own]
-    return texts | {str(file): file.read_text(encoding="utf-8") for file in own}
+    texts |= {str(file): file.read_text(encoding="utf-8") for file in own}
+    for tank in scene.rack:
+        texts |= scene_texts(tank.scene)
+    return texts
 
 
 def why_not_writable(folder: Path) -> str | None:

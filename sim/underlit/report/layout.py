@@ -5,6 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.table import Table
 
+from underlit.lowering.rack import of_tank
 from underlit.lowering.scene import Lowered
 from underlit.report.numbers import NONE
 from underlit.report.printout import print_assumptions, say, table
@@ -26,10 +27,9 @@ def print_layout(console: Console, lowered: Lowered) -> None:
     say(console, f"{sum(len(m.faces) for m in lowered.plan.meshes):,} triangles")
     console.print()
     made = table("zone", "where", "PAR (PPFD) band\numol/m2/s", "area\ncm2", wide=2)
-    by_name = {z.name: z for z in scene.zones}
     for place, info in zip(lowered.zones, lowered.plan.zones, strict=True):
-        zone = by_name.get(place.name)
-        band = None if zone is None else scene.band_of(zone)
+        zone = lowered.zone_of(place)
+        band = None if zone is None else lowered.tank_of(place).band_of(zone)
         wanted = "" if band is None else f"{band.low:g}-{band.high:g}"
         made.add_row(place.name, place.where, wanted, f"{1e4 * info.area:.0f}")
     console.print(made)
@@ -43,9 +43,11 @@ def print_layout(console: Console, lowered: Lowered) -> None:
             spots.add_row(head.name, *(f"{100 * c:.1f}" for c in head.centre))
         console.print(spots)
     console.print()
-    for fixture in scene.fixtures:
+    lights = [(f.name, f) for f in scene.fixtures]
+    lights += [(of_tank(tank.name, f.name), f) for tank in scene.rack for f in tank.scene.fixtures]
+    for name, fixture in lights:
         watts = "watts not stated" if fixture.running_watts is None else f"{fixture.running_watts:.3g} W"
-        say(console, f"Light {fixture.name}: PPF {fixture.ppf:.3g} umol/s, {watts}, {fixture.lit_hours:.3g} h a day")
+        say(console, f"Light {name}: PPF {fixture.ppf:.3g} umol/s, {watts}, {fixture.lit_hours:.3g} h a day")
     print_assumptions(console, assumption_entries(scene), tank_uncertainty(scene))
     for note in (*(entry.note for entry in scene.entries if entry.note), *lowered.plan.notes):
         say(console, f"Note: {note}")

@@ -30,7 +30,8 @@ def light_ledger(result: Result) -> list[Line]:
     for name, share in result.ledger().items():
         if name in HIDDEN or (share == 0.0 and name != "lost"):
             continue
-        words = WORDS.get(name, name)
+        tank, colon, rest = name.rpartition(": ")
+        words = WORDS.get(name) or tank + colon + WORDS.get(rest, rest)
         lines[words] = lines.get(words, 0.0) + share
     lost = lines.pop(LOST, 0.0)
     return [*sorted(lines.items(), key=lambda line: -line[1]), (LOST, lost)]

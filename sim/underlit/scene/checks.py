@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-import numpy as np
-
+from underlit.scene.boxes import body_corners_m, boxes_overlap
 from underlit.scene.ground import Placed, Solid
 from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.outline import Outlined
+from underlit.scene.rack_checks import check_rack
 from underlit.scene.tank import SIDES
 from underlit.text.problem import KeyPath, Problem, shown
 from underlit.text.suggest import did_you_mean
 from underlit.units import format_length
 
 THINNEST_BED_M = 0.0005
-TOUCHING_M = 1e-6
 SAME_HEIGHT_M = 1e-4
 WHOLE_SUBSTRATE = "whole substrate"
 """The zone that every scene has."""
@@ -39,6 +38,7 @@ def check_scene(scene: Scene) -> list[Problem]:
         *_check_plants(scene),
         *_check_zones(scene),
         *_check_spots(scene),
+        *check_rack(scene),
     ]
 
 
@@ -145,7 +145,7 @@ def _check_fixtures(scene: Scene) -> Iterator[Problem]:
         yield from _same_names(("fixture", index, "channel"), [channel.name for channel in fixture.channels])
         yield from _check_fixture_place(scene, fixture, ("fixture", index))
         for other in scene.fixtures[:index]:
-            if _boxes_overlap(_body_corners_m(scene, fixture), _body_corners_m(scene, other)):
+            if boxes_overlap(body_corners_m(scene, fixture), body_corners_m(scene, other)):
                 yield Problem(f"stands in the same place as {shown(other.name)}", ("fixture", index))
 
 
@@ -153,7 +153,7 @@ def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iter
     length, depth, height = scene.tank.inside_m
     x0, y0, x1, y1 = fixture_bounds_m(scene, fixture)
     lowest, highest = fixture_heights_m(scene, fixture)
-    below = [(x, y) for x, y, _ in _body_corners_m(scene, fixture)]
+    below = [(x, y) for x, y, _ in body_corners_m(scene, fixture)]
     over_tank = scene.tank.inside_outline.meets(below)
     key = (*where, "above_water" if fixture.above_water is not None else "above_rim")
     if over_tank and lowest < scene.water_level_m:
@@ -167,7 +167,7 @@ def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iter
         if lowest < lid_low + scene.lid.thickness and highest > lid_low:
             yield Problem("the fixture cuts through the lid; hang it above the lid", key)
         flap = scene.flap_corners_m()
-        if flap and _boxes_overlap(flap, _body_corners_m(scene, fixture)):
+        if flap and boxes_overlap(flap, body_corners_m(scene, fixture)):
             yield Problem("the opened flap of the lid meets the fixture; hang it higher or open the lid less", key)
     inside = all(scene.tank.inside_outline.holds(x, y) for x, y in below)
     if over_tank and not inside and scene.water_level_m <= lowest < height:
@@ -184,7 +184,7 @@ def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iter
 
 def fixture_bounds_m(scene: Scene, fixture: Fixture) -> tuple[float, float, float, float]:
     """x low, y low, x high, y high of a fixture's body on the plan [m], turned and tilted."""
-    corners = [(x, y) for x, y, _ in _body_corners_m(scene, fixture)]
+    corners = [(x, y) for x, y, _ in body_corners_m(scene, fixture)]
     return (
         min(x for x, _ in corners),
         min(y for _, y in corners),
@@ -195,30 +195,8 @@ def fixture_bounds_m(scene: Scene, fixture: Fixture) -> tuple[float, float, floa
 
 def fixture_heights_m(scene: Scene, fixture: Fixture) -> tuple[float, float]:
     """Lowest and highest point of a fixture's body over the bottom pane [m]."""
-    heights = [z for _, _, z in _body_corners_m(scene, fixture)]
+    heights = [z for _, _, z in body_corners_m(scene, fixture)]
     return min(heights), max(heights)
-
-
-def _boxes_overlap(one: list[tuple[float, float, float]], two: list[tuple[float, float, float]]) -> bool:
-    """Whether two boxes share space: no axis of either and no cross product of two parts them (Gottschalk 1996)."""
-    corners = [np.array(one), np.array(two)]
-    # Corners run along, across, up like the bits of their number: 4, 2 and 1 steps from the first.
-    edges = [points[[4, 2, 1]] - points[0] for points in corners]
-    axes = [*edges[0], *edges[1], *(np.cross(a, b) for a in edges[0] for b in edges[1])]
-    for axis in axes:
-        length = float(np.linalg.norm(axis))
-        if length < 1e-12:
-            continue
-        first, second = corners[0] @ axis / length, corners[1] @ axis / length
-        if min(first.max(), second.max()) - max(first.min(), second.min()) <= TOUCHING_M:
-            return False
-    return True
-
-
-def _body_corners_m(scene: Scene, fixture: Fixture) -> list[tuple[float, float, float]]:
-    """The eight corners round body and reflector: the underside carries the LED face, the body rises from there."""
-    placed = fixture.corners_m @ fixture.rotation.T + np.array(scene.fixture_centre_m(fixture))
-    return [(x, y, z) for x, y, z in placed.tolist()]
 
 
 def _check_hardscape(scene: Scene) -> Iterator[Problem]:

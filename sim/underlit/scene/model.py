@@ -14,6 +14,7 @@ from underlit.scene.layers import UsedEntry
 from underlit.scene.lid import Hood, Lid
 from underlit.scene.lights import Fixture
 from underlit.scene.plants import Plants
+from underlit.scene.rack import RackTank
 from underlit.scene.tank import WATER_BELOW_RIM_M, Tank, Water
 
 PLANTED_GIVES_BACK = 0.25
@@ -37,6 +38,7 @@ class Scene(Part):
     plants: tuple[Plants, ...] = ()
     zones: tuple[Zone, ...] = Field((), alias="zone")
     spots: tuple[Spot, ...] = Field((), alias="spot")
+    rack: tuple[RackTank, ...] = Field((), description="other tanks that stand with this one under the same lights")
 
     _path: Path | None = PrivateAttr(default=None)
     _entries: tuple[UsedEntry, ...] = PrivateAttr(default=())

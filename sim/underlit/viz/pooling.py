@@ -22,8 +22,8 @@ PATCH_M = 0.03
 CUBES_M = (0.01, 0.02, 0.04)
 
 
-def bed_sides(bed: Mesh) -> list[Mesh]:
-    """The sides of the substrate as seen through the glass, from its open edge down to the bottom pane (z = 0)."""
+def bed_sides(bed: Mesh, floor: float = 0.0) -> list[Mesh]:
+    """The sides of the substrate as seen through the glass, from its open edge down to the bottom pane (z = floor [m])."""
     edges = np.sort(bed.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
     unique, count = np.unique(edges, axis=0, return_counts=True)
     rim = unique[count == 1]
@@ -31,7 +31,7 @@ def bed_sides(bed: Mesh) -> list[Mesh]:
         return []
     top = bed.vertices[rim]
     low = top.copy()
-    low[:, :, 2] = min(0.0, float(bed.vertices[:, 2].min()))
+    low[:, :, 2] = min(floor, float(bed.vertices[:, 2].min()))
     vertices = np.concatenate([top.reshape(-1, 3), low.reshape(-1, 3)])
     first, n = 2 * np.arange(len(rim), dtype=np.int32), 2 * len(rim)
     upper = np.stack([first, first + 1, first + n], axis=1)

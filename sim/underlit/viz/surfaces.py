@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from underlit.lowering.rack import has_the_map
 from underlit.lowering.world import Grid, Mesh, Role
 from underlit.results.atomic import atomic_path, temporary_folder
 from underlit.results.result import Result
@@ -72,7 +73,7 @@ def bed_from_map(result: Result) -> tuple[Mesh, np.ndarray] | None:
     own edge. None without a map or a bed.
     """
     grid = result.plan.bed_map
-    beds = [m for m in result.plan.meshes if m.role is Role.BED]
+    beds = [m for m in result.plan.meshes if m.role is Role.BED and has_the_map(m)]
     if grid is None or not beds:
         return None
     (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from underlit.lowering.rack import has_the_map
 from underlit.lowering.world import Mesh, Role
 from underlit.results.result import Result
 from underlit.viz.palette import ROLE_COLOURS, VALUED, colour_map, colour_range
@@ -52,7 +53,8 @@ class TankScene:
 def build_scene(result: Result, limits: tuple[float, float] | None = None) -> TankScene:
     """Colour all surfaces that carry a value. limits: range of the colour map (found from the values by default)."""
     bed = bed_from_map(result)
-    drawn = [m for m in result.plan.meshes if m.role in VALUED and (bed is None or m.role is not Role.BED)]
+    mapped = [m.name for m in result.plan.meshes if bed is not None and m.role is Role.BED and has_the_map(m)]
+    drawn = [m for m in result.plan.meshes if m.role in VALUED and m.name not in mapped]
     values = {m.name: shown_values(result, m) for m in drawn}
     together = np.concatenate([*values.values(), *([bed[1]] if bed is not None else [])] or [np.zeros(0)])
     vmin, vmax = limits or colour_range(together)
@@ -62,16 +64,23 @@ def build_scene(result: Result, limits: tuple[float, float] | None = None) -> Ta
         if mesh.role not in VALUED:
             scene.others.append((mesh, data))
             continue
-        if bed is None or mesh.role is not Role.BED:
+        if mesh.name not in mapped:
             _colour(data, values[mesh.name], vmin, vmax)
             scene.valued.append((mesh, data))
         if mesh.role is Role.BED:
-            scene.others.extend((side, poly_data(side)) for side in bed_sides(mesh))
+            scene.others.extend((side, poly_data(side)) for side in bed_sides(mesh, floor_of(mesh, result.plan.meshes)))
     if bed is not None:
         data = poly_data(bed[0])
         _colour(data, bed[1], vmin, vmax)
         scene.valued.append((bed[0], data))
     return scene
+
+
+def floor_of(bed: Mesh, meshes: Iterable[Mesh]) -> float:
+    """Height of the bottom pane under a substrate, which stands in another tank of a rack where its name says so [m]."""
+    tank, _, _ = bed.name.rpartition("substrate")
+    below = [m for m in meshes if m.name == f"{tank}bottom pane, inside"]
+    return float(below[0].vertices[0, 2]) if tank and below else 0.0
 
 
 def _colour(data: pyvista.PolyData, values: np.ndarray, vmin: float, vmax: float) -> None:
