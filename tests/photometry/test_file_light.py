@@ -42,7 +42,7 @@ def scene_of(folder, text, **keys):
 @njit
 def _draw(source, leds, lens_rows, webs, cumulative, u, starts, directions):
     for i in range(len(u)):
-        _, px, py, pz, dx, dy, dz, _, _, _, _ = emit(source, leds, lens_rows, webs, cumulative, u[i])
+        _, px, py, pz, dx, dy, dz, _, _, _, _, _ = emit(source, leds, lens_rows, webs, cumulative, u[i])
         starts[i, 0], starts[i, 1], starts[i, 2] = px, py, pz
         directions[i, 0], directions[i, 1], directions[i, 2] = dx, dy, dz
 
