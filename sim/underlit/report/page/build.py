@@ -1,0 +1,175 @@
+"""The report's page out of a traced scene."""
+
+from __future__ import annotations
+
+import base64
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from underlit.planning.candidates import kwh_a_year, watt_hours_a_day
+from underlit.planning.zones import Verdict, ZoneReport, zone_reports
+from underlit.report.files import overlay
+from underlit.report.ledger import as_percentages, light_ledger, with_rest
+from underlit.report.numbers import NONE, light, percent, sure_to, with_error
+from underlit.report.printout import estimated
+from underlit.report.summary import summarise
+from underlit.run import Traced
+from underlit.scene import Scene
+from underlit.viz.palette import both_units
+
+PAPERS = {"a4": "A4", "letter": "Letter"}
+"""Sizes the report prints on, by what the command calls them."""
+TEMPLATE = Path(__file__).with_name("report.html")
+MARK = {Verdict.TOO_DIM: "▼", Verdict.RIGHT: "●", Verdict.BORDERLINE: "◐", Verdict.TOO_BRIGHT: "▲", Verdict.NO_AIM: ""}
+"""Signs beside the words, so that a verdict reads without colour."""
+
+
+def report_html(traced: Traced, *, price: float | None = None, paper: str = "a4") -> str:
+    """The whole report as one HTML page with its pictures inside. price: of a kWh, in any currency."""
+    from jinja2 import Environment, select_autoescape
+
+    reports = zone_reports(traced.lowered, traced.result)
+    summary = summarise(traced, reports)
+    environment = Environment(autoescape=select_autoescape(default=True), trim_blocks=True, lstrip_blocks=True)
+    environment.filters |= {
+        "estimated": estimated,
+        "light": light,
+        "percent": percent,
+        "both_units": both_units,
+        "share": _share,
+    }
+    template = environment.from_string(TEMPLATE.read_text(encoding="utf-8"))
+    return template.render(
+        scene=traced.lowered.scene,
+        summary=summary,
+        zones=[_zone(report) for report in reports],
+        job=_job(traced.lowered.scene, sum(report.band is not None for report in reports)),
+        short=_short(reports),
+        pictures=_pictures(traced, reports, summary),
+        ledger=as_percentages(with_rest(light_ledger(traced.result))),
+        cost=_cost(traced.lowered.scene, price),
+        probes=_probes(summary),
+        worst=f"{traced.worst_name} is known to ± {sure_to(traced.worst_relative)} by counting (95 %)",
+        paper=PAPERS[paper],
+    )
+
+
+def report_pdf(html: str, path: Path) -> None:
+    """Print a report's page as PDF. ImportError without WeasyPrint, OSError without its libraries or where not writable."""
+    import weasyprint
+
+    from underlit.results.atomic import atomic_path
+
+    with atomic_path(path) as temporary:
+        weasyprint.HTML(string=html).write_pdf(temporary)
+
+
+# -- words -----------------------------------------------------------------------------------------------------------
+def _job(scene: Scene, aims: int) -> str:
+    length, depth, height = scene.tank.inside_m
+    lights = ", ".join(fixture.name for fixture in scene.fixtures)
+    lid = (
+        "without a lid"
+        if scene.lid is None
+        else f"under a lid of {1000 * scene.lid.thickness:.0f} mm {scene.lid.glass}"
+    )
+    wish = f"{aims} zones have a light they should get" if aims != 1 else "one zone has a light it should get"
+    return (
+        f"A tank of {both_units(length)} x {both_units(depth)} x {both_units(height)} inside, {lid}, lit by {lights}; "
+        f"{wish}. This report says what reaches them, how sure that is, and what to measure to check it."
+    )
+
+
+def _short(reports: list[ZoneReport]) -> list[tuple[str, str]]:
+    """(verdict, names of the zones), verdicts in the order that asks for action first."""
+    order = (Verdict.TOO_DIM, Verdict.TOO_BRIGHT, Verdict.BORDERLINE, Verdict.RIGHT)
+    grouped = {verdict: ", ".join(r.name for r in reports if r.verdict is verdict) for verdict in order}
+    return [(f"{MARK[verdict]} {verdict}", names) for verdict, names in grouped.items() if names]
+
+
+def _zone(report: ZoneReport) -> dict[str, Any]:
+    band, spread = report.band, report.spread
+    return {
+        "name": report.name,
+        "where": report.where,
+        "ppfd": with_error(report.ppfd.value, report.ppfd.half_width),
+        "unknown": light(report.unknown),
+        "band": "" if band is None else f"{band.low:g}-{band.high:g}",
+        "verdict": f"{MARK[report.verdict]} {report.verdict}",
+        "word": str(report.verdict).replace(" ", "-"),
+        "dli": f"{report.dli:.1f}",
+        "dimmest": "-" if spread.dimmest_tenth is None else light(spread.dimmest_tenth.value),
+        "evenness": "-" if spread.evenness is None else f"{spread.evenness.value:.2f}",
+        "share": "-" if spread.share_in_band is None else percent(spread.share_in_band.value),
+        "why": "; ".join(t for t in (report.why, "" if band is None else band.note) if t),
+    }
+
+
+def _cost(scene: Scene, price: float | None) -> dict[str, str]:
+    days = [watt_hours_a_day(fixture) for fixture in scene.fixtures]
+    known = [day for day in days if day is not None]
+    if len(known) < len(days):
+        return {"energy": "not known: the watts of a light are not stated"}
+    a_year = kwh_a_year(sum(known))
+    said = {"energy": f"{sum(known):.0f} Wh a day, {a_year:.0f} kWh a year"}
+    return said if price is None else said | {"cost": f"{a_year * price:.2f} a year at {price:g} a kWh"}
+
+
+def _share(estimate: dict[str, float | None] | None) -> str:
+    value = None if estimate is None else estimate["value"]
+    return NONE if value is None else percent(value)
+
+
+def _probes(summary: dict[str, Any]) -> list[dict[str, str]]:
+    """Where to hold a meter, and between what it should read."""
+    probes = []
+    for number, spot in enumerate(summary["spots"], 1):
+        value = spot["ppfd_umol_m2_s"]
+        wide = (spot["counting_error_95_umol_m2_s"] or 0.0) ** 2 + (
+            spot["not_known_about_tank_95_umol_m2_s"] or 0.0
+        ) ** 2
+        place = [both_units(spot[key]) for key in ("x_m", "y_m", "z_m")]
+        low, high = max(0.0, value - wide**0.5), value + wide**0.5
+        probes.append(
+            {
+                "number": str(number), "name": spot["name"], "left": place[0], "front": place[1], "height": place[2],
+                "expected": light(value), "between": f"{low:.0f}-{high:.0f}",
+            }
+        )  # fmt: skip
+    return probes
+
+
+# -- pictures --------------------------------------------------------------------------------------------------------
+def _pictures(traced: Traced, reports: list[ZoneReport], summary: dict[str, Any]) -> dict[str, Any]:
+    """Data addresses of the pictures; `view` is missing where there is no GL, `why` then says what to install."""
+    from underlit.viz.fixture_sheet import write_fixture_sheets
+    from underlit.viz.layout import write_layout
+    from underlit.viz.plan_map import write_plan_map
+    from underlit.viz.sections import write_sections
+    from underlit.viz.stills import write_still
+
+    lowered, result = traced.lowered, traced.result
+    marks = overlay(lowered, reports, summary["spots"])
+    found: dict[str, Any] = {}
+    with tempfile.TemporaryDirectory() as folder:
+        work = Path(folder)
+
+        def draw(name: str, write: Callable[[Path], object]) -> object:
+            path = work / f"{name}.png"
+            told = write(path)
+            if path.exists():
+                found[name] = _address(path)
+            return told
+
+        draw("layout", lambda path: write_layout(lowered.plan.meshes, overlay(lowered), path))
+        draw("plan", lambda path: write_plan_map(result, marks, path))
+        draw("sections", lambda path: write_sections(result, marks, path))
+        found["why"] = draw("view", lambda path: write_still(result, marks, path))
+        found["fixtures"] = [_address(path) for path in write_fixture_sheets(lowered.scene.fixtures, work)]
+    return found
+
+
+def _address(path: Path) -> str:
+    return "data:image/png;base64," + base64.b64encode(path.read_bytes()).decode()

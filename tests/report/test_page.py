@@ -1,0 +1,105 @@
+"""The report's page: one file that needs nothing else, with every zone and number of the summary; its PDF; refusals."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from answered import answer
+
+from underlit.cli import main
+from underlit.planning.zones import zone_reports
+from underlit.report.numbers import with_error
+from underlit.report.page import report_html, report_pdf
+from underlit.run import Traced
+
+SCENES = Path(__file__).resolve().parents[2] / "scenes"
+
+
+@pytest.fixture(scope="module")
+def traced() -> Traced:
+    return answer(photons=1 << 16)[0]
+
+
+@pytest.fixture(scope="module")
+def page(traced: Traced) -> str:
+    return report_html(traced, price=0.31)
+
+
+class Balanced(HTMLParser):
+    """Counts what is opened and not closed, and keeps every address."""
+
+    ALONE = frozenset({"meta", "img", "br", "link"})
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.addresses: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.addresses += [value or "" for key, value in attrs if key in ("src", "href")]
+        if tag not in self.ALONE:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+
+def test_the_page_is_whole_and_needs_nothing_else(page: str) -> None:
+    parsed = Balanced()
+    parsed.feed(page)
+    assert not parsed.open
+    assert parsed.addresses
+    assert all(address.startswith("data:image/png;base64,") for address in parsed.addresses)
+    assert "url(" not in page
+    assert "<script" not in page
+
+
+def test_it_says_what_was_found(traced: Traced, page: str) -> None:
+    for report in zone_reports(traced.lowered, traced.result):
+        assert report.name in page
+        assert with_error(report.ppfd.value, report.ppfd.half_width) in page
+    for word in ("drip loop", "licensed electrician", "immersion", "the watts of a light are not stated", "taken for granted"):
+        assert word in page
+
+
+def test_names_are_shown_and_never_run() -> None:
+    named, _ = answer(photons=1 << 16)
+    scene = named.lowered.scene.model_copy(update={"title": "<script>alert(1)</script>"})
+    lowered = type(named.lowered)(**{**vars(named.lowered), "scene": scene})
+    said = report_html(Traced(lowered, named.result, True, "", 0.01))
+    assert "<script>" not in said
+    assert "&lt;script&gt;" in said
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_it_prints(traced: Traced, paper: str, tmp_path: Path) -> None:
+    try:
+        report_pdf(report_html(traced, paper=paper), tmp_path / "report.pdf")
+    except (ImportError, OSError) as missing:
+        pytest.skip(f"no PDF here ({missing})")
+    written = (tmp_path / "report.pdf").read_bytes()
+    assert written.startswith(b"%PDF-")
+    box = re.search(rb"/MediaBox ?\[ ?0 0 ([\d.]+) ([\d.]+)", written)
+    assert box is not None
+    width, height = (float(v) for v in box.groups())
+    assert (round(width), round(height)) == {"a4": (595, 842), "letter": (612, 792)}[paper]
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--paper", "a3"], "--paper: must be a4 or letter"),
+        (["--precision", "2"], "--precision: must be a fraction"),
+        (["--price", "-1"], "--price: must be"),
+    ],
+)
+def test_what_makes_no_sense_is_refused_in_one_line(
+    options: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["report", str(SCENES / "bare-box.toml"), *options]) == 2
+    lines = capsys.readouterr().err.strip().splitlines()
+    assert len(lines) == 1
+    assert lines[0].startswith(said)
