@@ -1,9 +1,4 @@
-"""Statistical checks with one false-alarm budget for the whole suite.
-
-The suite as a whole may raise a false alarm once in a hundred runs of fresh seeds. The budget is shared out evenly over
-DECLARED_CHECKS (Sidak, JASA 62:626, 1967), and the session fails if it makes more checks than declared (conftest.py).
-Seeds are fixed and nothing is ever run again: a failure is a finding.
-"""
+"""Statistical checks within the suite's one false-alarm budget (false_alarms.py), and what they look at in a result."""
 
 from __future__ import annotations
 
@@ -12,19 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from false_alarms import ONE_CHECK, take
 from underlit.backends.cpu import Tracer
 from underlit.lowering.world import World
 from underlit.results.estimate import Estimate, mean_of_batches, mean_of_groups
 from underlit.results.result import Result
 from underlit.transport.tables import PACKET, Counter
 
-FALSE_ALARM = 0.01
-DECLARED_CHECKS = 500
-ONE_CHECK = -math.expm1(math.log1p(-FALSE_ALARM) / DECLARED_CHECKS)
-"""Probability that one check of a right value fails (two-sided)."""
-
 MAX_LOST = 1e-6
-made_checks: list[str] = []
+"""Largest share of the light, and of the photons, that rounding may lose."""
 
 
 @dataclass(frozen=True)
@@ -56,13 +47,22 @@ def agree(estimate: Estimate, exact: float, *, resolves: float, what: str = "", 
 
     So a check too blunt to notice such a bias fails. slack: absolute, for values that are exact only to that much.
     """
-    made_checks.append(what)
+    take(what)
     nearest = min(max(estimate.value, exact - slack), exact + slack)
     verdict = judge(estimate, nearest)
     told = f"{what}: {estimate.value:.6g} ± {estimate.standard_error:.2g}, exact {exact:.6g}, z = {verdict.z:.2f}"
     assert verdict.accepted, told
     for biased in (exact * (1 - resolves), exact * (1 + resolves)):
         assert not judge(estimate, biased).accepted, f"{told}: too blunt to tell it from {biased:.6g}"
+
+
+def not_below(estimate: Estimate, bound: float, what: str = "") -> None:
+    """Assert that an estimate may be of a value at or above a bound."""
+    take(what)
+    verdict = judge(estimate, max(estimate.value, bound))
+    assert verdict.accepted, (
+        f"{what}: {estimate.value:.6g} ± {estimate.standard_error:.2g}, at least {bound:.6g} expected"
+    )
 
 
 def reject(estimate: Estimate, wrong: float, what: str = "") -> None:
@@ -83,7 +83,7 @@ def chi_square(observed: np.ndarray, expected: np.ndarray, what: str = "") -> fl
     """Assert that counts follow the expected ones (Pearson), cells of fewer than 10 pooled; returns the probability."""
     from scipy.stats import chi2
 
-    made_checks.append(what)
+    take(what)
     probability = chi_square_probability(observed, expected, chi2)
     assert probability >= ONE_CHECK, f"{what}: chi-square probability {probability:.2g}"
     return probability
@@ -105,7 +105,7 @@ def chi_square_probability(observed: np.ndarray, expected: np.ndarray, law=None)
 
 def within_probability(probability: float, what: str = "") -> None:
     """Count any other test's probability against the same budget."""
-    made_checks.append(what)
+    take(what)
     assert probability >= ONE_CHECK, f"{what}: probability {probability:.2g}"
 
 
@@ -126,7 +126,7 @@ def trace(
 
 def check_ledger(result: Result) -> None:
     """The ledger closes to the quantum and what is lost stays under its limit."""
-    assert result.ledger_gap() == 0
+    assert result.ledger_gap() == 0, f"the ledger is off by {result.ledger_gap()} quanta"
     assert result.ledger_quanta()["lost"] <= MAX_LOST * result.photons * PACKET
     assert result.counter(Counter.LOST_PHOTONS) <= MAX_LOST * result.photons
 

@@ -1,15 +1,14 @@
-"""Shared by all tests: the session fails when it makes more statistical checks than its false-alarm budget knows of."""
+"""Shared by all tests: a session that makes more statistical comparisons than its false-alarm budget is shared over fails."""
 
 from __future__ import annotations
 
 import pytest
 
-import checking
+import false_alarms
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
-    """Hold the budget: each declared check has its share of it, further ones have none."""
-    made = len(checking.made_checks)
-    if made > checking.DECLARED_CHECKS:
+    """Hold the budget: comparisons beyond it have no share of it."""
+    if told := false_alarms.overdraft():
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
-        print(f"\n{made} statistical checks were made, {checking.DECLARED_CHECKS} are declared in tests/checking.py")
+        print(f"\n{told}")

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from numba import njit
 
-from checking import ONE_CHECK, chi_square, chi_square_probability
+from checking import chi_square, chi_square_probability, within_probability
+from false_alarms import ONE_CHECK
 from underlit.lowering.world import World, rectangle
 from underlit.optics.frames import direction_about, random_polarisation
 from underlit.optics.fresnel import cross_interface
@@ -127,8 +128,8 @@ def test_henyey_greenstein(g):
     edges = np.interp(np.linspace(0, 1, CELLS + 1), cumulative(fine), fine)
     edges[0], edges[-1] = -1.0, 1.0
     check(out, cumulative, edges, f"Henyey-Greenstein g = {g}")
-    deviation = np.std(out) / math.sqrt(N)
-    assert abs(out.mean() - g) < 5 * deviation
+    z = (out.mean() - g) / (np.std(out) / math.sqrt(N))
+    within_probability(math.erfc(abs(z) / math.sqrt(2)), f"Henyey-Greenstein mean, g = {g}")
 
 
 def test_table_lens():

@@ -11,7 +11,8 @@ import written
 from numba import njit
 from written import eulumdat, lengthways, lm63, lopsided, to_one_side
 
-from checking import ONE_CHECK, chi_square, chi_square_probability
+from checking import chi_square, chi_square_probability
+from false_alarms import ONE_CHECK
 from underlit.lowering.lights import dimming, emitting_face
 from underlit.lowering.scene import lower
 from underlit.photometry.files import Opening, OpeningShape, intensity_at, parse_photometry, total_flux

@@ -106,7 +106,8 @@ def test_nearly_closed_furnace():
     assert sum(4 * w[3][0] * w[3][1] for w in walls if not w[-1]) == pytest.approx(area)
     air = flux_of_points(result, *dry).value
     difference = scaled(flux_of_points(result, *range(len(walls)), signs=signs), 1 / (1.333**2 * air))
-    assert abs(difference.value) < 0.01 + 2 * difference.standard_error
+    ratio = Estimate(1 + difference.value, difference.standard_error, difference.dof)
+    agree(ratio, 1.0, resolves=0.02, slack=0.01, what="furnace: wet over n^2 times dry")
     assert difference.standard_error < 0.0015
     assert result.ledger_quanta()["leaf"] == 0
 

@@ -1,4 +1,7 @@
-"""Recompute families at full size and write docs/validation.md: all of them, those named, or with `stale` those not current."""
+"""Recompute families at full size and write docs/validation.md: all of them, those named, or with `stale` those not current.
+
+With `page` nothing is recomputed: the page is written from what is stored.
+"""
 
 from __future__ import annotations
 
@@ -12,12 +15,14 @@ for _folder in (TESTS, TESTS.parent / "sim"):
         sys.path.insert(0, str(_folder))
 
 from .families import MODULES, load  # noqa: E402
-from .framework import DECLARED_CHECKS, Size, Verdict, fingerprint  # noqa: E402
+from .framework import Size, Verdict, fingerprint  # noqa: E402
 from .page import COMMAND, FOLDER, PAGE, read, render, store  # noqa: E402
 
 
 def main(names: list[str]) -> int:
     """Returns 0 when every check of the page holds."""
+    if names == ["page"]:
+        return write_page()
     if names == ["stale"]:
         names = [m for m in MODULES if (kept := read(m)) is None or kept.fingerprint != fingerprint(m, load(m))]
         print(f"not current: {', '.join(names) or 'none'}", flush=True)
@@ -46,12 +51,9 @@ def main(names: list[str]) -> int:
 
 
 def write_page() -> int:
-    """Write the page from what is stored; 0 when every check holds and no more are made than declared."""
+    """Write the page from what is stored; 0 when every check holds."""
     PAGE.write_text(render(), encoding="utf-8")
     stored = [c for m in MODULES if (kept := read(m)) is not None for c in kept.checks]
-    if len(stored) > DECLARED_CHECKS:
-        print(f"{len(stored)} checks are made, {DECLARED_CHECKS} are declared in tests/validation/framework.py")
-        return 1
     return int(any(c.verdict is not Verdict.AGREES for c in stored))
 
 

@@ -1,4 +1,4 @@
-"""What a family of checks is, and when a check holds: one false-alarm budget for all of them, fixed seeds, no reruns."""
+"""What a family of checks is, and when a check holds (within the suite's one false-alarm budget: fixed seeds, no reruns)."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from typing import TypeVar
 import numpy as np
 
 from checking import check_ledger, flux_of_cells, trace
+from false_alarms import ONE_CHECK
 from underlit.kernel_cache import KERNEL_PACKAGES
 from underlit.lowering.world import Plan, World
 from underlit.results.estimate import Estimate
@@ -22,12 +23,6 @@ from underlit.run import Aim, trace_plan
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
 SIM = ROOT / "sim" / "underlit"
-
-FALSE_ALARM = 0.01
-"""Probability that any of all checks of right values fails."""
-DECLARED_CHECKS = 1000
-ONE_CHECK = -math.expm1(math.log1p(-FALSE_ALARM) / DECLARED_CHECKS)
-"""Share of each check (Sidak, JASA 62:626, 1967); fewer checks than declared leave budget unspent, more are refused."""
 
 T = TypeVar("T")
 

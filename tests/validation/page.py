@@ -8,8 +8,10 @@ import math
 from dataclasses import dataclass
 from itertools import groupby
 
+from false_alarms import FALSE_ALARM, ONE_CHECK, SHARES
+
 from .families import MODULES, load
-from .framework import DECLARED_CHECKS, FALSE_ALARM, ONE_CHECK, ROOT, Check, Picture, Verdict
+from .framework import ROOT, Check, Picture, Verdict
 
 PAGE = ROOT / "docs" / "validation.md"
 FOLDER = ROOT / "docs" / "validation"
@@ -89,12 +91,12 @@ def _head(total: int) -> str:
 Made by `{COMMAND}`; don't edit. The tests check that it is current, and run every case again at a smaller size.
 
 Each row compares a value computed by tracing with one from outside: a standard, a handbook, a closed form, open data or
-another program. *pull* is the difference in standard errors. Seeds are fixed and nothing is run again. All checks share
-one false-alarm budget: together they fail by chance once in {1 / FALSE_ALARM:.0f} sets of fresh seeds, shared out over
-{DECLARED_CHECKS} declared checks (Šidák, JASA 62:626, 1967), so that one fails where its probability is under {ONE_CHECK:.2g}
-(|pull| above {_limit():.2f} where the standard error is well known). {total} checks are made. Where a value has no counting
-error the pull is left out; where the exact value is known to a band only (±) and the value lies in it, it says *inside*.
-*printed* is the value as published where that was rounded or differs; *sigma* is relative.
+another program. *pull* is the difference in standard errors. Seeds are fixed and nothing is run again. All tests of this
+project share one false-alarm budget: together they fail by chance once in {1 / FALSE_ALARM:.0f} sets of fresh seeds, shared
+out over {SHARES} comparisons (Šidák, JASA 62:626, 1967), so that one fails where its probability is under {ONE_CHECK:.2g}
+(|pull| above {_limit():.2f} where the standard error is well known). {total} of them are on this page. Where a value has no
+counting error the pull is left out; where the exact value is known to a band only (±) and the value lies in it, it says
+*inside*. *printed* is the value as published where that was rounded or differs; *sigma* is relative.
 """
 
 

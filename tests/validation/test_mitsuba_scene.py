@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from checking import agree
 from underlit.lowering.scene import Lowered, lower
 from underlit.lowering.world import OUTSIDE, World, box, rectangle
 from underlit.scene.reader import load_scene
@@ -76,8 +77,7 @@ def test_other_engine_finds_refraction_exactly(absorption: float) -> None:
     exact = float(np.einsum("i,j,k,l,ijkl->", w, w, w, w, value)) / 16
     meter = Meter((-METER, -METER), (METER, METER), 0.0)
     found = OtherEngine(wide_water(absorption), BIN, [meter]).ppfd(0, 1 << 17, 5)
-    assert abs(found.value - exact) < 4.5 * found.standard_error
-    assert found.standard_error < 0.015 * exact
+    agree(found, exact, resolves=0.08, what=f"the other engine under water, absorption {absorption}")
 
 
 def test_one_bin_holds_all_photons() -> None:
