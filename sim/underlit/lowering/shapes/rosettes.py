@@ -128,32 +128,37 @@ def rosettes(
     spots = scatter(shrunk_as_far_as_possible(outline, min(reach, 0.12)), count, rng)
     roots = np.concatenate([spots, height_at(ground, spots[:, 0], spots[:, 1])[:, None]], axis=1)
     copies: tuple[Alike, ...] = ()
+    copied = 0
     if copying:
         patterns = [_pattern(kind, habit, height, leaf_length, rng) for _ in range(PATTERNS)]
-        up = None if kind is RosetteKind.RIBBON else across_slope(ground, roots)
-        fits = stands_within(outline, ground)
-        copies, left_over = copies_at(patterns, roots, rng, up=up, sizes=(0.88, 1.0), fits=fits)
-        roots = roots[left_over]
-        target = None if target is None else target - sum(c.leaf_area_m2 for c in copies)
+        copies, roots = _copied(kind, patterns, outline, ground, roots, rng)
+        copied = count - len(roots)
+        target = len(roots) * per_plant if target is None else target - sum(c.leaf_area_m2 for c in copies)
+        fit = fit_to_budget(len(roots) * leaves_per_plant, habit.form.triangles, triangle_budget)
+        roots = roots[: round(len(roots) / fit.leaf_scale**2)]
     leaves = np.zeros((0, len(habit.form.half_widths()), 3))
     if len(roots):
         spread = _crowns(roots, habit, height, leaf_length, rng)
         spread = _fitted(spread, habit, height, outline, target, rng)
         leaves = lay_on_ground(_wavy(grow(habit.form, spread), spread, kind, rng), ground, rng)
-    note = (
-        fit.note
-        and f"{fit.leaf_scale**2:.2f} x fewer leaves, each as much wider, for a budget of {triangle_budget} triangles"
-    )
-    copied_leaves = round((count - len(roots)) * leaves_per_plant)
+    where = " along the edge" if copying else ""
+    note = f"{fit.leaf_scale**2:.2f} x fewer leaves{where}, each as much wider, for a budget of {triangle_budget} triangles"
     return assemble(
-        habit.form,
-        leaves,
-        outline_area_m2=area,
-        plant_count=count,
-        copies=copies,
-        copied_leaves=copied_leaves,
-        note=note,
-    )
+        habit.form, leaves, outline_area_m2=area, plant_count=copied + len(roots), copies=copies,
+        copied_leaves=round(copied * leaves_per_plant), note=fit.note and note,
+    )  # fmt: skip
+
+
+def _copied(
+    kind: RosetteKind, patterns: list[Pattern], outline: FloatArray, ground: Ground, roots: FloatArray,
+    rng: np.random.Generator,
+) -> tuple[tuple[Alike, ...], FloatArray]:  # fmt: skip
+    """Copies of patterns at the roots (n, 3) where they fit, and the roots where none does. Ribbons grow straight up."""
+    up = None if kind is RosetteKind.RIBBON else across_slope(ground, roots)
+    copies, left_over = copies_at(
+        patterns, roots, rng, up=up, sizes=(0.88, 1.0), fits=stands_within(outline, ground)
+    )  # fmt: skip
+    return copies, roots[left_over]
 
 
 def _pattern(
