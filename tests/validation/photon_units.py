@@ -219,6 +219,7 @@ fixture is stated in four ways, and the reading of a meter under it is traced.
         "tests/validation/data/cie_lamps.csv",
         "sim/underlit/spectra/luminous.py",
         "sim/underlit/spectra/channels.py",
-        "sim/underlit/scene/lights.py",
+        "sim/underlit/scene/lights/flux.py",
+        "sim/underlit/scene/lights/output.py",
     ),
 )
