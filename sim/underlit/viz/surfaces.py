@@ -67,29 +67,38 @@ def planes_grid(result: Result) -> pyvista.ImageData:
 
 
 def bed_from_map(result: Result) -> tuple[Mesh, np.ndarray] | None:
-    """The bed as the cells of its map, each at the bed's own height, two triangles a cell, and their PPFD.
+    """The bed as the cells of its map, see `bed_cells`, and the PPFD of each face; None without a map or a bed.
 
-    Values are those of the plan map: means over a meter head's size, NaN where no light can reach. Cells end at the bed's
-    own edge. None without a map or a bed.
+    Values are those of the plan map: means over a meter head's size, NaN where no light can reach.
+    """
+    grid, made = result.plan.bed_map, bed_cells(result)
+    if grid is None or made is None:
+        return None
+    values = patch_means(result.bed().value, PATCH_M / grid.spacing[0], PATCH_M / grid.spacing[1])
+    return made[0], values.reshape(-1)[made[1]]
+
+
+def bed_cells(result: Result) -> tuple[Mesh, np.ndarray] | None:
+    """The bed as the cells of its map, each at the bed's own height, and the number of each face's cell (m,).
+
+    Cells end at the bed's own edge. None without a map or a bed.
     """
     grid = result.plan.bed_map
     beds = [m for m in result.plan.meshes if m.role is Role.BED and has_the_map(m)]
     if grid is None or not beds:
         return None
     (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
-    values = patch_means(result.bed().value, PATCH_M / dx, PATCH_M / dy)
     edge = bed_edge(beds)
     if edge.area < (1 - 1e-6) * nx * dx * ny * dy:
         xy, faces, cell = _cells_within(edge, grid)
         vertices = np.column_stack([xy, _height_at(beds, *xy.T)])
-        shown = values.reshape(-1)[cell]
     else:
         x, y = np.meshgrid(x0 + dx * np.arange(nx + 1), y0 + dy * np.arange(ny + 1))
         at = (np.arange(ny)[:, None] * (nx + 1) + np.arange(nx)[None]).reshape(-1)
         quads = np.stack([at, at + 1, at + nx + 2, at, at + nx + 2, at + nx + 1], axis=1)
         vertices = np.stack([x, y, _height_at(beds, x, y)], axis=-1).reshape(-1, 3)
-        faces, shown = quads.reshape(-1, 3), np.repeat(values.reshape(-1), 2)
-    return Mesh("substrate map", vertices, faces.astype(np.int32), 0, beds[0].surface, Role.BED), shown
+        faces, cell = quads.reshape(-1, 3), np.repeat(np.arange(nx * ny), 2)
+    return Mesh("substrate map", vertices, faces.astype(np.int32), 0, beds[0].surface, Role.BED), cell
 
 
 def bed_edge(beds: list[Mesh]) -> shapely.Geometry:
@@ -140,12 +149,11 @@ def to_multiblock(result: Result) -> pyvista.MultiBlock:
     for mesh in result.plan.meshes:
         data = valued_poly_data(result, mesh) if mesh.role in VALUED else poly_data(mesh)
         blocks.append(data, f"{mesh.role.value}: {mesh.name}")
-    bed = bed_from_map(result)
+    bed = bed_cells(result)
     if bed is not None:
-        data = poly_data(bed[0])
-        found = result.bed()
-        data.cell_data[PPFD] = np.repeat(found.value.reshape(-1), 2)
-        data.cell_data[PPFD_ERROR] = np.repeat(found.standard_error.reshape(-1), 2)
+        data, cell, found = poly_data(bed[0]), bed[1], result.bed()
+        data.cell_data[PPFD] = found.value.reshape(-1)[cell]
+        data.cell_data[PPFD_ERROR] = found.standard_error.reshape(-1)[cell]
         blocks.append(data, "substrate map")
     if result.plan.planes is not None:
         blocks.append(planes_grid(result), "light planes")
