@@ -1,0 +1,160 @@
+"""Does a fit find the tank it was given? Simulated readings of tanks drawn from what is believed beforehand.
+
+    python benchmarks/fit.py [--cases 40] [--photons 262144]
+
+Each case draws the parameters of the shipped-size tank below from their priors, traces that tank with random numbers of
+its own, adds an error to every reading as the fit assumes it, and fits. Printed: in how many cases each 95 % interval
+holds the true value, in how many the 95 % region of all parameters together does, seconds a fit, and how well another
+tank under the fitted light is predicted before and after.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Iterator
+
+import numpy as np
+
+from underlit.backends.cpu import Tracer
+from underlit.planning.fit.estimate import MODEL_SD, READING_SD, ROUNDING_PPFD
+from underlit.planning.fit.fitting import Found, fit, scene_parameters
+from underlit.planning.fit.light import Place, dimming_of, heads_only, lowered_for
+from underlit.planning.fit.parameters import Kind, Parameter, with_values
+from underlit.planning.fit.readings import LidState, Reading, Setting, made_reading
+from underlit.scene import Scene, scene_from_dict
+from underlit.transport.tables import PACKET
+
+LIGHT = {
+    "name": "bar", "size": ["22 in", "4 in", "0.8 in"], "leds": {"rows": 2, "columns": 20}, "above_rim": "3 in",
+    "lens": {"beam_angle": "100 deg"}, "output": {"ppf": "50 umol/s"},
+}  # fmt: skip
+LOW_TANK = {
+    "tank": {
+        "inside_size": ["60 cm", "30 cm", "36 cm"],
+        "back": {"behind": "film", "colour": "black", "gives_back": 0.25},
+        **{side: {"gives_back": 0.25} for side in ("front", "left", "right")},
+    },
+    "lid": {},
+    "substrate": {"material": "dark soil", "depth": "5 cm"},
+    "fixture": [LIGHT],
+}
+TALL_TANK = {
+    "tank": {
+        "inside_size": ["75 cm", "45 cm", "55 cm"],
+        **{side: {"gives_back": 0.25} for side in ("front", "back", "left", "right")},
+    },
+    "substrate": {"material": "dark soil", "depth": "6 cm"},
+    "fixture": [LIGHT],
+}
+"""Another tank for the same light: wide open, its walls as grown as is usual."""
+
+
+OPEN = Setting(LidState.OFF)
+
+
+def spots(scene: Scene, rng: np.random.Generator, count: int) -> list[Place]:
+    """Places over the substrate, not nearer than 4 cm to a pane, 3 cm up or anywhere under water."""
+    length, depth, _ = scene.tank.inside_m
+    places = []
+    for i in range(count):
+        x, y = rng.uniform(0.04, length - 0.04), rng.uniform(0.04, depth - 0.04)
+        low = float(scene.bed_heights_m(np.array(x), np.array(y))) + 0.03
+        places.append((float(x), float(y), low if i % 3 else float(rng.uniform(low, scene.water_level_m - 0.08))))
+    return places
+
+
+def true_light(
+    scene: Scene, parameters: tuple[Parameter, ...], u: np.ndarray, places: list[Place], setting: Setting, seed: int
+) -> np.ndarray:
+    """PPFD at places with the parameters at u, traced on its own (counted to about 1 %)."""
+    plan = lowered_for(scene, setting, places).plan
+    tracer = Tracer(heads_only(with_values(plan, parameters, u)), seed=seed, batch_bits=16)
+    tracer.run([8] * len(plan.sources))
+    output = np.array(
+        [np.exp(sum(u[k] for k, p in enumerate(parameters) if p.kind is Kind.OUTPUT))] * len(plan.sources)
+    )
+    factor = output * dimming_of(scene, plan.sources, None) * [s.ppf for s in plan.sources]
+    areas = np.array([h.area for h in plan.heads])
+    zones = len(plan.zones)
+    return sum(
+        f * np.mean([p[zones:] for p in c.points], axis=0) / (c.photons_per_batch * float(PACKET)) / areas
+        for f, c in zip(factor, tracer.counts, strict=True)
+    )
+
+
+def case(scene: Scene, parameters: tuple[Parameter, ...], seed: int) -> tuple[np.ndarray, list[Reading]]:
+    """A tank drawn from what is believed, (true u), and readings of it: six under the lid, two without."""
+    rng = np.random.default_rng(seed)
+    u = np.array([rng.normal(p.u_start, p.u_sd) for p in parameters])
+    u = np.clip(u, *np.array([p.u_bounds for p in parameters]).T)
+    readings = []
+    for lid, count in ((LidState.ON, 6), (LidState.OFF, 2)):
+        places = spots(scene, rng, count)
+        light = true_light(scene, parameters, u, places, Setting(lid), 1000 + seed)
+        light = light * np.exp(rng.normal(0, np.hypot(READING_SD, MODEL_SD), count)) + rng.normal(
+            0, ROUNDING_PPFD, count
+        )
+        readings += [
+            made_reading(scene, f"{lid} {i}", place, max(float(value), 0.3), lid=lid)
+            for i, (place, value) in enumerate(zip(places, light, strict=True))
+        ]
+    return u, readings
+
+
+def cases(count: int, photons: int) -> Iterator[tuple[np.ndarray, Found]]:
+    """True u and fit of each case."""
+    scene = scene_from_dict(LOW_TANK)
+    parameters = scene_parameters(scene)
+    for seed in range(count):
+        u, readings = case(scene, parameters, seed)
+        yield u, fit(scene, readings, photons=photons, advice=0)
+
+
+def main() -> None:
+    """Run the cases and print what they say."""
+    from scipy.stats import chi2
+
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--cases", type=int, default=40)
+    parser.add_argument("--photons", type=int, default=1 << 18)
+    asked = parser.parse_args()
+    low, tall = scene_from_dict(LOW_TANK), scene_from_dict(TALL_TANK)
+    parameters, of_tall = scene_parameters(low), scene_parameters(tall)
+    inside, together, seconds, retraced = np.zeros(len(parameters), int), 0, [], 0
+    before, after, shrunk = [], [], []
+    places = spots(tall, np.random.default_rng(7), 6)
+    for number, (u, found) in enumerate(cases(asked.cases, asked.photons)):
+        fitted = found.fitted
+        off = fitted.u - u
+        inside += np.abs(off) <= 1.96 * fitted.sd
+        together += bool(off @ np.linalg.solve(fitted.covariance, off) <= chi2.ppf(0.95, len(off)))
+        seconds.append(found.seconds)
+        retraced += fitted.retraced
+        shrunk.append(fitted.sd / fitted.prior_sd)
+        light = [true_light(tall, of_tall, _for_light(of_tall, parameters, v), places, OPEN, 5000 + number)
+                 for v in (u, np.array([p.u_start for p in parameters]), fitted.u)]  # fmt: skip
+        before.append(np.sqrt(np.mean(np.log(light[1] / light[0]) ** 2)))
+        after.append(np.sqrt(np.mean(np.log(light[2] / light[0]) ** 2)))
+    print(f"{asked.cases} cases, {asked.photons} photons a setting")
+    for k, parameter in enumerate(parameters):
+        print(
+            f"  {parameter.name:28s} inside {inside[k]:2d}; "
+            f"error left {np.median([s[k] for s in shrunk]):.2f} of before"
+        )
+    print(f"  all together inside {together}")
+    print(f"  seconds a fit: median {np.median(seconds):.1f}, most {max(seconds):.1f}; traced anew {retraced} times")
+    print(f"  another tank off by {100 * np.mean(before):.0f} % before, {100 * np.mean(after):.0f} % after; "
+          f"better in {np.sum(np.array(after) < np.array(before))} of {asked.cases}")  # fmt: skip
+
+
+def _for_light(of: tuple[Parameter, ...], known: tuple[Parameter, ...], u: np.ndarray) -> np.ndarray:
+    """u of another tank's parameters: output and beam as given, the rest as that scene says."""
+    given = {p.kind: float(v) for p, v in zip(known, u, strict=True)}
+    return np.array([given[p.kind] if p.kind in (Kind.OUTPUT, Kind.BEAM) else p.u_start for p in of])
+
+
+if __name__ == "__main__":
+    started = time.perf_counter()
+    main()
+    print(f"  {time.perf_counter() - started:.0f} s in all")

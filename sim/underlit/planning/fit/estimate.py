@@ -1,0 +1,285 @@
+"""The parameters that readings and what was believed beforehand make most likely, and how well they are then known.
+
+Residuals: (log of the reading - log of the model) / sigma for each reading, (u - u_0) / sd for each parameter. Their
+sum of squares is least at the estimate; the inverse of J^T J there is its covariance (Gauss & Newton). A reading that
+the others leave no room for is set aside before the last estimate and named.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from underlit.planning.fit.light import Model, Shot
+from underlit.planning.fit.parameters import Parameter
+from underlit.planning.fit.readings import Reading
+
+READING_SD = 0.05
+"""One reading by hand, relative: the head's level and place to about a centimetre, the surface's ripple; common
+practice, no source (surface ripple alone moves the mean by ± 3 %)."""
+MODEL_SD = 0.03
+"""What a scene leaves out differs from spot to spot by about this much; an estimate (plants, hoses, how light falls on
+a seam)."""
+ROUNDING_PPFD = 0.3
+"""Meters show whole numbers: a uniform error of ± 0.5 umol/m2/s."""
+OUTLIER = 3.5
+"""Standard deviations from what the other readings say beyond which a reading is set aside."""
+MOST_SET_ASIDE = 0.3
+"""Share of the readings that may be set aside; where more stand out, it is the scene that is wrong."""
+ROBUST_FROM = 1.5
+"""Huber's loss while outliers are looked for: squares up to here, then straight."""
+Z95 = 1.959964
+EVEN_ENOUGH = 0.4
+"""Effective number of reweighted paths over that as recorded, below which the tank is traced anew."""
+MOST_RETRACES = 4
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """An estimate: u, its covariance, and per reading the model [umol/m2/s], the relative error sigma and the slope of
+    its logarithm by u.
+    """
+
+    u: np.ndarray
+    covariance: np.ndarray
+    model: np.ndarray
+    sigma: np.ndarray
+    slope: np.ndarray
+
+
+@dataclass(frozen=True)
+class Residual:
+    """A reading against the model.
+
+    before, modelled: by the scene as it was and as fitted [umol/m2/s]; departure: reading over model less 1;
+    standardised: its logarithm over what it may be by chance, given the other readings; leverage: 0 to 1, how much of
+    the model at this place is this reading's own doing; set_aside: not used.
+    """
+
+    reading: Reading
+    before: float
+    modelled: float
+    departure: float
+    standardised: float
+    leverage: float
+    set_aside: bool
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A fit to readings.
+
+    u, covariance: of the parameters in order; stretch: factor on the readings' errors because they scatter more than
+    they should (1 where they do not); misfit: root mean square of the departures used, over the errors before that;
+    slope: d log (model) / d u, (readings, parameters); retraced: how often the tank was traced anew; evenness: of the
+    weights at the end.
+    """
+
+    parameters: tuple[Parameter, ...]
+    u: np.ndarray
+    covariance: np.ndarray
+    residuals: tuple[Residual, ...]
+    slope: np.ndarray
+    stretch: float
+    misfit: float
+    model: Model
+    shots: tuple[Shot, ...]
+    retraced: int
+    evenness: float
+
+    @property
+    def sd(self) -> np.ndarray:
+        """Standard error of u, (parameters,)."""
+        return np.sqrt(np.diag(self.covariance))
+
+    @property
+    def prior_sd(self) -> np.ndarray:
+        """Standard deviation of u before any reading, (parameters,)."""
+        return np.array([p.u_sd for p in self.parameters])
+
+    @property
+    def correlation(self) -> np.ndarray:
+        """(parameters, parameters)."""
+        return self.covariance / np.outer(self.sd, self.sd)
+
+    def value(self, index: int) -> float:
+        """Value of a parameter in its own unit."""
+        return self.parameters[index].value_of(float(self.u[index]))
+
+    def interval(self, index: int) -> tuple[float, float]:
+        """Its 95 % interval, low and high."""
+        parameter, half = self.parameters[index], Z95 * float(self.sd[index])
+        ends = sorted(
+            (parameter.value_of(float(self.u[index]) - half), parameter.value_of(float(self.u[index]) + half))
+        )
+        return ends[0], ends[1]
+
+    @property
+    def set_aside(self) -> tuple[Residual, ...]:
+        """The readings that were not used."""
+        return tuple(r for r in self.residuals if r.set_aside)
+
+
+def reading_sigma(ppfd: np.ndarray, counting: np.ndarray) -> np.ndarray:
+    """Relative standard deviation of readings about the model, (n,)."""
+    return np.sqrt(READING_SD**2 + MODEL_SD**2 + (ROUNDING_PPFD / ppfd) ** 2 + counting**2)
+
+
+def estimate(
+    model: Model, readings: Sequence[Reading], shots: Sequence[Shot], *, told: Callable[[str], None] = lambda text: None
+) -> Fitted:
+    """The fit of a model to readings; traces anew where the recorded paths no longer stand for the tank that was found.
+
+    told: called with a line about what is being done.
+    """
+    ppfd = np.array([r.ppfd for r in readings])
+    u = np.array([p.u_start for p in model.parameters])
+    before = model.predict(shots, u)[0]
+    retraced = 0
+    while True:
+        u, used = _without_outliers(model, ppfd, shots, u)
+        evenness = model.evenness(shots, u)
+        if evenness >= EVEN_ENOUGH or retraced == MOST_RETRACES:
+            break
+        retraced += 1
+        told(f"the tank found is far from the one traced (evenness of weights {evenness:.2f}): tracing it anew")
+        model = model.traced_at(u)
+    found = posterior(model, ppfd, shots, u, used, 1.0)
+    misfit, stretch = _misfit(model, found, ppfd, used)
+    if stretch > 1.0:
+        u = _solve(model, ppfd, shots, u, used, stretch, robust=False)
+        found = posterior(model, ppfd, shots, u, used, stretch)
+    residuals = _residuals(found, before, readings, used)
+    return Fitted(
+        model.parameters,
+        found.u,
+        found.covariance,
+        residuals,
+        found.slope,
+        stretch,
+        misfit,
+        model,
+        tuple(shots),
+        retraced,
+        evenness,
+    )
+
+
+def _without_outliers(
+    model: Model, ppfd: np.ndarray, shots: Sequence[Shot], u: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Estimate and which readings were used, (n,) bool: the worst outlier goes first, then all are looked at again."""
+    used = np.ones(len(ppfd), bool)
+    most = math.floor(MOST_SET_ASIDE * len(ppfd))
+    u = _solve(model, ppfd, shots, u, used, robust=True)
+    while True:
+        found = posterior(model, ppfd, shots, u, used)
+        worst = int(np.argmax(np.where(used, np.abs(_standardised(found, ppfd, used)), 0.0)))
+        if (~used).sum() >= most or abs(_standardised(found, ppfd, used)[worst]) < OUTLIER:
+            break
+        used[worst] = False
+        u = _solve(model, ppfd, shots, u, used, robust=True)
+    return _solve(model, ppfd, shots, u, used, robust=False), used
+
+
+def _solve(
+    model: Model,
+    ppfd: np.ndarray,
+    shots: Sequence[Shot],
+    u: np.ndarray,
+    used: np.ndarray,
+    stretch: float = 1.0,
+    *,
+    robust: bool,
+) -> np.ndarray:
+    """u of the least sum of squares; robust: readings count by Huber's loss, beliefs always by their squares."""
+    from scipy.optimize import least_squares
+
+    middle = np.array([p.u_start for p in model.parameters])
+    sd = np.array([p.u_sd for p in model.parameters])
+    low, high = np.array([p.u_bounds for p in model.parameters]).T
+    sigma = stretch * reading_sigma(ppfd, model.predict(shots, u)[2])[used]
+
+    def residuals(at: np.ndarray) -> np.ndarray:
+        value = model.predict(shots, at)[0][used]
+        return np.concatenate([(np.log(value) - np.log(ppfd[used])) / sigma, (at - middle) / sd])
+
+    def jacobian(at: np.ndarray) -> np.ndarray:
+        slope = model.predict(shots, at)[1][used]
+        return np.concatenate([slope / sigma[:, None], np.diag(1 / sd)])
+
+    def loss(squares: np.ndarray) -> np.ndarray:
+        rho = np.stack([squares, np.ones_like(squares), np.zeros_like(squares)])
+        far = np.flatnonzero(squares[: len(sigma)] > ROBUST_FROM**2)
+        root = np.sqrt(squares[far])
+        rho[:, far] = (2 * ROBUST_FROM * root - ROBUST_FROM**2, ROBUST_FROM / root, -0.5 * ROBUST_FROM / root**3)
+        return rho
+
+    start = np.clip(u, low + 1e-9, high - 1e-9)
+    found = least_squares(
+        residuals,
+        start,
+        jacobian,
+        bounds=(low, high),
+        x_scale=sd,
+        loss=loss if robust else "linear",
+        xtol=1e-8,
+        ftol=1e-10,
+    )
+    return found.x
+
+
+def posterior(
+    model: Model, ppfd: np.ndarray, shots: Sequence[Shot], u: np.ndarray, used: np.ndarray, stretch: float = 1.0
+) -> Posterior:
+    """Covariance and slopes at u; used: (n,) bool; stretch: factor on the errors of readings."""
+    value, slope, counting = model.predict(shots, u)
+    sigma = stretch * reading_sigma(ppfd, counting)
+    rows = slope[used] / sigma[used, None]
+    precision = rows.T @ rows + np.diag([1 / p.u_sd**2 for p in model.parameters])
+    return Posterior(u, np.linalg.inv(precision), value, sigma, slope)
+
+
+def _standardised(found: Posterior, ppfd: np.ndarray, used: np.ndarray) -> np.ndarray:
+    """Departure of each reading from what the others say, in standard deviations, (n,).
+
+    Of one that is used: its residual over sigma sqrt(1 - leverage) (the deleted residual, Cook & Weisberg 1982); of one
+    that is not: over the error of reading and prediction together.
+    """
+    residual = (np.log(ppfd) - np.log(found.model)) / found.sigma
+    leverage = _leverage(found)
+    return residual / np.sqrt(np.where(used, np.maximum(1 - leverage, 1e-9), 1 + leverage))
+
+
+def _leverage(found: Posterior) -> np.ndarray:
+    rows = found.slope / found.sigma[:, None]
+    return np.einsum("nk,kl,nl->n", rows, found.covariance, rows)
+
+
+def _misfit(model: Model, found: Posterior, ppfd: np.ndarray, used: np.ndarray) -> tuple[float, float]:
+    """Root mean square of the standardised residuals, and the factor on the errors that such a scatter asks for.
+
+    Of n readings and k beliefs less k parameters, n degrees of freedom are left. The factor is 1 unless so much scatter
+    comes by chance in less than one set of readings in twenty.
+    """
+    from scipy.stats import chi2
+
+    plain = ((np.log(ppfd) - np.log(found.model)) / found.sigma)[used]
+    beliefs = np.array([(u - p.u_start) / p.u_sd for u, p in zip(found.u, model.parameters, strict=True)])
+    total, freedom = float((plain**2).sum() + (beliefs**2).sum()), max(len(plain), 1)
+    stretch = math.sqrt(total / freedom) if total > chi2.ppf(0.95, freedom) else 1.0
+    return math.sqrt(float((plain**2).mean())) if len(plain) else 0.0, float(stretch)
+
+
+def _residuals(
+    found: Posterior, before: np.ndarray, readings: Sequence[Reading], used: np.ndarray
+) -> tuple[Residual, ...]:
+    ppfd = np.array([r.ppfd for r in readings])
+    standardised, leverage = _standardised(found, ppfd, used), _leverage(found)
+    return tuple(
+        Residual(r, float(b), float(m), float(r.ppfd / m - 1), float(s), float(h), not u)
+        for r, b, m, s, h, u in zip(readings, before, found.model, standardised, leverage, used, strict=True)
+    )

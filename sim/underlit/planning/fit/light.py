@@ -1,0 +1,276 @@
+"""Light on meter heads as a function of the fitted parameters, from recorded paths weighed anew.
+
+A path that reached a head keeps its course when the output, the lens, a film, a reflectance or the water's absorption
+changes; its weight changes by exp(sum over parameters of feature * (eta' - eta)) (`docs/photon-walk.md`, Records of
+paths). Features: minus its length in water times the tint's spectral shape; how often it crossed a film or was given
+back; the logarithm of the cosine at the lens, whose flux stays: (m' + 1) / (m + 1) cos^(m' - m).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from underlit.backends.paths import HeadPaths, record_paths
+from underlit.lowering.scene import Lowered, lower
+from underlit.lowering.world import Plan, SourceInfo
+from underlit.planning.fit.parameters import Kind, Parameter, tint_shape, touched, with_values
+from underlit.planning.fit.readings import LidState, Setting
+from underlit.scene.aims import Spot
+from underlit.scene.lights import Fixture
+from underlit.scene.model import Scene
+from underlit.transport.tables import Tables
+from underlit.units import Length
+
+BATCH_BITS = 15
+PHOTONS = 1 << 20
+"""Of one setting of the tank: heads of `HEAD_RADIUS_M` on the substrate are then counted to about 1 %."""
+FEWEST_BATCHES = 16
+HEAD_RADIUS_M = 0.03
+"""Heads are counted on discs this large: a reading is taken to about a centimetre and light changes little over
+three."""
+SMALLEST_COSINE = 1e-6
+
+Place = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class _Recorded:
+    """Paths of one source: head, batch (n,) int32; share (n,) of the source's photons; features (n, parameters)
+    float32."""
+
+    head: np.ndarray
+    batch: np.ndarray
+    share: np.ndarray
+    features: np.ndarray
+    batches: int
+
+
+@dataclass(frozen=True)
+class HeadLight:
+    """PPFD of each head from each source at full power, alike in first two axes (sources, heads) [umol/m2/s].
+
+    value; slope: d value / d u, (sources, heads, parameters); variance: of counting; evenness: effective number of the
+    paths weighed anew over that as recorded.
+    """
+
+    value: np.ndarray
+    slope: np.ndarray
+    variance: np.ndarray
+    evenness: np.ndarray
+
+
+class Recording:
+    """Recorded paths to the heads of one setting of a tank, traced with the parameters at `u`."""
+
+    def __init__(
+        self, scene: Scene, setting: Setting, heads: Sequence[Place], parameters: tuple[Parameter, ...], u: np.ndarray,
+        *, photons: int = PHOTONS, seed: int = 1, threads: int | None = None,
+    ) -> None:  # fmt: skip
+        self.setting, self.heads, self.parameters, self.u = setting, tuple(heads), parameters, np.array(u, np.float64)
+        self.photons, self.seed, self.threads = photons, seed, threads
+        plan = lowered_for(scene, setting, heads).plan
+        self.sources = plan.sources
+        self._ppf = np.array([source.ppf for source in plan.sources])
+        self._areas = np.array([head.area for head in plan.heads])
+        self._paths = self._record(plan)
+
+    def _record(self, plan: Plan) -> list[_Recorded]:
+        tables = heads_only(with_values(plan, self.parameters, self.u))
+        share = self._ppf / self._ppf.sum()
+        batches = np.maximum(FEWEST_BATCHES, np.rint(self.photons / (1 << BATCH_BITS) * share)).astype(int)
+        found = []
+        for source, count in enumerate(batches):
+            paths = record_paths(
+                tables, source, batches=int(count), batch_bits=BATCH_BITS, seed=self.seed, threads=self.threads
+            )
+            found.append(
+                _Recorded(paths.head, paths.batch, paths.share, self._features(plan, source, paths), paths.batches)
+            )
+        return found
+
+    def _features(self, plan: Plan, source: int, paths: HeadPaths) -> np.ndarray:
+        columns = np.zeros((len(paths.head), len(self.parameters)), np.float32)
+        for k, parameter in enumerate(self.parameters):
+            rows = touched(parameter, plan)
+            if rows.surfaces:
+                columns[:, k] = paths.passes[:, list(rows.surfaces)].sum(axis=1)
+            elif rows.medium is not None:
+                columns[:, k] = -paths.lengths[:, rows.medium] * tint_shape(parameter.slope_per_nm)[paths.bin]
+            elif parameter.kind is Kind.BEAM and source in parameter.sources:
+                columns[:, k] = np.log(np.maximum(paths.cosine, SMALLEST_COSINE))
+        return columns
+
+    def light(self, u: np.ndarray) -> HeadLight:
+        """PPFD on every head with the parameters at u (output apart, which only scales a source)."""
+        shape = (len(self._paths), len(self.heads))
+        value, variance, evenness = np.zeros(shape), np.zeros(shape), np.ones(shape)
+        slope = np.zeros((*shape, len(self.parameters)))
+        for i, paths in enumerate(self._paths):
+            weight, gradient, base = self._weights(i, u)
+            scale = self._ppf[i] / (paths.batches * self._areas)
+            value[i] = _sums(paths.head, weight, shape[1]) * scale
+            for k in range(len(self.parameters)):
+                slope[i, :, k] = _sums(paths.head, weight * gradient[:, k], shape[1]) * scale
+            by_batch = _sums(paths.batch * shape[1] + paths.head, weight, paths.batches * shape[1])
+            spread = by_batch.reshape(paths.batches, shape[1]).var(axis=0, ddof=1) * paths.batches
+            variance[i] = spread * scale**2
+            evenness[i] = _effective(paths.head, weight, shape[1]) / _effective(paths.head, base, shape[1])
+        return HeadLight(value, slope, variance, evenness)
+
+    def _weights(self, source: int, u: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Weights of a source's paths at u, (n,), the slope of their logarithm by u, (n, parameters), weights as
+        recorded."""
+        paths = self._paths[source]
+        logarithm = np.zeros(len(paths.share))
+        gradient = np.zeros((len(paths.share), len(self.parameters)))
+        for k, parameter in enumerate(self.parameters):
+            if parameter.kind is Kind.OUTPUT:
+                continue
+            (eta, slope), (recorded, _) = parameter.eta_of(float(u[k])), parameter.eta_of(float(self.u[k]))
+            logarithm += paths.features[:, k] * (eta - recorded)
+            gradient[:, k] = paths.features[:, k] * slope
+            if parameter.kind is Kind.BEAM and source in parameter.sources:
+                logarithm += math.log((eta + 1) / (recorded + 1))
+                gradient[:, k] += slope / (eta + 1)
+        return paths.share * np.exp(logarithm), gradient, paths.share
+
+
+def _sums(index: np.ndarray, weight: np.ndarray, length: int) -> np.ndarray:
+    return np.bincount(index, weight, minlength=length).astype(np.float64)
+
+
+def _effective(head: np.ndarray, weight: np.ndarray, heads: int) -> np.ndarray:
+    """Effective number of paths to each head: (sum of weights)^2 over the sum of their squares; 1 where there is
+    none."""
+    squares = _sums(head, weight**2, heads)
+    return np.divide(_sums(head, weight, heads) ** 2, squares, out=np.ones(heads), where=squares > 0)
+
+
+# -- the tank as it was set up ------------------------------------------------------------------------------------
+def scene_for(scene: Scene, setting: Setting) -> Scene:
+    """The scene with the lid and the height of its fixtures as they were for a reading."""
+    changes: dict[str, object] = {"zones": ()}
+    if setting.lid is LidState.OFF:
+        changes["lid"] = None
+    if setting.above_rim is not None:
+        changes["fixtures"] = tuple(_hung(fixture, setting.above_rim) for fixture in scene.fixtures)
+    return scene.model_copy(update=changes)
+
+
+def _hung(fixture: Fixture, above_rim: float) -> Fixture:
+    return fixture.model_copy(update={"above_rim": above_rim, "above_water": None})
+
+
+def lowered_for(scene: Scene, setting: Setting, heads: Sequence[Place]) -> Lowered:
+    """The tank of a setting, lowered, with level meter heads at the places [m]; a head near a pane is smaller, to stay
+    in the tank."""
+    spots = tuple(
+        Spot(name=f"head {i}", at=(Length(x), Length(y)), height=Length(z), radius=Length(_radius(scene, x, y)))
+        for i, (x, y, z) in enumerate(heads)
+    )
+    return lower(scene_for(scene, setting).model_copy(update={"spots": spots}))
+
+
+SMALLEST_RADIUS_M = 0.01
+
+
+def _radius(scene: Scene, x: float, y: float) -> float:
+    from shapely import Point
+
+    to_pane = float(scene.tank.inside_outline.polygon.exterior.distance(Point(x, y)))
+    return max(SMALLEST_RADIUS_M, min(HEAD_RADIUS_M, to_pane))
+
+
+def heads_only(tables: Tables) -> Tables:
+    """The tables without planes, map and zones: counting them would only cost time."""
+    layout = tables.layout.copy()
+    layout["plane_nz"], layout["map_part"] = 0, -1
+    return tables._replace(layout=layout, zones=tables.zones[:0].copy())
+
+
+@dataclass(frozen=True)
+class Shot:
+    """A reading as the model sees it: which recording and head, and how far each source was dimmed, (sources,)."""
+
+    setting: Setting
+    head: int
+    dimming: np.ndarray
+
+
+def dimming_of(scene: Scene, sources: Sequence[SourceInfo], share: float | None) -> np.ndarray:
+    """Level of each source, (sources,): all fixtures at `share` of full light, channels as set, or all as the scene
+    says."""
+    fixtures = {fixture.name: fixture for fixture in scene.fixtures}
+    levels = []
+    for source in sources:
+        fixture = fixtures[source.fixture]
+        channel = next(c for c in fixture.channels if c.name == source.channel)
+        level = fixture.level_of(channel)
+        levels.append(level if share is None else share * level / fixture.level)
+    return np.array(levels)
+
+
+class Model:
+    """Recorded paths of several settings of a tank, and the light of readings from them."""
+
+    def __init__(self, scene: Scene, parameters: tuple[Parameter, ...], recordings: dict[Setting, Recording]) -> None:
+        self.scene, self.parameters, self.recordings = scene, parameters, recordings
+        self._cached: tuple[bytes, dict[Setting, HeadLight]] = (b"", {})
+
+    def lights(self, u: np.ndarray) -> dict[Setting, HeadLight]:
+        """Light of every recording at u."""
+        key = np.asarray(u, np.float64).tobytes()
+        if self._cached[0] != key:
+            self._cached = (key, {setting: recording.light(u) for setting, recording in self.recordings.items()})
+        return self._cached[1]
+
+    def predict(self, shots: Sequence[Shot], u: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """PPFD of each shot (n,), its logarithm's slope by u (n, parameters), and its relative counting error (n,)."""
+        lights = self.lights(u)
+        value, error = np.zeros(len(shots)), np.zeros(len(shots))
+        slope = np.zeros((len(shots), len(self.parameters)))
+        for n, shot in enumerate(shots):
+            light = lights[shot.setting]
+            factor = shot.dimming * self._output(u, len(shot.dimming))
+            by_source = light.value[:, shot.head] * factor
+            value[n] = by_source.sum()
+            slope[n] = factor @ light.slope[:, shot.head]
+            error[n] = math.sqrt(float((light.variance[:, shot.head] * factor**2).sum()))
+            for k, parameter in enumerate(self.parameters):
+                if parameter.kind is Kind.OUTPUT:
+                    slope[n, k] = by_source[list(parameter.sources)].sum()
+        lit = value > 0
+        safe = np.where(lit, value, 1.0)
+        return value, slope / safe[:, None], np.where(lit, error / safe, np.inf)
+
+    def evenness(self, shots: Sequence[Shot], u: np.ndarray) -> float:
+        """The lowest evenness of weights among the shots, over sources that matter."""
+        lights = self.lights(u)
+        worst = 1.0
+        for shot in shots:
+            light = lights[shot.setting]
+            by_source = light.value[:, shot.head] * shot.dimming
+            matters = by_source > 0.1 * by_source.sum()
+            worst = min(worst, float(light.evenness[matters, shot.head].min(initial=1.0)))
+        return worst
+
+    def traced_at(self, u: np.ndarray) -> Model:
+        """The same settings and heads traced anew with the parameters at u."""
+        anew = {
+            setting: Recording(
+                self.scene, setting, r.heads, self.parameters, u, photons=r.photons, seed=r.seed + 1, threads=r.threads
+            )
+            for setting, r in self.recordings.items()
+        }
+        return Model(self.scene, self.parameters, anew)
+
+    def _output(self, u: np.ndarray, sources: int) -> np.ndarray:
+        factor = np.ones(sources)
+        for k, parameter in enumerate(self.parameters):
+            if parameter.kind is Kind.OUTPUT:
+                factor[list(parameter.sources)] = math.exp(float(u[k]))
+        return factor

@@ -1,0 +1,307 @@
+"""What a fit to readings may change in a scene, and what is believed of each before any reading.
+
+A parameter is fitted as u, a number without bounds: the logarithm of the value, or of its optical depth -log(value)
+where the value is a share between 0 and 1. Believed beforehand: u is normal about the scene's own value (`PRIORS`).
+
+What weighs a recorded path anew is a natural number eta of each parameter: the path's weight changes by
+exp(feature * (eta' - eta)), see `light.py`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from underlit.lowering.lights import group_name, source_name
+from underlit.lowering.world import Plan
+from underlit.photometry.lens import Lens, LensKind
+from underlit.scene.lights import Fixture
+from underlit.scene.model import Scene
+from underlit.scene.tank import SIDES, Behind
+from underlit.transport.tables import Tables
+
+UPRIGHT = tuple(side for side in SIDES if side != "bottom")
+PRACTICE = "common practice, no source"
+
+
+class Kind(StrEnum):
+    """What a parameter is."""
+
+    OUTPUT = "output"
+    BEAM = "beam angle"
+    LID = "dirt on the lid"
+    GROWTH = "what the panes give back"
+    TINT = "tannin tint"
+    BACKING = "backing"
+
+
+class Scale(StrEnum):
+    """How a value becomes u: its logarithm, or that of its optical depth."""
+
+    LOG = "log of the value"
+    LOG_DEPTH = "log of -log of the value"
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Believed of a kind beforehand: one standard deviation of u, the range that practice knows, and where it is from.
+
+    least: value (LOG) or optical depth (LOG_DEPTH) taken where the scene says that there is nothing (no tannin, a clean
+    lid), which is known to `SD_OF_NOTHING` only. low, high: values within which the fit stays.
+    """
+
+    scale: Scale
+    sd: float
+    low: float
+    high: float
+    least: float
+    known: str
+    source: str = PRACTICE
+
+
+PRIORS = {
+    Kind.OUTPUT: Prior(Scale.LOG, 0.20, 0.05, 20.0, 0.0, "± 15 % of the claim; cheap fixtures 20-40 % under"),
+    Kind.BEAM: Prior(Scale.LOG, 0.12, 15.0, 165.0, 0.0, "bare LEDs 110-120 deg, lensed 60-90, spots 30-60"),
+    Kind.LID: Prior(Scale.LOG_DEPTH, 0.60, 0.05, 0.9999, 0.02, "a top in use takes 15-30 % in all, crusted 30-50"),
+    Kind.GROWTH: Prior(Scale.LOG_DEPTH, 0.33, 0.001, 0.999, 0.05, "planted .1-.4 per hit; clean glass .85-1"),
+    Kind.TINT: Prior(Scale.LOG, 0.70, 0.001, 30.0, 0.05, "carbon-filtered .05-.1, ordinary .3-.5, tea 2-5"),
+    Kind.BACKING: Prior(Scale.LOG_DEPTH, 0.25, 0.001, 0.999, 0.05, "black .03-.08, white .7-.85"),
+}  # fmt: skip
+"""What is believed before any reading. Standard deviations hold the range as about ± 2 of them, output and
+tint wider, for a claim and a tint by eye are wrong more often than that."""
+
+SD_OF_NOTHING = 1.0
+"""Of u where the scene says that there is nothing: from a third to three times the least."""
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One thing that a fit may change.
+
+    start: value in the scene (output: 1, a factor on the claim; beam: degrees; tint: 1/m at 440 nm; others shares). of:
+    which fixtures or panes, by name. sources: indices of the light sources it belongs to (output, beam).
+    """
+
+    kind: Kind
+    start: float
+    of: tuple[str, ...] = ()
+    sources: tuple[int, ...] = ()
+    slope_per_nm: float = 0.0
+
+    @property
+    def prior(self) -> Prior:
+        """What is believed of its kind."""
+        return PRIORS[self.kind]
+
+    @property
+    def u_start(self) -> float:
+        """The middle of what is believed."""
+        if self.prior.scale is Scale.LOG:
+            return math.log(max(self.start, self.prior.least))
+        return math.log(max(-math.log(max(self.start, self.prior.low)), self.prior.least))
+
+    @property
+    def u_sd(self) -> float:
+        """One standard deviation of what is believed of u."""
+        nothing = self.u_start == math.log(self.prior.least) if self.prior.least > 0 else False
+        return SD_OF_NOTHING if nothing else self.prior.sd
+
+    @property
+    def u_bounds(self) -> tuple[float, float]:
+        """Lowest and highest u."""
+        ends = sorted((self.u_of(self.prior.low), self.u_of(self.prior.high)))
+        return ends[0], ends[1]
+
+    def u_of(self, value: float) -> float:
+        """u of a value."""
+        return math.log(value) if self.prior.scale is Scale.LOG else math.log(-math.log(value))
+
+    def value_of(self, u: float) -> float:
+        """The value of u."""
+        return math.exp(u) if self.prior.scale is Scale.LOG else math.exp(-math.exp(u))
+
+    def eta_of(self, u: float) -> tuple[float, float]:
+        """Natural number of u and its slope d eta / d u: what multiplies a path's feature in the logarithm of its
+        weight."""
+        if self.kind is Kind.OUTPUT:
+            return u, 1.0
+        if self.kind is Kind.BEAM:
+            half = math.radians(math.exp(u)) / 2
+            m = exponent_of(math.exp(u))
+            return m, m * half * math.tan(half) / math.log(math.cos(half))
+        if self.kind is Kind.TINT:
+            return math.exp(u), math.exp(u)
+        share = 0.5 if self.kind is Kind.GROWTH else 1.0
+        return -share * math.exp(u), -share * math.exp(u)
+
+    @property
+    def name(self) -> str:
+        """Its name for people."""
+        if self.kind in (Kind.OUTPUT, Kind.BEAM):
+            return f"{self.kind} of {', '.join(self.of)}"
+        return str(self.kind)
+
+
+def exponent_of(beam_deg: float) -> float:
+    """Exponent m of cos^m for a beam angle [deg], full width at half maximum."""
+    return math.log(0.5) / math.log(math.cos(math.radians(beam_deg) / 2))
+
+
+def beam_deg_of(exponent: float) -> float:
+    """Beam angle [deg] of cos^m."""
+    return 2 * math.degrees(math.acos(0.5 ** (1 / exponent)))
+
+
+# -- what a scene has -------------------------------------------------------------------------------------------
+def parameters_of(scene: Scene, plan: Plan) -> tuple[Parameter, ...]:
+    """Everything in a scene that a fit may change; `plan`: the scene lowered with its lid on."""
+    return tuple([*_of_fixtures(scene, plan), *_of_lid(scene), *_of_walls(scene), *_of_water(scene)])
+
+
+def makes(scene: Scene) -> list[tuple[Fixture, ...]]:
+    """Fixtures that are of one make: alike but for name, place and setting. They share output and beam."""
+    setting = {"dimming", "step", "schedule"}
+    own = setting | {"name", "position", "clip", "above_rim", "above_water", "turn", "tilt", "photoperiod"}
+    groups: list[tuple[dict, list[Fixture]]] = []
+    for fixture in scene.fixtures:
+        said = fixture.model_dump(exclude=own | {"channels"})
+        said["channels"] = [channel.model_dump(exclude=setting) for channel in fixture.channels]
+        group = next((fixtures for known, fixtures in groups if known == said), None)
+        if group is None:
+            groups.append((said, [fixture]))
+        else:
+            group.append(fixture)
+    return [tuple(fixtures) for _, fixtures in groups]
+
+
+def _of_fixtures(scene: Scene, plan: Plan) -> Iterator[Parameter]:
+    for fixtures in makes(scene):
+        names = tuple(fixture.name for fixture in fixtures)
+        sources = tuple(i for i, source in enumerate(plan.sources) if source.fixture in names)
+        yield Parameter(Kind.OUTPUT, 1.0, names, sources)
+        beam, lens = _beam_sources(fixtures, plan), own_lens(fixtures[0])
+        if beam and lens is not None:
+            yield Parameter(Kind.BEAM, beam_deg_of(lens.exponent), names, beam)
+
+
+def own_lens(fixture: Fixture) -> Lens | None:
+    """The lens of a fixture's LEDs that have none of their own, where that is a beam angle; a file or table is taken at
+    its word."""
+    if fixture.photometric_file is not None:
+        return None
+    plain = next((channel for channel in fixture.channels if channel.lens is None), None)
+    lens = None if plain is None else fixture.lens_shape(plain).lens
+    return lens if lens is not None and lens.kind is LensKind.COSINE_POWER else None
+
+
+def _beam_sources(fixtures: tuple[Fixture, ...], plan: Plan) -> tuple[int, ...]:
+    """Sources whose LEDs have the fixture's own lens."""
+    if own_lens(fixtures[0]) is None:
+        return ()
+    wanted = {
+        source_name(fixture, channel.name) + group_name(k)
+        for fixture in fixtures
+        for channel in fixture.channels
+        if channel.lens is None
+        for k, group in enumerate(fixture.led_groups(channel))
+        if group.lens == fixture.lens_shape(channel)
+    }
+    return tuple(i for i, source in enumerate(plan.sources) if source.name in wanted)
+
+
+def _of_lid(scene: Scene) -> Iterator[Parameter]:
+    if scene.lid is not None and scene.lid.dirt > 0:
+        yield Parameter(Kind.LID, scene.lid.dirt)
+
+
+def grown_panes(scene: Scene) -> tuple[str, ...]:
+    """The upright panes whose growth is one number: those that give back the share that most of them do."""
+    shares = [scene.gives_back(side) for side in UPRIGHT]
+    common = max(shares, key=lambda share: (shares.count(share), -share))
+    return tuple(side for side, share in zip(UPRIGHT, shares, strict=True) if share == common and share > 0)
+
+
+def backed_panes(scene: Scene) -> tuple[str, ...]:
+    """The upright panes with a backing that gives light back, of one colour (that of the first such pane)."""
+    walls = {side: scene.tank.walls[side] for side in UPRIGHT}
+    backed = [side for side, wall in walls.items() if wall.behind is not Behind.OPEN_AIR and _level(scene, side) > 0]
+    return tuple(side for side in backed if _level(scene, side) == _level(scene, backed[0]))
+
+
+def _level(scene: Scene, side: str) -> float:
+    found = scene.tank.walls[side].backing_reflectance()
+    return 0.0 if found is None else float(found.mean())
+
+
+def _of_walls(scene: Scene) -> Iterator[Parameter]:
+    grown, backed = grown_panes(scene), backed_panes(scene)
+    if grown:
+        yield Parameter(Kind.GROWTH, scene.gives_back(grown[0]), grown)
+    if backed:
+        yield Parameter(Kind.BACKING, _level(scene, backed[0]), backed)
+
+
+def _of_water(scene: Scene) -> Iterator[Parameter]:
+    tint = scene.water.tannin
+    yield Parameter(Kind.TINT, tint.absorption_440_per_m, slope_per_nm=tint.slope_per_nm)
+
+
+# -- in the tables ----------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Touched:
+    """Rows of a plan's tables that a parameter changes: surfaces (film, or reflectance of both sides), a medium or
+    None."""
+
+    surfaces: tuple[int, ...] = ()
+    medium: int | None = None
+
+
+def touched(parameter: Parameter, plan: Plan) -> Touched:
+    """What a parameter changes in a plan; nothing for a lid that is off."""
+    by_name = {mesh.name: mesh.surface for mesh in plan.plain_meshes}
+
+    def of(names: list[str]) -> tuple[int, ...]:
+        return tuple(sorted({by_name[name] for name in names if name in by_name}))
+
+    if parameter.kind is Kind.LID:
+        return Touched(of([name for name in by_name if name.startswith("lid pane") and name.endswith(", top")]))
+    if parameter.kind is Kind.GROWTH:
+        return Touched(of([f"{side} pane, wet inside" for side in parameter.of]))
+    if parameter.kind is Kind.BACKING:
+        opaque = plan.tables.surfaces["kind"] == 0
+        found = of([name for side in parameter.of for name in (f"{side} pane, outside", f"{side} sheet")])
+        return Touched(tuple(i for i in found if opaque[i]))
+    if parameter.kind is Kind.TINT:
+        return Touched(medium=int(np.flatnonzero(plan.tables.media["bucket"] == plan.buckets.index("water"))[0]))
+    return Touched()
+
+
+def tint_shape(slope_per_nm: float) -> np.ndarray:
+    """Absorption by dissolved colour over that at 440 nm, (60,)."""
+    from underlit.spectra.grid import PAR_WAVELENGTHS_NM
+
+    return np.exp(-slope_per_nm * (PAR_WAVELENGTHS_NM - 440.0))
+
+
+def with_values(plan: Plan, parameters: tuple[Parameter, ...], u: np.ndarray) -> Tables:
+    """The plan's tables with the parameters at u, as the scene with those values would be lowered (output apart)."""
+    tables = plan.tables._replace(
+        surfaces=plan.tables.surfaces.copy(), optics=plan.tables.optics.copy(), sources=plan.tables.sources.copy(),
+        reflectance=plan.tables.reflectance.copy(),
+    )  # fmt: skip
+    for parameter, number in zip(parameters, u, strict=True):
+        value, rows = parameter.value_of(float(number)), touched(parameter, plan)
+        for i in rows.surfaces:
+            if parameter.kind is Kind.BACKING:
+                tables.reflectance[i] *= value / tables.reflectance[i].mean()
+            else:
+                tables.surfaces["film"][i] = math.sqrt(value) if parameter.kind is Kind.GROWTH else value
+        if rows.medium is not None:
+            tables.optics[rows.medium, 1] += (value - parameter.start) * tint_shape(parameter.slope_per_nm)
+        if parameter.kind is Kind.BEAM:
+            tables.sources["lens_exponent"][list(parameter.sources)] = exponent_of(value)
+    return tables

@@ -1,0 +1,156 @@
+"""`underlit sheet` and `underlit fit`: a sheet, its csv filled in, a corrected scene; and what is refused."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from fitted_tanks import LIGHT, toml
+
+from underlit.cli import main
+from underlit.planning.fit.fitting import fit
+from underlit.planning.fit.readings import read_readings
+from underlit.planning.fit.sheet import reading_sheet, template_csv
+from underlit.report.reading_sheet import sheet_page, write_reading_sheet
+from underlit.scene import load_scene
+from underlit.viz.overlay import Overlay
+from underlit.viz.reading_sheet import PAGE_IN, Paper, draw_sheet
+
+FEW = ["--photons", "65536"]
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with the scene file tank.toml, to work in."""
+    (tmp_path / "tank.toml").write_text(toml(), encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def _filled(sheet_csv: str, factor: float) -> str:
+    """The sheet's csv with what it predicts times a factor typed in."""
+    lines = sheet_csv.splitlines()
+    comments = [line for line in lines if line.startswith("#")]
+    rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    text = io.StringIO()
+    writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
+    writer.writeheader()
+    for row in rows:
+        writer.writerow({**row, "value": f"{factor * float(row['predicted']):.1f}"})
+    return "\n".join(comments) + "\n" + text.getvalue()
+
+
+def test_a_sheet_filled_in_is_fitted(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Readings that are 30 % under all predictions: the output comes out about 30 % low, and files are whole."""
+    assert main(["sheet", "tank.toml", *FEW, "--spots", "6"]) == 0
+    assert (folder / "tank-readings.pdf").read_bytes().startswith(b"%PDF")
+    filled = _filled((folder / "tank-readings.csv").read_text(), 0.7)
+    (folder / "filled.csv").write_text(filled)
+    assert main(["fit", "tank.toml", "filled.csv", *FEW, "--tables"]) == 0
+    said = capsys.readouterr().out
+    for words in (
+        "What the readings make of the scene",
+        "Next reading that would tell most",
+        "Correlation of what was found",
+    ):
+        assert words in said
+    answer = json.loads((folder / "tank-fitted.json").read_text())
+    output = answer["parameters"][0]
+    assert output["scene"] == pytest.approx(40)
+    assert output["low_95"] < output["found"] < output["high_95"]
+    assert output["found"] == pytest.approx(28, rel=0.06)
+    assert (folder / "tank-fitted.png").read_bytes().startswith(b"\x89PNG")
+    assert load_scene(folder / "tank-fitted.toml").fixtures[0].claimed_ppf == pytest.approx(output["found"], rel=1e-4)
+
+
+def test_the_light_carried_into_another_tank(folder: Path) -> None:
+    (folder / "other.toml").write_text(toml(tank={"inside_size": ["60 cm", "40 cm", "40 cm"]}))
+    (folder / "read.csv").write_text("name,value\nmiddle,60\ncorner,30\n")
+    assert main(["fit", "tank.toml", "read.csv", "--carry", "other.toml", *FEW]) == 0
+    ppf = load_scene(folder / "tank-fitted.toml").fixtures[0].claimed_ppf
+    assert load_scene(folder / "other-fitted.toml").fixtures[0].claimed_ppf == pytest.approx(ppf)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["fit", "tank.toml", "none.csv"], "none.csv: cannot be read"),
+        (["fit", "tank.toml", "bad.csv"], "bad.csv:2: value: ppfd is a number"),
+        (["fit", "none.toml", "good.csv"], "none.toml: cannot be read"),
+        (["fit", "tank.toml", "good.csv", "--out", "tank.toml"], "--out: tank.toml is a scene that is read"),
+        (["fit", "tank.toml", "good.csv", "--out", "."], "--out: . is a folder; name a TOML file"),
+        (["fit", "dark.toml", "good.csv"], "dark.toml: the scene has no light: add a [[fixture]]"),
+        (["fit", "tank.toml", "good.csv", "--photons", "3"], "--photons: must be a whole number of 32768 or more"),
+        (["sheet", "tank.toml", "--out", "sheet.txt"], "--out: must end in .pdf or .png (got 'sheet.txt')"),
+        (["sheet", "dark.toml"], "dark.toml: the scene has no light"),
+    ],
+)
+def test_refusals_are_one_line(
+    folder: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], said: str
+) -> None:
+    (folder / "bad.csv").write_text("name,value\nmiddle,bright\n")
+    (folder / "good.csv").write_text("name,value\nmiddle,50\n")
+    (folder / "dark.toml").write_text(toml(fixture=[]).replace("fixture = []", ""))
+    assert main(arguments) == 2
+    err = capsys.readouterr().err
+    assert err.startswith(said)
+    assert err.count("\n") == 1
+
+
+def test_the_sheet_says_what_to_mind_and_keeps_to_the_paper(folder: Path) -> None:
+    loaded = load_scene(folder / "tank.toml")
+    sheet = reading_sheet(loaded, rows=6, photons=1 << 15)
+    assert [row.number for row in sheet.rows] == [1, 2, 3, 4, 5, 6]
+    assert {"middle", "corner"} <= {row.name for row in sheet.rows}
+    assert all(row.low < row.ppfd < row.high for row in sheet.rows)
+    page = sheet_page(sheet)
+    words = " ".join(page.before) + page.cautions
+    for needed in (
+        "20-30 minutes", "Room light off", "no sun", "head level", "height given over the substrate", "Keep hand",
+        "5-10 seconds", "underwater correction", "Electricity over water",
+    ):  # fmt: skip
+        assert needed in words
+    for paper in Paper:
+        for figure in draw_sheet(page, Overlay(0.45, 0.3, 0.3), (), paper):
+            assert tuple(figure.get_size_inches()) == pytest.approx(PAGE_IN[paper])
+            wide, tall = figure.bbox.width, figure.bbox.height
+            for text in figure.texts:
+                box = text.get_window_extent()
+                inside = box.x0 > 0 and box.x1 < wide and box.y0 > 0 and box.y1 < tall
+                assert inside, text.get_text()
+
+
+def test_many_spots_go_on_another_page(folder: Path) -> None:
+    loaded = load_scene(folder / "tank.toml")
+    sheet = reading_sheet(loaded, rows=20, photons=1 << 15)
+    files = write_reading_sheet(sheet, folder / "many.png", Paper.LETTER)
+    assert [file.name for file in files] == ["many.png", "many-2.png", "many.csv"]
+
+
+def test_the_template_reads_back_as_the_same_places(folder: Path) -> None:
+    loaded = load_scene(folder / "tank.toml")
+    sheet = reading_sheet(loaded, rows=5, photons=1 << 15)
+    (folder / "t.csv").write_text(_filled(template_csv(loaded, sheet.rows), 1.0))
+    read = read_readings(folder / "t.csv", loaded)
+    assert len(read) == 5
+    for reading, row in zip(read, sheet.rows, strict=True):
+        assert reading.at == pytest.approx(row.at, abs=1e-4)
+        assert reading.setting.lid is row.lid
+
+
+def test_a_rack_is_fitted_tank_by_tank(folder: Path) -> None:
+    (folder / "second.toml").write_text(toml(fixture=[{**LIGHT, "name": "second"}]))
+    rack = '\n[[rack]]\nname = "second"\nfile = "second.toml"\nat = ["60 cm", "0 cm"]\n'
+    (folder / "rack.toml").write_text(toml() + rack)
+    loaded = load_scene(folder / "rack.toml")
+    with pytest.raises(ValueError, match="one tank at a time"):
+        fit(loaded, read_readings(_readings(folder), loaded))
+
+
+def _readings(folder: Path) -> Path:
+    file = folder / "read.csv"
+    file.write_text("name,value\nmiddle,50\n")
+    return file
