@@ -57,7 +57,7 @@ def lower_lid(world: World, scene: Scene) -> tuple[float, float]:
     strips = _strips(scene, lid)
     for i, (region, share) in enumerate(strips, 1):
         surface = world.opaque(f"strip {i}", reflectance("black", share), bucket="strips on the lid")
-        world.add_mesh(f"strip {i}", *flat_region(region, top + HAIR), surface, role=Role.LID)
+        world.add_mesh(f"strip {i}", *flat_region(region, top + HAIR), surface, role=Role.FRAME)
     return low, top + (HAIR if strips else 0.0)
 
 

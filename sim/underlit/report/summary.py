@@ -122,10 +122,10 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
     zones = zone_reports(lowered, result) if reports is None else reports
     lines = light_ledger(result)
     spots = []
-    for spot, head, estimate in zip(scene.spots, result.plan.heads, result.heads().values(), strict=True):
+    for head, estimate in zip(result.plan.heads, result.heads().values(), strict=True):
         spots.append(
             {
-                "name": spot.name,
+                "name": head.name,
                 "x_m": number(head.centre[0]),
                 "y_m": number(head.centre[1]),
                 "z_m": number(head.centre[2]),

@@ -25,6 +25,7 @@ from underlit.viz.tank_scene import (
     build_scene,
     curved_panes,
     edges_of,
+    is_glass_brace,
     rim_of,
 )
 
@@ -35,6 +36,8 @@ BACKGROUND = (244, 246, 246)
 _KEY = (255, 0, 255)
 """Background of the pass of solid things: what still has it is seen through."""
 
+GLASS_BRACE = 0.3
+"""Opacity of a brace of glass, which would not be seen before the panes' own."""
 _FINE = 2
 """Pictures are drawn this many times larger and averaged down: smooth edges, exact colours inside."""
 
@@ -104,7 +107,7 @@ def _solid_pass(scene: TankScene, size: tuple[int, int]) -> np.ndarray:
     if rim is not None:
         plotter.add_mesh(rim, color=GLASS_RIM, lighting=False)
     for roles, colour, width in (
-        ((Role.SHELL,), GLASS_EDGE, 1.1), ((Role.WATER,), WATER_LINE, 1.4), ((Role.LID,), "#7f98a0", 0.9),
+        ((Role.SHELL,), GLASS_EDGE, 1.1), ((Role.WATER,), WATER_LINE, 1.4), ((Role.LID,), "#5f7f8a", 1.3),
         ((Role.FIXTURE, Role.FRAME), "#15181a", 0.9), ((Role.HOOD,), ROLE_COLOURS[Role.HOOD], 1.2),
         ((Role.BACKING,), ROLE_COLOURS[Role.BACKING], 0.9),
     ):  # fmt: skip
@@ -117,10 +120,11 @@ def _solid_pass(scene: TankScene, size: tuple[int, int]) -> np.ndarray:
 def _clear_pass(scene: TankScene, size: tuple[int, int]) -> np.ndarray:
     plotter = _plotter(size, BACKGROUND)
     for role, opacity in (
-        (Role.SHELL, 0.07), (Role.WATER, 0.30), (Role.LID, 0.12), (Role.HOOD, 0.25), (Role.BACKING, 0.55),
+        (Role.SHELL, 0.07), (Role.WATER, 0.30), (Role.LID, 0.28), (Role.HOOD, 0.25), (Role.BACKING, 0.55),
     ):  # fmt: skip
-        for _, data in scene.of(role):
-            plotter.add_mesh(data, color=ROLE_COLOURS[role], opacity=opacity, lighting=False)
+        for mesh, data in scene.of(role):
+            seen = GLASS_BRACE if is_glass_brace(mesh) else opacity
+            plotter.add_mesh(data, color=ROLE_COLOURS[role], opacity=seen, lighting=False)
     plotter.enable_depth_peeling(12)
     return _shot(plotter, scene)
 

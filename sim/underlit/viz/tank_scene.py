@@ -119,6 +119,11 @@ def curved_panes(scene: TankScene) -> pyvista.PolyData | None:
     return welded.extract_surface(algorithm="dataset_surface").clean(tolerance=1e-6, absolute=True)
 
 
+def is_glass_brace(mesh: Mesh) -> bool:
+    """Whether a mesh is a brace of glass."""
+    return mesh.role is Role.SHELL and "brace" in mesh.name
+
+
 def rim_of(scene: TankScene) -> pyvista.PolyData | None:
     """The top edges of the panes: shell faces that look up and lie highest. Seen edge on, glass is not clear."""
     import pyvista
