@@ -2,15 +2,28 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from underlit.commands.shared import MOST_THREADS, Refused, cannot_write, load, lowered_scene, whole_number
+from underlit.commands.answering import (
+    TraceOptions,
+    price_of_kwh,
+    stoppable,
+    trace_options,
+    traced_alike,
+    writable,
+    write_out,
+)
+from underlit.commands.shared import Refused, load, lowered_scene
+
+if TYPE_CHECKING:
+    from underlit.planning.candidates import Candidate
+    from underlit.planning.upkeep import Differs
+    from underlit.report.stopping import Stops
 
 MOST_WEEKS = 520
 
@@ -52,24 +65,11 @@ def compare(
     threads
         Worker threads (default: all processors).
     """
-    weeks = _weeks(grown)
-    pair = _ready_made(before_cleaning, weeks)
-    _refuse_options(scenes, pair, price, precision, photons)
-    options = {
-        "photons": whole_number("--photons", photons, 1, 1 << 62),
-        "precision": precision,
-        "seed": whole_number("--seed", seed, 0, (1 << 64) - 1) or 0,
-        "threads": whole_number("--threads", threads, 1, MOST_THREADS),
-    }
-    from underlit.report.stopping import INTERRUPTED, listening
-
-    with listening() as stops:
-        try:
-            _compare(scenes, pair, out, price, options, stops)
-        except KeyboardInterrupt:
-            print(stops.phase, file=sys.stderr)
-            return INTERRUPTED
-    return 0
+    pair = _ready_made(before_cleaning, _weeks(grown))
+    _refuse_number(scenes, pair)
+    asked = price_of_kwh(price)
+    options = trace_options(photons, precision, seed, threads)
+    return stoppable(lambda stops: _compare(scenes, pair, writable(out), asked, options, stops))
 
 
 @dataclass(frozen=True)
@@ -108,67 +108,40 @@ def _ready_made(before_cleaning: bool, weeks: float | None) -> ReadyMade | None:
     return None
 
 
-def _refuse_options(
-    scenes: tuple[Path, ...], pair: ReadyMade | None, price: float | None, precision: float | None, photons: str | None
-) -> None:
+def _refuse_number(scenes: tuple[Path, ...], pair: ReadyMade | None) -> None:
     if pair is not None and len(scenes) != 1:
         raise Refused(f"{pair.option}: takes one scene (got {len(scenes)})")
     if pair is None and len(scenes) < 2:
         raise Refused(
             f"compare: needs two scenes or traced folders (got {len(scenes)}), or one with --before-cleaning or --grown"
         )
-    if price is not None and not 0 <= price < 1e6:
-        raise Refused(f"--price: must be a price of a kWh, such as 0.30 (got {price:g})")
-    if precision is not None and not 0 < precision < 1:
-        raise Refused(f"--precision: must be a fraction between 0 and 1, such as 0.01 (got {precision:g})")
-    if precision is not None and photons is not None:
-        raise Refused("--precision, --photons: the two exclude each other; give one")
 
 
 def _compare(
-    paths: tuple[Path, ...], pair: ReadyMade | None, out: Path | None, price: float | None, options: dict[str, Any],
-    stops: Any,
+    paths: tuple[Path, ...], pair: ReadyMade | None, out: Path | None, price: float | None, options: TraceOptions,
+    stops: Stops,
 ) -> None:  # fmt: skip
     from underlit.planning.compare import compare as compare_candidates
     from underlit.report.comparison import print_comparison, write_comparison
-    from underlit.report.files import why_not_writable
-    from underlit.report.printout import output_console, say
-    from underlit.report.progress import working
-    from underlit.report.stopping import Phase
+    from underlit.report.printout import output_console
 
-    reason = None if out is None else why_not_writable(out)
-    if reason is not None:
-        raise Refused(f"--out: {out}: {reason}")
-    progress = output_console(stderr=True)
-    candidates, differs = _candidates(paths, pair, options, stops, progress)
-    stops.phase = Phase.TELLING
+    candidates, differs = _candidates(paths, pair, options, stops)
     made = compare_candidates(candidates, price=price)
-    console = output_console()
-    print_comparison(console, made, differs)
-    if out is None:
-        return
-    with working(progress, "drawing and writing"):
-        stops.phase, stops.folder = Phase.WRITING, out
-        try:
-            write_comparison(made, out, differs)
-        except OSError as problem:
-            raise cannot_write(out, problem) from None
-        stops.phase = Phase.TELLING
-    say(console, f"Written to {out}")
+    print_comparison(output_console(), made, differs)
+    write_out(out, stops, lambda folder: write_comparison(made, folder, differs))
 
 
 def _candidates(
-    paths: tuple[Path, ...], pair: ReadyMade | None, options: dict[str, Any], stops: Any, progress: Any
-) -> tuple[list[Any], list[Any]]:
+    paths: tuple[Path, ...], pair: ReadyMade | None, options: TraceOptions, stops: Stops
+) -> tuple[list[Candidate], list[Differs]]:
     """The candidates in the order named, and what a ready-made pair assumes."""
     from underlit.planning.candidates import candidate, read_candidate
-    from underlit.planning.compare import trace_alike
-    from underlit.report.progress import tracing, working
-    from underlit.report.stopping import Phase
+    from underlit.report.printout import output_console
+    from underlit.report.progress import working
 
-    found: dict[int, Any] = {}
+    found: dict[int, Candidate] = {}
     scenes: dict[int, tuple[str, Any]] = {}
-    differs: list[Any] = []
+    differs: list[Differs] = []
     for index, path in enumerate(paths):
         if not path.is_dir():
             scenes[index] = (path.stem, load(path))
@@ -185,17 +158,10 @@ def _candidates(
         except ValueError as problem:
             raise Refused(f"{paths[0]}: {problem}") from None
         scenes = {0: (pair.names[0], first), 1: (pair.names[1], second)}
-    with working(progress, "building the tanks"):
+    with working(output_console(stderr=True), "building the tanks"):
         lowered = [lowered_scene(scene) for _, scene in scenes.values()]
     if lowered:
-        stops.phase = Phase.TRACING
-
-        def tracer(one: Any, **said: Any) -> Any:
-            return tracing(progress, one, **said)
-
-        traced = trace_alike(lowered, tracer=tracer, **options)
-        if not all(t.result.complete for t in traced):
-            raise KeyboardInterrupt
+        traced = traced_alike(lowered, options, stops)
         for (index, (name, _)), answer in zip(scenes.items(), traced, strict=True):
             found[index] = candidate(name, answer)
     return [found[index] for index in sorted(found)], differs

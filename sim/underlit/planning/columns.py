@@ -1,0 +1,154 @@
+"""Columns of light: PPFD at every height over a patch of the plan, read from the light planes of a result.
+
+The planes count light coming down through level grids every couple of centimetres; a column is the mean over the part of each
+plane that lies inside an outline. Between planes PPFD is taken to run straight.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from underlit.lowering.world import Grid
+from underlit.planning.differences import Units, difference, group_weights, mean_of_units
+from underlit.results.estimate import Estimate, combine
+from underlit.results.result import Result
+
+HEAD_M = 0.03
+"""A spot is read over a square this wide [m]: a meter head."""
+LEAST_OPEN = 0.5
+"""A plane is read where light can reach at least this share of the outline."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """PPFD over an outline, (n,) at rising heights [m over the bottom pane], with all that its errors need.
+
+    units: of each source, its groups of batches: values (groups, n) [umol/m2/s]; result: what it was read from.
+    """
+
+    heights: np.ndarray
+    units: tuple[Units, ...]
+    result: Result
+
+    @property
+    def value(self) -> np.ndarray:
+        """PPFD at the heights, (n,) [umol/m2/s]."""
+        return np.sum([u.mean for u in self.units], axis=0)
+
+    @property
+    def half_widths(self) -> np.ndarray:
+        """95 % half widths of the values by counting, (n,) [umol/m2/s]."""
+        return np.array([e.half_width for e in self.at(self.heights)])
+
+    def at(self, heights: Sequence[float] | np.ndarray) -> list[Estimate]:
+        """PPFD at any heights [m], held at the ends of the column, with counting errors."""
+        return _estimates(combine([mean_of_units(u) for u in self.units_at(heights)]))
+
+    def units_at(self, heights: Sequence[float] | np.ndarray) -> list[Units]:
+        """The units read at any heights [m], by source."""
+        mix = mixing(self.heights, np.asarray(heights, dtype=np.float64))
+        return [Units(u.values @ mix.T, u.weights) for u in self.units]
+
+    def jackknife(self, statistic: Callable[[np.ndarray], float]) -> Estimate:
+        """A statistic of the values (n,) with its error, each group of batches left out once in all sources.
+
+        Quenouille, Biometrika 43:353, 1956; not corrected for bias, which is far below the error for smooth statistics.
+        """
+        full = statistic(self.value)
+        used = np.flatnonzero(np.all([u.weights > 0 for u in self.units], axis=0))
+        without = np.array([statistic(self._without(int(g))) for g in used])
+        n = len(used)
+        if n < 2 or not np.all(np.isfinite(without)):
+            return Estimate(full, math.inf, 0.0)
+        return Estimate(full, float(np.sqrt((n - 1) / n * ((without - without.mean()) ** 2).sum())), n - 1.0)
+
+    def _without(self, group: int) -> np.ndarray:
+        total = np.zeros(len(self.heights))
+        for u in self.units:
+            weight = u.weights[group]
+            if weight < 1:
+                total += (u.mean - weight * u.values[group]) / (1 - weight)
+        return total
+
+
+def _estimates(found: tuple[np.ndarray, np.ndarray, np.ndarray]) -> list[Estimate]:
+    return [Estimate(float(v), float(e), float(d)) for v, e, d in zip(*found, strict=True)]
+
+
+def column_difference(second: Column, first: Column, heights: Sequence[float]) -> list[Estimate]:
+    """PPFD of `second` minus that of `first` at heights [m], with counting errors (see `planning.differences`)."""
+    units = second.units_at(heights), first.units_at(heights)
+    return _estimates(difference(second.result, first.result, lambda _, i: units[0][i], lambda _, i: units[1][i]))
+
+
+def mixing(known: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+    """Weights (wanted, known) that read values at wanted places from values at rising known ones, held at the ends."""
+    level = np.clip(np.interp(wanted, known, np.arange(len(known))), 0, len(known) - 1)
+    low = np.minimum(level.astype(int), len(known) - 1)
+    high = np.minimum(low + 1, len(known) - 1)
+    mix = np.zeros((len(wanted), len(known)))
+    rows = np.arange(len(wanted))
+    np.add.at(mix, (rows, low), 1.0 - (level - low))
+    np.add.at(mix, (rows, high), level - low)
+    return mix
+
+
+def square(x: float, y: float, side: float = HEAD_M) -> np.ndarray:
+    """Corners of a level square about a point of the plan, (4, 2) [m]."""
+    h = side / 2
+    return np.array([(x - h, y - h), (x + h, y - h), (x + h, y + h), (x - h, y + h)])
+
+
+def shares_of_cells(grid: Grid, outline: np.ndarray) -> np.ndarray:
+    """Part of each cell of a grid that lies in an outline (k, 2) [m]: (ny * nx,)."""
+    import shapely
+
+    nx, ny, _ = grid.shape
+    dx, dy, _ = grid.spacing
+    left, front = np.meshgrid(grid.origin[0] + np.arange(nx) * dx, grid.origin[1] + np.arange(ny) * dy)
+    polygon = shapely.make_valid(shapely.Polygon(outline))
+    shapely.prepare(polygon)
+    boxes = shapely.box(left, front, left + dx, front + dy)
+    shares = np.zeros(boxes.shape)
+    touched = shapely.intersects(polygon, boxes)
+    shares[touched] = shapely.area(shapely.intersection(polygon, boxes[touched])) / (dx * dy)
+    return shares.ravel()
+
+
+def column(result: Result, outline: np.ndarray, *, bottom: float = 0.0, top: float = math.inf) -> Column:
+    """PPFD over an outline of the plan (k, 2) [m] at every light plane between two heights [m] that light can reach there.
+
+    Raises ValueError, one line, where there is no such plane: the outline lies outside the tank or inside wood or stone.
+    """
+    grid = result.plan.planes
+    if grid is None:
+        raise ValueError("this world has no light planes")
+    nx, ny, nz = grid.shape
+    share = shares_of_cells(grid, outline)
+    heights = grid.origin[2] + grid.spacing[2] * np.arange(nz)
+    open_area = grid.open_area.reshape(nz, ny * nx)
+    area = open_area @ share
+    whole = share.sum() * grid.spacing[0] * grid.spacing[1]
+    kept = (heights > bottom) & (heights < top) & (area > LEAST_OPEN * whole) & (area > 0)
+    if not kept.any():
+        raise ValueError("no light can be read there: outside the tank, or inside wood or stone")
+    start = result.cells("planes").start
+    # Cells that light cannot reach count nothing but what strays through panes that cross them.
+    weights = np.where(open_area > 0, share, 0.0)
+    chosen = np.flatnonzero(share > 0)
+    units = []
+    for i, counts in enumerate(result.counts):
+        flux = np.stack(
+            [
+                result.group_means(slice(start + k * nx * ny, start + (k + 1) * nx * ny), i)[:, chosen]
+                @ weights[k, chosen]
+                for k in np.flatnonzero(kept)
+            ],
+            axis=1,
+        )
+        units.append(Units(flux / area[kept], group_weights(counts)))
+    return Column(heights[kept], tuple(units), result)
