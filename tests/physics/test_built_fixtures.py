@@ -197,3 +197,25 @@ def test_scaled_light_is_scaled_day() -> None:
     dimmer = traced.result.dimmed({name: 0.2})
     first, second = (underlit.zone_reports(traced.lowered, result)[0].dli for result in (traced.result, dimmer))
     assert second == pytest.approx(first / 4)
+
+
+@pytest.mark.parametrize(
+    ("second", "said"),
+    [(("9:00", "12:00"), True), (("9:00", "15:00"), False), (("15:00", "19:00"), True)],
+)
+def test_lights_that_are_never_bright_together_are_noted(second: tuple[str, str], said: bool) -> None:
+    def on(start: str, end: str) -> list[list[object]]:
+        return [[start, 0.0], [start, 1.0], [end, 1.0], [end, 0.0]]
+
+    light = {"length": "20 cm", "output": {"watts": "9 W"}}
+    first = light | {"name": "a", "position": ["30 cm", "8 cm"], "schedule": on("13:00", "14:00")}
+    other = light | {"name": "b", "position": ["30 cm", "22 cm"], "schedule": on(*second)}
+    notes = lower(scene_from_dict({"tank": TANK, "fixture": [first, other]})).plan.notes
+    assert any("never at their brightest together" in note for note in notes) == said
+
+
+def test_readings_that_fit_nothing_are_noted() -> None:
+    readings = [{"reads": f"{value} umol/m2/s", "below": "30 cm"} for value in (60, 60, 100)]
+    for some, said in ((readings[:2], False), (readings, True)):
+        scene = scene_from_dict({"tank": TANK, "fixture": [{"length": "40 cm", "output": {"reading": some}}]})
+        assert any("apart from what any one output gives" in note for note in lower(scene).plan.notes) == said

@@ -189,6 +189,7 @@ PATTERN = {"leds": {"pattern": ["WRW", "WBW"], "pitch": "3 cm"}}
         ({**PATTERN, "cluster": [{"rows": 1, "columns": 1}]}, "fixture[0].leds: the LEDs are said twice, by leds and cluster"),
         ({"cluster": [{"at": ["30 cm", "0 cm"], "rows": 1, "columns": 1}]}, "fixture[0].cluster: LEDs lie outside"),
         ({"cluster": [{"rings": 9}], "form": "puck"}, "fixture[0].cluster: LEDs lie outside"),
+        ({"clip": {"on": "left", "at": "40 cm"}}, "fixture[0].clip.at: the clip lies beside its pane, 30.0 cm"),
         ({"clip": {"on": "top"}}, "fixture[0].clip.on: not a known word; known: front, back, left, right (got 'top')"),
         ({"clip": {"on": "back"}, "position": ["9 cm", "9 cm"]}, "the place of the fixture is said twice, by clip and"),
         ({"reflector": {"flare": "10 deg"}}, "fixture[0].reflector.depth: is missing"),

@@ -21,6 +21,9 @@ from underlit.transport.tables import FaceShape
 
 ROUND_CORNERS = 24
 """A round body is a prism of so many sides."""
+DISAGREEING = 0.15
+"""Root mean square departure of readings from which it is said: three times what meters err by."""
+ALL_BUT = 0.999
 CHANNELS_PER_FIXTURE = 64
 """Random-number keys are fixture * this + channel: a change elsewhere in the scene leaves a source's numbers alone."""
 
@@ -107,6 +110,7 @@ def group_name(index: int) -> str:
 
 def lower_fixtures(world: World, scene: Scene, shell: Shell) -> None:
     """Add every fixture. One that would sink into the lid is laid on it, and that is noted."""
+    world.notes.extend(_doubts(scene))
     for i, fixture in enumerate(scene.fixtures):
         centre = np.array(scene.fixture_centre_m(fixture))
         centre[2] += _lift(world, scene, shell, fixture, centre)
@@ -115,6 +119,18 @@ def lower_fixtures(world: World, scene: Scene, shell: Shell) -> None:
             _add_measured(world, fixture, fixture.photometry, centre, i * CHANNELS_PER_FIXTURE)
         else:
             _add_leds(world, fixture, centre, i * CHANNELS_PER_FIXTURE)
+
+
+def _doubts(scene: Scene) -> Iterator[str]:
+    """What a user should know of lights that can be traced all the same."""
+    for fixture in scene.fixtures:
+        apart = fixture.flux.departure
+        if apart > DISAGREEING:
+            yield f"{fixture.name}: its readings lie {100 * apart:.0f} % apart from what any one output gives; read again"
+    scheduled = [fixture for fixture in scene.fixtures if fixture.schedule is not None]
+    times = sorted({time for fixture in scheduled for time in fixture.day.times})
+    if times and not any(all(f.day.at(time) >= ALL_BUT * f.level for f in scheduled) for time in times):
+        yield "the lights are never at their brightest together: PPFD adds up each at its own brightest hour"
 
 
 def _add_body(world: World, fixture: Fixture, centre: np.ndarray) -> None:
@@ -133,7 +149,8 @@ def _add_body(world: World, fixture: Fixture, centre: np.ndarray) -> None:
         specular=reflector.mirror,
         bucket="fixtures",
     )
-    world.add_mesh(f"{fixture.name} reflector", vertices @ turned.T + centre, faces, surface, role=Role.FIXTURE)
+    placed = vertices @ turned.T + centre
+    world.add_mesh(fixture.name, placed, faces, surface, role=Role.FIXTURE, name=f"{fixture.name} reflector")
 
 
 def _add_leds(world: World, fixture: Fixture, centre: np.ndarray, first_key: int) -> None:

@@ -177,6 +177,10 @@ def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iter
             yield Problem(f"the fixture does not fit under the hood, {format_length(scene.hood.height)} high", key)
         elif not all(scene.tank.outside_outline.holds(x, y) for x, y in below):
             yield Problem("the fixture cuts through a side of the hood", (*where, "size"))
+    if fixture.clip is not None and fixture.clip.at is not None:
+        pane = length if fixture.clip.on in ("front", "back") else depth
+        if not 0 <= fixture.clip.at <= pane:
+            yield Problem(f"the clip lies beside its pane, {format_length(pane)} long", (*where, "clip", "at"))
     span = max(length, depth)
     if x1 < -span or y1 < -span or x0 > length + span or y0 > depth + span:
         yield Problem("the fixture is nowhere near the tank; check the unit", (*where, "position"))
