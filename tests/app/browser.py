@@ -1,0 +1,104 @@
+"""A served app and a headless Chromium to visit it with."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page, Playwright
+
+ROOT = Path(__file__).resolve().parents[2]
+SCENES = ROOT / "scenes"
+ARGUMENTS = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip
+START_SECONDS, TRACE_SECONDS = 120, 120
+"""Patience with cold kernels on a busy machine; nothing here is timed."""
+
+
+@dataclass
+class Served:
+    """A running app."""
+
+    address: str
+    folder: Path
+    process: subprocess.Popen[bytes]
+
+    def stop(self) -> None:
+        """End it as Ctrl-C does."""
+        self.process.terminate()
+        self.process.wait(timeout=30)
+
+
+def serve(folder: Path, *arguments: str | Path) -> Served:
+    """Start the command on a free port and wait until it answers."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [sys.executable, "-m", "underlit", "app", *arguments, "--port", port, "--no-browser", "--folder", folder]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT / "sim")}
+    # NiceGUI would take itself for being under test in this process
+    environment = {key: value for key, value in environment.items() if not key.startswith(("PYTEST", "NICEGUI"))}
+    process = subprocess.Popen([str(c) for c in command], env=environment, stdout=subprocess.DEVNULL)
+    served = Served(f"http://127.0.0.1:{port}/", folder, process)
+    end = time.monotonic() + START_SECONDS
+    while True:
+        assert process.poll() is None, "the app ended by itself"
+        try:
+            with urllib.request.urlopen(served.address, timeout=5) as answer:
+                assert answer.status == 200
+                return served
+        except OSError:
+            assert time.monotonic() < end, "the app does not answer"
+            time.sleep(0.2)
+
+
+def launch(playwright: Playwright) -> Browser:
+    """The system's Chromium."""
+    return playwright.chromium.launch(executable_path=shutil.which("chromium"), args=list(ARGUMENTS))
+
+
+@contextmanager
+def visit(browser: Browser, address: str, width: int = 1280, height: int = 800) -> Iterator[Page]:
+    """A visitor of their own with an open page; errors of the page's scripts fail the test."""
+    context = browser.new_context(viewport={"width": width, "height": height})
+    page = context.new_page()
+    wrong: list[str] = []
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on("console", lambda message: wrong.append(message.text) if message.type == "error" else None)
+    page.goto(address)
+    page.wait_for_selector(".tank-view canvas")
+    try:
+        yield page
+        assert not wrong, wrong
+    finally:
+        context.close()
+
+
+def wait_for_light(page: Page) -> None:
+    """Until the light of the tank in hand is drawn."""
+    page.wait_for_function(
+        "() => { const view = document.querySelector('.tank-view').tankView;"
+        " return view.lights && view.bedValues && !document.querySelector('.progress').innerText.startsWith('tracing'); }",
+        timeout=1000 * TRACE_SECONDS,
+    )
+
+
+def bed_mean(page: Page) -> float:
+    """Mean PPFD of the substrate as the page shows it."""
+    return float(
+        page.evaluate(
+            "() => { const v = document.querySelector('.tank-view').tankView.bedValues;"
+            " let sum = 0, n = 0; for (const x of v) if (x >= 0) { sum += x; n += 1; } return sum / n; }"
+        )
+    )

@@ -1,0 +1,34 @@
+"""Fixtures of the app's tests; without Chromium or the app's packages the tests in the browser are left out."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """One Chromium for all tests."""
+    pytest.importorskip("nicegui")
+    api = pytest.importorskip("playwright.sync_api")
+    if shutil.which("chromium") is None:
+        pytest.skip("no Chromium here (apt-get install chromium)")
+    from browser import launch
+
+    with api.sync_playwright() as playwright:
+        made = launch(playwright)
+        yield made
+        made.close()
+
+
+@pytest.fixture(scope="module")
+def served(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """The app with the bare box on every new desk."""
+    from browser import SCENES, serve
+
+    app = serve(tmp_path_factory.mktemp("app"), SCENES / "bare-box.toml")
+    yield app
+    app.stop()

@@ -1,0 +1,273 @@
+"""The app as visitors use it, in headless Chromium."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytest.importorskip("nicegui")
+pytest.importorskip("playwright")
+
+from browser import SCENES, bed_mean, serve, visit, wait_for_light
+
+TETRAHEDRON = b"""solid t
+facet normal 0 0 1
+outer loop
+vertex 0 0 0
+vertex 40 0 0
+vertex 0 40 0
+endloop
+endfacet
+facet normal 0 0 1
+outer loop
+vertex 0 0 0
+vertex 0 0 40
+vertex 40 0 0
+endloop
+endfacet
+facet normal 0 0 1
+outer loop
+vertex 0 0 0
+vertex 0 40 0
+vertex 0 0 40
+endloop
+endfacet
+facet normal 0 0 1
+outer loop
+vertex 40 0 0
+vertex 0 0 40
+vertex 0 40 0
+endloop
+endfacet
+endsolid t
+"""
+
+
+def open_card(page: Any, title: str) -> Any:
+    """Open a section and return it."""
+    card = page.locator("details.card", has=page.get_by_role("heading", name=title, exact=True))
+    card.evaluate("card => { card.open = true; }")
+    return card
+
+
+def test_guided_start_to_verdict(browser: Any, tmp_path: Path) -> None:
+    """Someone with no scene answers a few questions and reads a verdict."""
+    app = serve(tmp_path)
+    try:
+        with visit(browser, app.address) as page:
+            page.get_by_label("Watts", exact=True).fill("24")
+            page.get_by_role("button", name="Show me the light").click()
+            wait_for_light(page)
+            words = page.locator(".verdict").all_inner_texts()
+            assert any(word in {"too dim", "right", "borderline", "too bright"} for word in words)
+            assert "in front" in page.locator(".numbers").first.inner_text()
+    finally:
+        app.stop()
+
+
+def test_raising_the_light_dims_the_substrate_and_can_be_undone(browser: Any, served: Any) -> None:
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        before = bed_mean(page)
+        page.get_by_label("Over the rim (cm)").first.fill("25")
+        page.wait_for_function(
+            "() => document.querySelector('.progress').innerText.startsWith('tracing what you changed')"
+        )
+        wait_for_light(page)
+        assert bed_mean(page) < 0.8 * before
+        page.get_by_role("button", name="Undo").click()
+        page.wait_for_function(f"() => Math.abs(({_MEAN}) / {before} - 1) < 0.05")
+
+
+_MEAN = (
+    "(v => { let s = 0, n = 0; for (const x of v) if (x >= 0) { s += x; n += 1; } return s / n; })"
+    "(document.querySelector('.tank-view').tankView.bedValues)"
+)
+
+
+def test_dragging_a_fixture_moves_it(browser: Any, served: Any) -> None:
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        field = page.get_by_label("From the front (cm)").first
+        before = field.input_value()
+        at = page.evaluate(
+            "() => { const v = document.querySelector('.tank-view').tankView; const box = v.canvas.getBoundingClientRect();"
+            " const m = v.items['fixture:0'][0].geometry.boundingBox; const p = m.getCenter(m.min.clone()); p.z = m.max.z;"
+            " p.project(v.camera); return [box.left + (p.x + 1) / 2 * box.width, box.top + (1 - p.y) / 2 * box.height]; }"
+        )
+        page.mouse.move(*at)
+        page.mouse.down()
+        page.mouse.move(at[0], at[1] + 30, steps=4)
+        page.mouse.up()
+        page.wait_for_function(
+            "before => [...document.querySelectorAll('input[aria-label=\"From the front (cm)\"]')][0].value !== before",
+            arg=before,
+        )
+        assert float(field.input_value()) < float(before)
+
+
+def test_dimming_is_arithmetic_in_the_page(browser: Any, served: Any) -> None:
+    """Half the light at once, before anything is traced or sent."""
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        before = bed_mean(page)
+        page.evaluate(
+            "() => { const v = document.querySelector('.tank-view').tankView;"
+            " v.dim(Object.fromEntries(v.sources.map(s => [s, 0.5]))); }"
+        )
+        assert bed_mean(page) == pytest.approx(0.5 * before, rel=1e-5)
+
+
+def test_dimming_by_the_keyboard_is_kept(browser: Any, served: Any) -> None:
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        page.get_by_role("slider", name="Dimming, percent").first.focus()
+        for _ in range(10):
+            page.keyboard.press("ArrowLeft")
+        page.reload()
+        wait_for_light(page)
+        assert "90 %" in open_card(page, "Light").inner_text()
+
+
+def test_a_click_drops_a_reading_spot(browser: Any, served: Any) -> None:
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        at = page.evaluate(
+            "() => { const v = document.querySelector('.tank-view').tankView; const box = v.canvas.getBoundingClientRect();"
+            " const m = Object.values(v.meshes).find(m => m.userData.role === 'bed').geometry.boundingBox;"
+            " const p = m.getCenter(m.min.clone()); p.x += 0.05; p.y -= 0.05; p.project(v.camera);"
+            " return [box.left + (p.x + 1) / 2 * box.width, box.top + (1 - p.y) / 2 * box.height]; }"
+        )
+        page.mouse.click(*at)
+        page.wait_for_function(
+            "() => document.body.innerText.includes('spot 1') || document.querySelector('details input[value=\"spot 1\"]')"
+        )
+        assert open_card(page, "Zones and reading spots").get_by_text("spot 1").first.is_visible()
+
+
+def test_two_variants_side_by_side(browser: Any, served: Any) -> None:
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        page.get_by_role("button", name="Try a change beside it").click()
+        page.get_by_role("button", name="Tank B", exact=True).wait_for()
+        page.wait_for_timeout(500)
+        page.get_by_label("Over the rim (cm)").first.fill("25")
+        page.get_by_text(re.compile(r"Tank B against Tank A: lowers")).wait_for(timeout=120_000)
+
+
+def test_work_survives_reload_and_restart(browser: Any, tmp_path: Path) -> None:
+    app = serve(tmp_path, SCENES / "bare-box.toml")
+    context = browser.new_context()
+    page = context.new_page()
+    try:
+        page.goto(app.address)
+        wait_for_light(page)
+        page.get_by_label("Over the rim (cm)").first.fill("17")
+        page.wait_for_timeout(1500)
+        page.reload()
+        wait_for_light(page)
+        assert page.get_by_label("Over the rim (cm)").first.input_value() == "17"
+        app.stop()
+        app = serve(tmp_path, SCENES / "bare-box.toml")
+        page.goto(app.address)
+        wait_for_light(page)
+        assert page.get_by_label("Over the rim (cm)").first.input_value() == "17"
+    finally:
+        context.close()
+        app.stop()
+
+
+def test_saving_keeps_comments(browser: Any, served: Any) -> None:
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        page.get_by_label("Over the rim (cm)").first.fill("9")
+        page.wait_for_timeout(1200)
+        page.get_by_role("button", name="Files").click()
+        with page.expect_download() as saved:
+            page.get_by_text("Save the scene").click()
+        text = Path(saved.value.path()).read_text(encoding="utf-8")
+        assert 'above_rim = "9 cm"' in text
+        assert "# A small bare tank with one little light" in text
+
+
+def test_a_mesh_is_brought(browser: Any, served: Any, tmp_path: Path) -> None:
+    mesh = tmp_path / "pyramid.stl"
+    mesh.write_bytes(TETRAHEDRON)
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        page.get_by_role("button", name="Files").click()
+        page.get_by_text("Open or bring a file ...").click()
+        page.locator("input[type=file]").set_input_files(mesh)
+        page.get_by_text("pyramid stands in the middle").wait_for(timeout=60_000)
+        page.wait_for_function("() => document.querySelector('.tank-view').tankView.meshes?.pyramid")
+
+
+def test_what_is_wrong_is_said_and_nothing_is_lost(browser: Any, served: Any) -> None:
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        page.get_by_role("button", name="Files").click()
+        page.get_by_text("Show the scene's text ...").click()
+        page.get_by_label("Scene (TOML)").fill('[tank]\ninside_size = ["30 cm", "20 cm"]\n')
+        page.get_by_role("button", name="Take it").click()
+        page.locator(".q-notification").first.wait_for()
+        assert "line" in page.locator(".q-notification").first.inner_text()
+        page.get_by_role("button", name="Close").last.click()
+        page.keyboard.press("Escape")
+        assert page.get_by_label("Title").input_value() == "30 x 20 x 20 cm bare tank"
+
+
+def test_two_visitors_do_not_see_each_other(browser: Any, served: Any) -> None:
+    with visit(browser, served.address) as one, visit(browser, served.address) as other:
+        wait_for_light(one)
+        wait_for_light(other)
+        one.get_by_label("Title").fill("mine alone")
+        one.wait_for_timeout(1500)
+        other.reload()
+        wait_for_light(other)
+        assert other.get_by_label("Title").input_value() == "30 x 20 x 20 cm bare tank"
+        one.reload()
+        wait_for_light(one)
+        assert one.get_by_label("Title").input_value() == "mine alone"
+
+
+def test_no_request_leaves_the_machine(browser: Any, served: Any) -> None:
+    context = browser.new_context()
+    page = context.new_page()
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(served.address)
+    wait_for_light(page)
+    page.get_by_role("button", name="Files").click()
+    context.close()
+    assert asked
+    assert all(url.startswith((served.address, "data:", "blob:")) for url in asked), set(asked)
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize("size", [(1280, 800), (820, 1180)], ids=["laptop", "tablet"])
+def test_axe_finds_nothing(browser: Any, served: Any, dark: bool, size: tuple[int, int]) -> None:
+    """Every section open, then each dialog: rules of axe-core on the whole page."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    with visit(browser, served.address, *size) as page:
+        wait_for_light(page)
+        if dark:
+            page.get_by_role("button", name="Light or dark").click()
+            page.wait_for_timeout(600)
+        for card in page.locator("details.card").all():
+            card.evaluate("card => { card.open = true; }")
+        assert not _violations(axe, page)
+        for dialog in ("New tank ...", "Open or bring a file ...", "Show the scene's text ..."):
+            page.get_by_role("button", name="Files").click()
+            page.get_by_text(dialog).click()
+            page.wait_for_timeout(600)
+            assert not _violations(axe, page), dialog
+            page.get_by_role("button", name=re.compile("Cancel|Close")).locator("visible=true").last.click()
+            page.wait_for_timeout(400)
+
+
+def _violations(axe: Any, page: Any) -> list[tuple[str, list[Any]]]:
+    found = axe.run(page).response["violations"]
+    return [(one["id"], [node["html"][:160] for node in one["nodes"]][:4]) for one in found]
