@@ -1,0 +1,101 @@
+"""Several tanks under one light: the same light wherever a tank stands, nothing lost, names, what is refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from shaped_tanks import described
+
+from checking import same
+from underlit.lowering.scene import lower
+from underlit.run import Aim, trace_plan
+from underlit.scene import SceneError, load_scene, scene_from_dict
+from underlit.transport.tables import Counter
+
+
+def rack_files(folder: Path) -> dict[str, Any]:
+    """A tank under a light, and a scene file of a like tank without one, to stand beside it."""
+    zone = '[[zone]]\nname = "bed"\nrectangle = [["5 cm", "5 cm"], ["35 cm", "25 cm"]]\nneed = "medium"\n'
+    level = '[[zone]]\nname = "half way up"\nrectangle = [["5 cm", "5 cm"], ["35 cm", "25 cm"]]\nheight = "8 cm"\n'
+    spot = '[[spot]]\nname = "middle"\nat = ["20 cm", "15 cm"]\nradius = "3 cm"\n'
+    tank = '[tank]\ninside_size = ["40 cm", "30 cm", "30 cm"]\nglass_thickness = "5 mm"\n'
+    (folder / "other.toml").write_text(tank + '[substrate]\ndepth = "4 cm"\n' + zone + level + spot, encoding="utf-8")
+    scene = described(tank={"inside_size": ["40 cm", "30 cm", "30 cm"], "glass_thickness": "5 mm"},
+                      substrate={"depth": "4 cm"})  # fmt: skip
+    del scene["water"]
+    places = [["5 cm", "5 cm"], ["35 cm", "25 cm"]]
+    scene["zone"] = [
+        {"name": "bed", "rectangle": places},
+        {"name": "half way up", "rectangle": places, "height": "8 cm"},
+    ]
+    return scene
+
+
+def test_three_tanks_under_one_light(tmp_path):
+    """Two like tanks left and right of the one under the middle of the light see the same; nothing is lost anywhere."""
+    scene = rack_files(tmp_path)
+    scene["rack"] = [
+        {"name": "left", "file": "other.toml", "at": ["-45 cm", "0 cm"]},
+        {"name": "right", "file": "other.toml", "at": ["45 cm", "0 cm"]},
+        {"name": "below", "file": "other.toml", "at": ["0 cm", "3 cm"], "height": "-50 cm"},
+    ]
+    lowered = lower(scene_from_dict(scene, folder=tmp_path))
+    result = trace_plan(lowered.plan, aim=Aim(photons=1 << 19, only_budget=True), seed=3)[0]
+    assert result.ledger_gap() == 0
+    assert result.counter(Counter.LOST_PHOTONS) == 0
+    zones = result.zones()
+    names = [f"{tank}{zone}" for tank in ("", "left: ", "right: ", "below: ") for zone in
+             ("whole substrate", "bed", "half way up")]  # fmt: skip
+    assert list(zones) == names
+    for zone in ("whole substrate", "bed", "half way up"):
+        same(zones[f"left: {zone}"], zones[f"right: {zone}"], resolves=0.06, what=f"rack: {zone} left and right")
+        assert 0 < zones[f"below: {zone}"].value < zones[f"left: {zone}"].value < zones[zone].value
+    assert lowered.zone_of(lowered.zones[4]).name == "bed"
+    assert result.heads()["left: middle"].value > 0
+    assert result.ledger()["left: substrate"] > 0
+
+
+def test_a_neighbour_is_the_same_wherever_the_frame_is(tmp_path):
+    """A lit tank alone, and as the neighbour of a dark one 3 m away: the same light."""
+    scene = rack_files(tmp_path)
+    lit = lower(scene_from_dict(scene))
+    alone = trace_plan(lit.plan, aim=Aim(photons=1 << 18, only_budget=True), seed=3)[0].zones()
+    light = ('[[fixture]]\nname = "bar"\nsize = ["24 cm", "6 cm", "1 cm"]\nleds = { rows = 1, columns = 5 }\n'
+             'output = { ppf = "50 umol/s" }\nabove_rim = "25 cm"\n')  # fmt: skip
+    text = (tmp_path / "other.toml").read_text(encoding="utf-8")
+    (tmp_path / "lit.toml").write_text(text + light, encoding="utf-8")
+    scene["rack"] = [{"name": "far", "file": "lit.toml", "at": ["3 m", "1 m"], "height": "1 m"}]
+    scene["fixture"] = []
+    beside = trace_plan(
+        lower(scene_from_dict(scene, folder=tmp_path)).plan, aim=Aim(photons=1 << 18, only_budget=True), seed=3
+    )[0].zones()
+    for zone in ("whole substrate", "bed", "half way up"):
+        same(beside[f"far: {zone}"], alone[zone], resolves=0.03, what=f"rack: {zone} of a moved tank")
+
+
+RACKS = [
+    ({"at": ["30 cm", "0 cm"]}, "rack[0].at: stands in the same place as the scene's own tank"),
+    ({"at": ["45 cm", "0 cm"], "file": "none.toml"}, "rack[0].file: no such scene file"),
+    ({"at": ["0 cm", "0 cm"], "height": "50 cm"}, "the light 'bar' of the scene's own tank cuts into it"),
+]
+
+
+@pytest.mark.parametrize(("place", "message"), RACKS, ids=[m for _, m in RACKS])
+def test_racks_that_cannot_be_are_refused(tmp_path, place, message):
+    scene = rack_files(tmp_path)
+    scene["rack"] = [{"name": "other", "file": "other.toml"} | place]
+    with pytest.raises(SceneError) as refused:
+        scene_from_dict(scene, folder=tmp_path)
+    assert message in str(refused.value)
+
+
+def test_a_rack_in_a_rack_is_refused(tmp_path):
+    """Also one that leads back to itself."""
+    rack_files(tmp_path)
+    text = (tmp_path / "other.toml").read_text(encoding="utf-8")
+    own = '[[rack]]\nname = "again"\nfile = "itself.toml"\nat = ["50 cm", "0 cm"]\n'
+    (tmp_path / "itself.toml").write_text(text + own, encoding="utf-8")
+    with pytest.raises(SceneError, match="a scene with a rack of its own cannot stand in a rack"):
+        load_scene(tmp_path / "itself.toml")
