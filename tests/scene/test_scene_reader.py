@@ -13,6 +13,9 @@ from underlit.scene import SceneError, json_schema, load_scene, scene_from_dict
 from underlit.text.locate import key_lines
 
 SCENES = Path(__file__).parents[2] / "scenes"
+RACK_TANKS = {
+    tank["file"] for file in SCENES.glob("*.toml") for tank in tomllib.loads(file.read_text("utf-8")).get("rack", [])
+}
 
 SMALL = """\
 title = "small"
@@ -38,7 +41,8 @@ def problems(text: str, folder: Path) -> list[str]:
 @pytest.mark.parametrize("file", sorted(SCENES.glob("*.toml")), ids=lambda file: file.stem)
 def test_shipped_scenes_are_good(file: Path) -> None:
     scene = load_scene(file)
-    assert scene.ppf > 0
+    # A tank that stands in a rack may leave the light to the scene that names it.
+    assert scene.ppf > 0 or file.name in RACK_TANKS
     assert scene.zones
     assert scene.path == file
     assert file.read_text("utf-8").startswith("# ")
