@@ -97,6 +97,10 @@ out over {SHARES} comparisons (Šidák, JASA 62:626, 1967), so that one fails wh
 (|pull| above {_limit():.2f} where the standard error is well known). {total} of them are on this page. Where a value has no
 counting error the pull is left out; where the exact value is known to a band only (±) and the value lies in it, it says
 *inside*. *printed* is the value as published where that was rounded or differs; *sigma* is relative.
+
+That these checks can fail is tested too: errors are planted in copies of the program (a bias of .5 %, polarisation dropped,
+an index ratio upside down, an inner reflection missing, a cap on bounces, a swapped side), and the tests must turn each copy
+down (`tests/engine/test_planted_errors.py`).
 """
 
 
