@@ -40,6 +40,13 @@ class RosetteKind(Enum):
     """Tall ribbons that stand up and bend over at the top."""
 
 
+class _Longer(Enum):
+    """What leaves do that are longer than the plant is tall."""
+
+    LIE_FLATTER = "lie flatter"
+    BEND_OVER = "bend over"
+
+
 @dataclass(frozen=True)
 class _Habit:
     """Common practice, no source. width is a share of the length; angles in degrees from low to high."""
@@ -54,6 +61,7 @@ class _Habit:
     height: float
     widest: float
     """No leaf gets wider than this [m]."""
+    longer: _Longer = _Longer.LIE_FLATTER
 
 
 _HABITS = {
@@ -61,7 +69,14 @@ _HABITS = {
         LeafForm(Blade.LANCE, (0.2, 0.45, 0.75)), (9, 15), (0.15, 0.22), (28, 82), (20, 75), 0.8, 0.08, 0.03
     ),
     RosetteKind.BROAD: _Habit(
-        LeafForm(Blade.STALKED, (0.4, 0.55, 0.7, 0.86)), (8, 14), (0.2, 0.3), (42, 86), (35, 95), 0.7, 0.16, 0.07
+        LeafForm(Blade.STALKED, (0.37, 0.43, 0.52, 0.62, 0.73, 0.84, 0.93)),
+        (8, 14),
+        (0.2, 0.3),
+        (42, 86),
+        (35, 95),
+        0.7,
+        0.16,
+        0.07,
     ),
     RosetteKind.RIBBON: _Habit(
         LeafForm(Blade.RIBBON, (0.15, 0.32, 0.5, 0.66, 0.8, 0.92), midrib=False),
@@ -72,6 +87,7 @@ _HABITS = {
         0.2,
         0.4,
         0.014,
+        _Longer.BEND_OVER,
     ),
 }
 
@@ -190,7 +206,7 @@ def _crowns(
     length = np.minimum(height * size / _highest_point(rise, droop), 1.7 * height)
     if leaf_length is not None:
         length = leaf_length * size
-        rise, droop = _as_high_as(height * size / length, rise, droop)
+        rise, droop = _as_high_as(height * size / length, rise, droop, habit.longer)
     width = np.minimum(length * rng.uniform(*habit.width, count), habit.widest)
     base = roots[plant].copy()
     base[:, :2] += rng.normal(0, 0.02, (count, 2)) * np.minimum(length, 0.15)[:, None]
@@ -236,30 +252,44 @@ def _highest_point(rise: FloatArray, droop: FloatArray) -> FloatArray:
     return np.maximum(np.cumsum(climb, axis=1).max(axis=1), 0.15)
 
 
-def _as_high_as(share: FloatArray, rise: FloatArray, droop: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Rise and droop (n,) [rad] with which a leaf's highest point is at a share (n,) of its length: flatter or steeper than
+def _as_high_as(
+    share: FloatArray, rise: FloatArray, droop: FloatArray, longer: _Longer
+) -> tuple[FloatArray, FloatArray]:
+    """Rise and droop (n,) [rad] with which a leaf's highest point is at a share (n,) of its length: lower or steeper than
     those given, found by halving.
     """
     low, high = np.zeros(len(share)), np.ones(len(share))
     for _ in range(20):
         middle = 0.5 * (low + high)
-        too_high = _highest_point(*_between_flat_and_upright(middle, rise, droop)) > share
+        too_high = _highest_point(*_between_low_and_upright(middle, rise, droop, longer)) > share
         low, high = np.where(too_high, low, middle), np.where(too_high, middle, high)
-    return _between_flat_and_upright(low, rise, droop)
+    return _between_low_and_upright(low, rise, droop, longer)
 
 
-def _between_flat_and_upright(t: FloatArray, rise: FloatArray, droop: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Flat at t = 0, as given half way, straight up at t = 1."""
-    flatter, steeper = np.minimum(2 * t, 1.0), np.maximum(2 * t - 1, 0.0)
-    return rise * flatter + (np.deg2rad(89) - rise) * steeper, droop * flatter * (1 - steeper)
+def _between_low_and_upright(
+    t: FloatArray, rise: FloatArray, droop: FloatArray, longer: _Longer
+) -> tuple[FloatArray, FloatArray]:
+    """Lowest at t = 0 (flat, or bent over to the ground), as given half way, straight up at t = 1."""
+    lower, steeper = 1 - np.minimum(2 * t, 1.0), np.maximum(2 * t - 1, 0.0)
+    lowest = (0 * rise, 0 * droop) if longer is _Longer.LIE_FLATTER else (rise, np.full(len(rise), np.deg2rad(175)))
+    rise = rise + (lowest[0] - rise) * lower + (np.deg2rad(89) - rise) * steeper
+    return rise, (droop + (lowest[1] - droop) * lower) * (1 - steeper)
 
 
 def _wavy(leaves: FloatArray, spread: LeafSpread, kind: RosetteKind, rng: np.random.Generator) -> FloatArray:
-    """Broad leaves get the uneven margin that makes them look grown rather than cut out."""
+    """Broad leaves get the waves along both margins that make them look grown rather than cut out."""
     if kind is not RosetteKind.BROAD:
         return leaves
-    bumps = rng.normal(0, 0.045, leaves.shape[:2]) * spread.width[:, None]
-    bumps[:, [0, -1]] = 0
+    form = _HABITS[kind].form
+    along, half = form.positions()[1:-1], form.half_widths()[1:-1]
+    waves = rng.uniform(2.5, 4.0, (len(leaves), 1, 2))
+    phase = rng.uniform(0, 2 * np.pi, (len(leaves), 1, 2))
+    height = 0.08 * spread.width[:, None, None] * half[None, :, None]
+    # downward only: no leaf rises over the height asked for
+    bumps = height * (np.sin(2 * np.pi * waves * along[None, :, None] + phase) - 1)
     wavy = leaves.copy()
-    wavy[:, :, 2] += bumps
+    # after the three corners of the foot come rows of right margin, midrib, left margin, then the tip
+    rows = wavy[:, 3:-1].reshape(len(leaves), len(along), 3, 3)
+    rows[:, :, [0, 2], 2] += bumps
+    wavy[:, 3:-1] = rows.reshape(len(leaves), -1, 3)
     return wavy
