@@ -15,6 +15,8 @@ BARE_LED_BEAM_RAD = math.radians(120.0)
 METER_ERROR = 0.05
 """Relative error of one reading against the next of the same meter; common practice, no source."""
 _COARSE_STEPS = 53
+_HOPELESS = 1e6
+"""Stands for an infinite misfit, where a beam sends nothing to a head that read some."""
 
 
 @dataclass(frozen=True)
@@ -60,21 +62,31 @@ def fit_beam(readings: FloatArray, per_flux_of: Callable[[float], FloatArray]) -
     from scipy.optimize import minimize_scalar
 
     def misfit(beam: float) -> float:
-        return fit_flux(readings, per_flux_of(beam)).departure
+        return min(fit_flux(readings, per_flux_of(beam)).departure, _HOPELESS)
 
     beams = np.linspace(NARROWEST_BEAM_RAD, WIDEST_BEAM_RAD, _COARSE_STEPS)
     tried = np.array([misfit(float(beam)) for beam in beams])
-    if not np.isfinite(tried).any():
-        return None
     best = int(np.argmin(tried))
     around = beams[max(best - 1, 0)], beams[min(best + 1, len(beams) - 1)]
     found = minimize_scalar(misfit, bounds=around, method="bounded", options={"xatol": 1e-5})
     beam = float(found.x) if found.fun < tried[best] else float(beams[best])
     # A misfit that grows by (2 sigma)^2 in the sum of squares: 95 % for one unknown.
-    slack = (2 * METER_ERROR) ** 2 / len(readings)
-    allowed = beams[tried**2 <= min(misfit(beam), float(tried[best])) ** 2 + slack]
-    low, high = min(float(allowed.min(initial=beam)), beam), max(float(allowed.max(initial=beam)), beam)
+    limit = math.sqrt(misfit(beam) ** 2 + (2 * METER_ERROR) ** 2 / len(readings))
+    low = _crossing(misfit, limit, beam, [float(b) for b in beams[beams < beam][::-1]])
+    high = _crossing(misfit, limit, beam, [float(b) for b in beams[beams > beam]])
     if high - low > (WIDEST_BEAM_RAD - NARROWEST_BEAM_RAD) / 2:
         return None
     fit = fit_flux(readings, per_flux_of(beam))
     return BeamFit(beam, fit.flux, fit.departure, low, high)
+
+
+def _crossing(misfit: Callable[[float], float], limit: float, start: float, steps: list[float]) -> float:
+    """Where the misfit first passes the limit on the way from the start along the steps; the last step if nowhere."""
+    from scipy.optimize import brentq
+
+    inside = start
+    for step in steps:
+        if misfit(step) > limit:
+            return float(brentq(lambda beam: misfit(beam) - limit, inside, step, xtol=1e-4))
+        inside = step
+    return inside
