@@ -146,6 +146,16 @@ def test_readings_of_one_place_cannot_tell_the_beam():
     assert fit_beam(read(90, same), of_beam(same)) is None
 
 
+def test_readings_straight_below_a_spot_tell_its_output_only():
+    """Every beam fits them alike, for all of them look along its axis."""
+    below = (Head(0.15), Head(0.3), Head(1.0))
+
+    def per_flux(beam):
+        return np.array([irradiance_at(from_beam_angle(beam), ONE, head) for head in below])
+
+    assert fit_beam(50 * per_flux(math.radians(80)), per_flux) is None
+
+
 def test_the_flux_is_the_geometric_mean_of_what_each_reading_says():
     fit = fit_flux(np.array([10.0, 40.0]), np.array([1.0, 1.0]))
     assert fit.flux == pytest.approx(20.0)
