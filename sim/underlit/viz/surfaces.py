@@ -81,7 +81,7 @@ def bed_from_map(result: Result) -> tuple[Mesh, np.ndarray] | None:
 def bed_cells(result: Result) -> tuple[Mesh, np.ndarray] | None:
     """The bed as the cells of its map, each at the bed's own height, and the number of each face's cell (m,).
 
-    Cells end at the bed's own edge. None without a map or a bed.
+    Cells end at the bed's own edge and at those of terraces. None without a map or a bed.
     """
     grid = result.plan.bed_map
     beds = [m for m in result.plan.meshes if m.role is Role.BED and has_the_map(m)]
@@ -89,14 +89,18 @@ def bed_cells(result: Result) -> tuple[Mesh, np.ndarray] | None:
         return None
     (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
     edge = bed_edge(beds)
-    if edge.area < (1 - 1e-6) * nx * dx * ny * dy:
-        xy, faces, cell = _cells_within(edge, grid)
-        vertices = np.column_stack([xy, _height_at(beds, *xy.T)])
+    if len(beds) > 1 or edge.area < (1 - 1e-6) * nx * dx * ny * dy:
+        parts = [_cells_within(bed_edge([bed]), grid) for bed in beds]
+        vertices = np.concatenate(
+            [np.column_stack([xy, _height_at(bed, *xy.T)]) for bed, (xy, _, _) in zip(beds, parts, strict=True)]
+        )
+        # each face has corners of its own
+        faces, cell = np.arange(len(vertices)).reshape(-1, 3), np.concatenate([part[2] for part in parts])
     else:
         x, y = np.meshgrid(x0 + dx * np.arange(nx + 1), y0 + dy * np.arange(ny + 1))
         at = (np.arange(ny)[:, None] * (nx + 1) + np.arange(nx)[None]).reshape(-1)
         quads = np.stack([at, at + 1, at + nx + 2, at, at + nx + 2, at + nx + 1], axis=1)
-        vertices = np.stack([x, y, _height_at(beds, x, y)], axis=-1).reshape(-1, 3)
+        vertices = np.stack([x, y, _height_at(beds[0], x, y)], axis=-1).reshape(-1, 3)
         faces, cell = quads.reshape(-1, 3), np.repeat(np.arange(nx * ny), 2)
     return Mesh("substrate map", vertices, faces.astype(np.int32), 0, beds[0].surface, Role.BED), cell
 
@@ -121,19 +125,15 @@ def _cells_within(edge: shapely.Geometry, grid: Grid) -> tuple[np.ndarray, np.nd
     return xy.reshape(-1, 2), np.arange(3 * len(xy)).reshape(-1, 3), cell
 
 
-def _height_at(beds: list[Mesh], x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """Height of a bed and of the level terraces on it at places on the plan."""
-    import shapely
+def _height_at(bed: Mesh, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Height of a bed or a terrace at places on the plan."""
     from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
 
-    points, z = beds[0].vertices[:, :2], beds[0].vertices[:, 2]
+    points, z = bed.vertices[:, :2], bed.vertices[:, 2]
     found = LinearNDInterpolator(points, z)(x, y)
     outside = ~np.isfinite(found)
     if outside.any():
         found[outside] = NearestNDInterpolator(points, z)(x[outside], y[outside])
-    for terrace in beds[1:]:
-        on_it = shapely.contains_xy(bed_edge([terrace]).buffer(1e-6), x, y)
-        found = np.where(on_it, np.maximum(found, terrace.vertices[:, 2].max()), found)
     return np.asarray(found)
 
 
