@@ -50,7 +50,7 @@ def below_a_square(half: float, depth: float) -> float:
     return 4 * (inner * math.atan(inner)) / math.pi
 
 
-@pytest.mark.parametrize(("depth", "flare"), [(2.0, 0.0), (4.0, 0.0), (4.0, 30.0)])
+@pytest.mark.parametrize(("depth", "flare"), [(2.0, 0.0), (4.0, 0.0), (4.0, 30.0), (3.0, -25.0)])
 def test_a_black_reflector_lets_through_what_its_opening_sees(depth: float, flare: float) -> None:
     world = in_empty_space(
         size=["6 cm", "6 cm", "2 cm"],

@@ -71,7 +71,13 @@ def test_the_front_row_is_drawn_at_the_top_and_left_stays_left() -> None:
 
 
 @pytest.mark.parametrize(
-    "keys", [{"form": "spot"}, {"form": "puck", "reflector": {"depth": "3 cm", "flare": "20 deg"}}, {}]
+    "keys",
+    [
+        {"form": "spot"},
+        {"form": "puck", "reflector": {"depth": "3 cm", "flare": "20 deg"}},
+        {"reflector": {"depth": "2 cm", "flare": "-20 deg"}},
+        {},
+    ],
 )
 def test_every_form_can_be_drawn(keys: dict[str, Any], tmp_path: Path) -> None:
     paths = write_fixture_sheets([fixture(output={"watts": "12 W"}, **keys)] * 2, tmp_path)

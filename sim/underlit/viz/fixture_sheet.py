@@ -117,6 +117,9 @@ def _from_below(axes: Axes, fixture: Fixture) -> None:
         outlines.insert(0, (underside(fixture, max(reflector.flares_m, 0.002), reflector.depth), _SHEET))
     for outline, colour in outlines:
         axes.add_patch(Polygon(outline[:, :2] * (1, -1), fc=colour, ec=INK, lw=0.6, zorder=1))
+    if reflector is not None and reflector.flares_m < 0:
+        opening = underside(fixture, reflector.flares_m, reflector.depth)[:, :2] * (1, -1)
+        axes.add_patch(Polygon(opening, fill=False, ec=INK, lw=0.8, ls="--", zorder=10))
     reach = np.abs(outlines[0][0]).max(axis=0)
     room = max(0.08 * reach[0], 0.25 * reach[1], 0.01)
     axes.set(xlim=(-reach[0] - room, reach[0] + room), ylim=(-reach[1] - room, reach[1] + room), aspect="equal")

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from underlit.scene.common import AngleRad, Fraction, LengthM, Part, PositiveLengthM
+from underlit.scene.lights.lens import angle_within
 
 WATTS_PER_M = 40.0
 """Of bars over tanks, 20 to 80; common practice, no source."""
@@ -51,7 +52,7 @@ SHORTEST_M, LONGEST_M = 0.10, 1.80
 
 
 class Reflector(Part):
-    """A skirt round the underside that hangs down and may flare out: real sheet that light meets, opaque.
+    """A skirt round the underside that hangs down and may flare out or close: real sheet that light meets, opaque.
 
     It cuts the beam off at its edge, shades what lies outside and throws part of that back down; what it swallows shows
     in the ledger. Output is that of the LEDs inside it. A cup round each LED is a lens: say it as ``lens``.
@@ -59,14 +60,14 @@ class Reflector(Part):
 
     depth: Annotated[PositiveLengthM, Field(description="how far its edge hangs below the LEDs")]
     flare: Annotated[
-        AngleRad, Field(ge=0, lt=math.pi * 80 / 180, description="how far it opens outwards from upright")
+        AngleRad, angle_within(-80, 80), Field(description="how far it opens outwards from upright; negative closes")
     ] = 0.0
     reflectance: Annotated[Fraction, Field(description="of its inside; the outside is as the body")] = 0.85
     mirror: Annotated[Fraction, Field(description="share of the reflected light that is mirror-like")] = 0.0
 
     @property
     def flares_m(self) -> float:
-        """How far the lower edge stands outside the body [m]."""
+        """How far the lower edge stands outside the body [m]; negative inside."""
         return self.depth * math.tan(self.flare)
 
 

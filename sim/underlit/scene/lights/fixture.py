@@ -37,7 +37,7 @@ from underlit.scene.lights.channel import Channel
 from underlit.scene.lights.day import PHOTOPERIOD_H, Day, Driven, block, check_steps, curve_share, through_curve
 from underlit.scene.lights.flux import Flux, claimed_flux
 from underlit.scene.lights.guesses import output_from_file, usual_leds, usual_ppf, usual_size
-from underlit.scene.lights.lens import LensShape, LensWord
+from underlit.scene.lights.lens import LeanRad, LensShape, LensWord
 from underlit.scene.lights.output import MOST_EFFICACY, Kept, Output
 from underlit.scene.tank import Size
 from underlit.spectra.grid import FloatArray
@@ -84,7 +84,7 @@ class Fixture(Driven):
     above_water: NonNegativeLengthM | None = None
     position: Point | None = None
     turn: AngleRad = 0.0
-    tilt: Annotated[AngleRad, Field(gt=-math.pi / 2, lt=math.pi / 2)] = 0.0
+    tilt: LeanRad = 0.0
     photoperiod: Hours = PHOTOPERIOD_H
     body_reflectance: Fraction = 0.5
 
@@ -176,6 +176,8 @@ class Fixture(Driven):
             raise wrong(
                 "a reading under a reflector does not tell the light of the LEDs: say watts, ppf or lumens", "output"
             )
+        if self.reflector is not None and 2 * self.reflector.flares_m + min(self.size[:2]) <= 0:
+            raise wrong("the reflector closes before its edge: less depth or less flare inwards", "reflector")
         if not self.clusters and self.leds.rings is None:
             self._check_grid()
         self._check_places()
@@ -369,7 +371,7 @@ class Fixture(Driven):
 
         They run along, across, up like the bits of their number.
         """
-        wider, deeper = (self.reflector.flares_m, self.reflector.depth) if self.reflector else (0.0, 0.0)
+        wider, deeper = (max(self.reflector.flares_m, 0.0), self.reflector.depth) if self.reflector else (0.0, 0.0)
         length, width, thick = self.size
         a, b = length / 2 + wider, width / 2 + wider
         return np.array([(x, y, z) for x in (-a, a) for y in (-b, b) for z in (-deeper, thick)])

@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import Annotated
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from underlit.photometry import lens as lenses
 from underlit.scene.common import AngleRad, NonNegativeNumber, Part, ShortForm, exactly_one, wrong
@@ -54,7 +54,20 @@ def _lens_problem(shape: LensShape) -> str:
 
 LensWord = Annotated[LensShape, ShortForm("name", lambda: ("lambertian",))]
 """A lens as a table of keys or as the one word ``"lambertian"``."""
-LeanRad = Annotated[AngleRad, Field(gt=-math.pi / 2, lt=math.pi / 2)]
+
+
+def angle_within(low_deg: float, high_deg: float) -> AfterValidator:
+    """Lets angles [rad] between two bounds [deg] pass, the bounds themselves not."""
+
+    def check(angle: float) -> float:
+        if not low_deg < math.degrees(angle) < high_deg:
+            raise wrong(f"must lie between {low_deg:g} and {high_deg:g} deg", got=f"{math.degrees(angle):.4g} deg")
+        return angle
+
+    return AfterValidator(check)
+
+
+LeanRad = Annotated[AngleRad, angle_within(-90, 90)]
 
 
 class Aimed(Part):
