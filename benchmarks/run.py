@@ -1,4 +1,4 @@
-"""Benchmarks that anyone can run: `python benchmarks/run.py [--quick] [--json FILE] [rays leaves tank start]`.
+"""Benchmarks that anyone can run: `python benchmarks/run.py [--quick] [--json FILE] [rays leaves tank start decide]`.
 
 Medians and ratios within one run; nothing here is part of the tests. `pip install .[bench]` brings the engines to compare
 with; Mitsuba's LLVM mode wants an LLVM library (Debian: libllvm19), found by itself or named in DRJIT_LIBLLVM_PATH.
@@ -14,7 +14,7 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent / "sim"), str(HERE)]
-NAMES = ("rays", "leaves", "tank", "start")
+NAMES = ("rays", "leaves", "tank", "start", "decide")
 
 
 def main() -> int:
