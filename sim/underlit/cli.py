@@ -26,7 +26,21 @@ app = App(
     exit_on_error=False,
     print_error=False,
 )
-COMMANDS = ("trace", "report", "check", "view", "compare", "profile", "catalogue", "chart", "fit", "sheet", "schema", "app")
+COMMANDS = (
+    "trace",
+    "report",
+    "check",
+    "view",
+    "compare",
+    "profile",
+    "catalogue",
+    "chart",
+    "suggest",
+    "fit",
+    "sheet",
+    "schema",
+    "app",
+)
 """Each is the function of its name in the module of its name in `commands/`."""
 TRACEBACK = "UNDERLIT_TRACEBACK"
 """Environment variable: where set, a fault of the program shows its traceback."""

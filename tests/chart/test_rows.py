@@ -41,7 +41,8 @@ def test_row_is_the_trace_at_full_power(made):
     chart, folder = made
     small = chart.cells["small", "small"]
     scene = scene_of(lights([str(folder / "small.toml")])[0], tanks([str(folder / "small.toml")])[0])
-    traced = trace(lower(scene), photons=PHOTONS, seed=1)
+    lowered = lower(scene)
+    traced = trace(replace(lowered, dimming=dict.fromkeys(lowered.dimming, 1.0)), photons=PHOTONS, seed=1)
     assert small.mean == traced.result.zones()["whole substrate"]
     assert small.ppf == pytest.approx(6.0)
     assert small.watts == 3.0
@@ -137,10 +138,10 @@ def test_what_cannot_hang_there_is_left_out_with_its_reason(tmp_path):
 
 
 def test_entries_of_the_catalogue(tmp_path):
-    """A light and a tank by name: the light hangs 10 cm over the rim, the panes are a planted tank's, their doubt counts."""
+    """A light and a tank by name: the light hangs as bars do; panes are a planted tank's, their doubt counts."""
     light, tank = lights(["bar 24 W, 60 cm"])[0], tanks(["20 high"])[0]
     scene = scene_of(light, tank)
-    assert scene.fixture_centre_m(scene.fixtures[0])[2] == pytest.approx(scene.tank.inside_m[2] + 0.1)
+    assert scene.fixture_centre_m(scene.fixtures[0])[2] == pytest.approx(scene.tank.inside_m[2] + 0.05)
     assert [scene.gives_back(side) for side in ("front", "back", "left", "right")] == [0.25] * 4
     chart = make_chart([light], [tank], photons=PHOTONS)
     planted = chart.cells[light.name, tank.name]

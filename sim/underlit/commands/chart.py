@@ -54,7 +54,8 @@ def chart(
     settled
         Whether the tank is past its first weeks, which moves the band too. Default: as the tanks' scenes say.
     above_rim
-        Hang every light this high over the rim ("15 cm"). Default: as its scene says; those of the catalogue at 10 cm.
+        Hang every light this high over the rim ("15 cm"). Default: as its scene says, or as its form usually
+        hangs.
     photons
         Photons of each pair of light and tank. Default 524288: the mean is then known to half a per cent or so.
     seed

@@ -1,4 +1,4 @@
-"""The progress of a chart: rows done, time left."""
+"""The progress of work in many traces: how many are done, time left."""
 
 from __future__ import annotations
 
@@ -26,22 +26,31 @@ def describe(state: Progress) -> str:
 
 @contextmanager
 def rows_done(console: Console) -> Iterator[Callable[[Progress], None]]:
-    """Shows what it is told: a bar on a terminal, a line now and then elsewhere."""
-    columns = (
-        SpinnerColumn(),
-        BarColumn(bar_width=20),
-        TimeElapsedColumn(),
-        TextColumn("{task.description}", markup=False),
-    )
+    """Shows the rows of a chart as they come: a bar on a terminal, a line now and then elsewhere."""
+    with _shown(console, "reading the scenes") as tell:
+        yield lambda state: tell(describe(state), state.done, state.total)
+
+
+@contextmanager
+def steps_done(console: Console) -> Iterator[Callable[[str, int, int], None]]:
+    """Shows steps of any work: what is being done, how many of how many."""
+    with _shown(console, "reading the scene") as tell:
+        yield lambda what, done, total: tell(f"{what}: {done} of {total}", done, total)
+
+
+@contextmanager
+def _shown(console: Console, before: str) -> Iterator[Callable[[str, int, int], None]]:
+    words = TextColumn("{task.description}", markup=False)
+    columns = (SpinnerColumn(), BarColumn(bar_width=20), TimeElapsedColumn(), words)
     told = time.perf_counter()
     with Bar(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task("reading the scenes", total=1.0)
+        task = bar.add_task(before, total=1.0)
 
-        def tell(state: Progress) -> None:
+        def tell(line: str, done: int, total: int) -> None:
             nonlocal told
-            bar.update(task, description=describe(state), completed=state.done, total=state.total)
+            bar.update(task, description=line, completed=done, total=total)
             if not console.is_terminal and time.perf_counter() - told > PLAIN_EVERY_SECONDS:
                 told = time.perf_counter()
-                console.print(describe(state))
+                console.print(line)
 
         yield tell

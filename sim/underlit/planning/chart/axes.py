@@ -15,8 +15,6 @@ from underlit.scene.tank import SIDES
 from underlit.text.problem import shown
 
 FILE_ENDING = ".toml"
-ENTRY_ABOVE_RIM_M = 0.1
-"""Height over the rim at which a fixture of the catalogue hangs unless told otherwise [m]; common practice, no source."""
 PLANTED_WALL_SPREAD = 0.08 / math.sqrt(3)
 """What a planted tank's panes give back per hit, .1-.4, moves the mean by ± 8 %, evenly likely (see `assumptions`)."""
 _STAND = {"inside_size": ["2 m", "2 m", "50 cm"]}
@@ -67,7 +65,7 @@ class TankSpot:
 def lights(names: Iterable[str | Path], *, above_rim_m: float | None = None) -> list[Light]:
     """Lights by scene file (all its fixtures together) or by the name of a fixture of the catalogue.
 
-    above_rim_m: hang every fixture this high over the rim; by default as its scene says, those of the catalogue 10 cm.
+    above_rim_m: hang every fixture this high over the rim; by default as its scene says, or as its form usually hangs.
     Raises ChartError or SceneError.
     """
     found = _named(names, _light, "light")
@@ -107,8 +105,7 @@ def _light(text: str, label: str) -> Light:
     if _is_file(text):
         scene = load_scene(text)
     else:
-        hung = {"from": text, "above_rim": f"{ENTRY_ABOVE_RIM_M} m"}
-        scene = _of_entry({"tank": _STAND, "fixture": [hung]}, "light", text)
+        scene = _of_entry({"tank": _STAND, "fixture": [{"from": text}]}, "light", text)
     if not scene.fixtures:
         raise ChartError(f"{text}: the scene has no light: add a [[fixture]]")
     length, depth, _ = scene.tank.inside_m
@@ -137,7 +134,7 @@ def _of_entry(tables: dict[str, Any], what: str, name: str) -> Scene:
 
 
 def scene_of(light: Light, tank: TankSpot) -> Scene:
-    """The light at full power over the tank: each fixture keeps its height, and its place as a share of length and depth.
+    """The light over the tank: each fixture keeps its height, and its place as a share of length and depth, or its clip.
 
     Raises ChartError with the first reason why it cannot hang there.
     """
@@ -146,9 +143,8 @@ def scene_of(light: Light, tank: TankSpot) -> Scene:
     hung = []
     for fixture, (across, back) in zip(light.fixtures, light.middles, strict=True):
         name = fixture.name if fixture.name not in taken else f"{fixture.name} (light)"
-        channels = tuple(channel.model_copy(update={"dimming": 1.0}) for channel in fixture.channels)
-        place = {"name": name, "position": (across * length, back * depth)}
-        hung.append(fixture.model_copy(update={**place, "channels": channels, "dimming": 1.0}))
+        place = None if fixture.clip is not None else (across * length, back * depth)
+        hung.append(fixture.model_copy(update={"name": name, "position": place}))
     scene = tank.scene.model_copy(update={"fixtures": tuple(hung)})
     problems = check_scene(scene)
     if problems:

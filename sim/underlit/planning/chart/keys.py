@@ -23,6 +23,8 @@ _LIBRARIES = ("numpy", "numba", "scipy", "shapely", "trimesh", "manifold3d")
 _PATH_KEYS = frozenset(["mesh", "file", "photometric_file"])
 _NOT_LIGHT = frozenset(["title", "base", "zones", "spots", "added_co2"])
 """Keys of a scene that no photon notices."""
+_HOW_IT_RUNS = frozenset(["dimming", "step", "dimming_curve", "schedule", "photoperiod"])
+"""Keys of fixtures and channels that a row, at full power, does not depend on."""
 
 
 @cache
@@ -53,7 +55,7 @@ def row_key(scene: Scene, *, seed: int, photons: int) -> str:
 
 def _with_contents(value: Any, key: str = "") -> Any:
     if isinstance(value, dict):
-        return {name: _with_contents(inner, name) for name, inner in value.items()}
+        return {name: _with_contents(inner, name) for name, inner in value.items() if name not in _HOW_IT_RUNS}
     if isinstance(value, list):
         return [_with_contents(inner) for inner in value]
     if key in _PATH_KEYS and isinstance(value, str):

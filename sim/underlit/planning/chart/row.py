@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from underlit.lowering.aims import WHOLE_BED
@@ -74,7 +74,7 @@ class Misfit:
 
 @dataclass(frozen=True)
 class Combination:
-    """What a worker is given: names, the scene of the two together at full power, how to trace it."""
+    """What a worker is given: names, the scene of the two together, how to trace it."""
 
     key: str
     light: str
@@ -92,6 +92,8 @@ def trace_combination(asked: Combination) -> Row:
     from underlit.planning.chart.keys import program
 
     lowered = lower(asked.scene)
+    # full power: what the scene dims must neither show nor move photons from one channel to another
+    lowered = replace(lowered, dimming=dict.fromkeys(lowered.dimming, 1.0))
     traced = trace(lowered, photons=asked.photons, seed=asked.seed, threads=1)
     assert isinstance(traced, Traced)
     full = traced.result

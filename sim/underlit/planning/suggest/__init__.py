@@ -1,0 +1,33 @@
+"""What to hang, where, and how far to dim it, so that most zones get the light they want.
+
+    from underlit import load_scene
+    from underlit.planning.suggest import Freedom, suggest
+
+    found = suggest(load_scene("scenes/carpet-plan.toml"), Freedom(most=2, lid_may_go=True))
+    for one in found.ranked:
+        print(one.hanging, one.settings, [zone.name for zone in one.unmet])
+
+What a suggestion says was found by a full trace of it.
+"""
+
+from underlit.planning.suggest.conflicts import OutOfReach, TooAlike
+from underlit.planning.suggest.freedom import Freedom, Hanging, Kind, SuggestError, Weigh
+from underlit.planning.suggest.reach import Reach
+from underlit.planning.suggest.suggest import Progress, Suggestions, suggest
+from underlit.planning.suggest.suggestion import ChannelSetting, Suggestion
+
+__all__ = [
+    "ChannelSetting",
+    "Freedom",
+    "Hanging",
+    "Kind",
+    "OutOfReach",
+    "Progress",
+    "Reach",
+    "SuggestError",
+    "Suggestion",
+    "Suggestions",
+    "TooAlike",
+    "Weigh",
+    "suggest",
+]

@@ -1,0 +1,185 @@
+"""The best setting of channels for zones with bands: light adds, so this is arithmetic on kept results.
+
+What is weighed, each before the next: zones met; how far they lie inside their bands, up to where a verdict is sure;
+headroom, up to met at 70 % of full power; how little the rest is off; channels of a fixture alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+EASY_SETTING = 0.7
+"""A light that meets its zones at 50-70 % ages without falling short; common practice, no source."""
+_SURE = 1.2816
+"""Standard normal quantile of 90 %: both ends of a band kept to that leave the verdict `right` at 80 %."""
+_INSIDE, _HEADROOM, _OFF, _UNLIKE = 10.0, 1.0, 0.005, 0.02
+_EPS = 1e-7
+
+
+@dataclass(frozen=True)
+class Bands:
+    """What zones should have [umol/m2/s]: low, high (zones,) float64; not_known: relative standard uncertainty."""
+
+    low: np.ndarray
+    high: np.ndarray
+    not_known: float
+
+    @property
+    def sure(self) -> tuple[np.ndarray, np.ndarray]:
+        """The part of each band where both its ends are kept to 90 %; its middle where there is no such part."""
+        low, high = self.low / max(1 - _SURE * self.not_known, 0.05), self.high / (1 + _SURE * self.not_known)
+        middle = (self.low + self.high) / 2
+        empty = low > high
+        return np.where(empty, middle, low), np.where(empty, middle, high)
+
+    def met(self, values: np.ndarray) -> np.ndarray:
+        """Whether means (..., zones) lie in their bands."""
+        return (values >= self.low * (1 - _EPS)) & (values <= self.high * (1 + _EPS))
+
+
+@dataclass(frozen=True)
+class Setting:
+    """shares: of full power by channel (channels,); values: PPFD of the zones then [umol/m2/s]; met: which are in their
+    bands; inside: how far they lie in, 0 at an edge, 1 where sure.
+    """
+
+    shares: np.ndarray
+    values: np.ndarray
+    met: np.ndarray
+    inside: float
+
+    @property
+    def highest(self) -> float:
+        """The highest channel's share of full power."""
+        return float(self.shares.max(initial=0.0))
+
+
+def best_setting(response: np.ndarray, bands: Bands, fixture_of: np.ndarray) -> Setting:
+    """The best shares of full power, exactly: every largest set of zones that can be met together is weighed.
+
+    response: PPFD of each zone from each channel alone at full power, (channels, zones) [umol/m2/s]; fixture_of: the fixture
+    of each channel, (channels,) int.
+    """
+    weighed = [_best_for(met, response, bands, fixture_of) for met in largest_sets(response, bands)]
+    _, shares = max(weighed, key=lambda one: one[0])
+    return setting_of(shares, response, bands)
+
+
+def largest_sets(response: np.ndarray, bands: Bands) -> list[tuple[int, ...]]:
+    """All sets of zones, as many as can be met together by one setting, each rising. Branch and bound over the zones."""
+    apart = _cannot_share(response, bands)
+    zones = [z for z in range(response.shape[1]) if not apart[z, z]]
+    found: list[tuple[int, ...]] = [()]
+
+    def grow(chosen: tuple[int, ...], left: list[int]) -> None:
+        if len(chosen) + len(left) < len(found[0]):
+            return
+        if not left:
+            if len(chosen) > len(found[0]):
+                found.clear()
+            found.append(chosen)
+            return
+        first, rest = left[0], left[1:]
+        more = (*chosen, first)
+        if not any(apart[first, z] for z in chosen) and _can_meet(more, response, bands):
+            grow(more, rest)
+        grow(chosen, rest)
+
+    grow((), zones)
+    return sorted(set(found))
+
+
+def _cannot_share(response: np.ndarray, bands: Bands) -> np.ndarray:
+    """(zones, zones) bool: pairs that no setting meets both of; on the diagonal, zones that none meets.
+
+    The ratio of two zones' light lies between the smallest and the largest ratio that any channel alone gives.
+    """
+    most = response.sum(axis=0)
+    apart = np.zeros((len(most), len(most)), bool)
+    for a in range(len(most)):
+        apart[a, a] = most[a] < bands.low[a]
+        for b in range(a):
+            least = float((response[:, a] * bands.low[b] - bands.high[a] * response[:, b]).min())
+            greatest = float((response[:, a] * bands.high[b] - bands.low[a] * response[:, b]).max())
+            apart[a, b] = apart[b, a] = least > 0 or greatest < 0
+    return apart
+
+
+def _limits(met: tuple[int, ...], response: np.ndarray, bands: Bands) -> tuple[np.ndarray, np.ndarray]:
+    """Rows and upper bounds, rows @ shares <= bounds, that keep zones in their bands, in units of the bands' upper ends."""
+    z = list(met)
+    light, low = (response[:, z] / bands.high[z]).T, bands.low[z] / bands.high[z]
+    return np.concatenate([-light, light]), np.concatenate([-low, np.ones(len(z))])
+
+
+def _can_meet(met: tuple[int, ...], response: np.ndarray, bands: Bands) -> bool:
+    from scipy.optimize import linprog
+
+    rows, bounds = _limits(met, response, bands)
+    return linprog(np.zeros(len(response)), A_ub=rows, b_ub=bounds, bounds=(0.0, 1.0)).status == 0
+
+
+def _best_for(
+    met: tuple[int, ...], response: np.ndarray, bands: Bands, fixture_of: np.ndarray
+) -> tuple[float, np.ndarray]:
+    """(gain, shares) of the best setting that meets a set of zones: a linear problem."""
+    from scipy.optimize import linprog
+
+    channels, zones = response.shape
+    levels = int(fixture_of.max()) + 1
+    # unknowns: shares, inside, headroom, off by zone, level by fixture, unlike by channel
+    sizes = (channels, 1, 1, zones, levels, channels)
+    shares, inside, headroom, off, level, unlike = (
+        slice(sum(sizes[:i]), sum(sizes[: i + 1])) for i in range(len(sizes))
+    )
+    rows: list[np.ndarray] = []
+    bounds: list[float] = []
+
+    def at_most(bound: float, *terms: tuple[int | slice, object]) -> None:
+        row = np.zeros(sum(sizes))
+        for where, factor in terms:
+            row[where] = factor
+        rows.append(row)
+        bounds.append(bound)
+
+    sure_low, sure_high = (edge / bands.high for edge in bands.sure)
+    for z in range(zones):
+        light, low = response[:, z] / bands.high[z], bands.low[z] / bands.high[z]
+        if z in met:
+            at_most(-low, (shares, -light), (inside, sure_low[z] - low))
+            at_most(1.0, (shares, light), (inside, 1.0 - sure_high[z]))
+        else:
+            at_most(-low, (shares, -light), (off.start + z, -1.0))
+            at_most(1.0, (shares, light), (off.start + z, -1.0))
+    for c in range(channels):
+        own = level.start + int(fixture_of[c])
+        at_most(1.0, (shares.start + c, 1.0), (headroom, 1.0 - EASY_SETTING))
+        at_most(0.0, (shares.start + c, 1.0), (own, -1.0), (unlike.start + c, -1.0))
+        at_most(0.0, (shares.start + c, -1.0), (own, 1.0), (unlike.start + c, -1.0))
+    cost = np.zeros(sum(sizes))
+    cost[inside], cost[off], cost[unlike] = -_INSIDE, _OFF, _UNLIKE
+    # headroom is of use only where something is met; else come as near as full power does
+    cost[headroom] = -_HEADROOM if met else 0.0
+    limits = [(0.0, None if off.start <= i < off.stop else 1.0) for i in range(sum(sizes))]
+    solved = linprog(cost, A_ub=np.array(rows), b_ub=np.array(bounds), bounds=limits)
+    if solved.x is None:
+        raise RuntimeError(f"no setting found: {solved.message}")
+    return -float(solved.fun), np.clip(solved.x[shares], 0.0, 1.0)
+
+
+def setting_of(shares: np.ndarray, response: np.ndarray, bands: Bands) -> Setting:
+    """What given shares (channels,) do."""
+    values = shares @ response
+    met = bands.met(values)
+    return Setting(shares, values, met, _inside(values[met], met, bands))
+
+
+def _inside(values: np.ndarray, met: np.ndarray, bands: Bands) -> float:
+    sure_low, sure_high = (edge[met] for edge in bands.sure)
+    low, high = bands.low[met], bands.high[met]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        from_low = np.where(sure_low > low, (values - low) / (sure_low - low), 1.0)
+        from_high = np.where(high > sure_high, (high - values) / (high - sure_high), 1.0)
+    return float(np.clip(np.minimum(from_low, from_high), 0.0, 1.0).min(initial=1.0))

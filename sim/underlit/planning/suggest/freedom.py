@@ -1,0 +1,148 @@
+"""What may change of a scene's light, and a way to hang it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from underlit.planning.chart.axes import Light
+from underlit.scene import Fixture, Scene
+
+MOST_FIXTURES = 3
+HOW_IT_RUNS = frozenset(["dimming", "step", "dimming_curve", "schedule", "photoperiod"])
+"""Keys of fixtures and channels that say how bright they run and when."""
+
+
+class SuggestError(ValueError):
+    """Something the user can put right, in one line."""
+
+
+class Weigh(StrEnum):
+    """What owners weigh."""
+
+    ZONES = "zones"
+    HEADROOM = "headroom"
+    LID = "lid"
+    PRICE = "price"
+    WATTS = "watts"
+
+
+USUAL_ORDER = tuple(Weigh)
+
+
+@dataclass(frozen=True)
+class Freedom:
+    """What may change. lights: fixtures that may be bought, by their names in the catalogue or scene files; most: fixtures at
+    once; above_rim_m: lowest and highest hanging; turned: front to back too; prices: of one, by name, in any currency.
+    """
+
+    lights: Sequence[Light] = ()
+    most: int = 2
+    above_rim_m: tuple[float, float] = (0.02, 0.4)
+    turned: bool = False
+    lid_may_go: bool = False
+    prices: Mapping[str, float] = field(default_factory=dict)
+    order: Sequence[Weigh] = USUAL_ORDER
+
+    def __post_init__(self) -> None:
+        """Raises SuggestError for what makes no sense."""
+        low, high = self.above_rim_m
+        if not 0 <= low <= high <= 3:
+            raise SuggestError("the heights over the rim run from a lower to a higher one, 0 to 3 m")
+        if not 1 <= self.most <= MOST_FIXTURES:
+            raise SuggestError(f"from 1 to {MOST_FIXTURES} fixtures can be tried at once (got {self.most})")
+        if len(set(self.order)) != len(self.order) or not self.order:
+            raise SuggestError("the order names each thing once")
+        for light in self.lights:
+            if len(light.fixtures) != 1:
+                raise SuggestError(f"{light.name}: name scenes with one fixture, or fixtures of the catalogue")
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of fixture to hang: how it is made, how many are there already, price of one (None: not said)."""
+
+    name: str
+    fixture: Fixture
+    owned: int
+    price: float | None
+
+    def to_buy(self, number: int) -> int:
+        """How many must be bought to hang so many."""
+        return max(0, number - self.owned)
+
+
+@dataclass(frozen=True)
+class Hanging:
+    """A way to hang fixtures of one kind: all as high and turned alike, each at its place.
+
+    above_rim_m: of the LED faces; places_m: middles from the front, or from the left where turned front to back.
+    """
+
+    kind: Kind
+    turned: bool
+    lid: bool
+    above_rim_m: float
+    places_m: tuple[float, ...]
+
+
+def kinds_of(scene: Scene, freedom: Freedom) -> list[Kind]:
+    """The scene's own kinds of fixture, then those that may be bought. What clips on is left where it is.
+
+    Raises SuggestError where a price names none of them, or where there is nothing to hang.
+    """
+    kinds: list[Kind] = []
+    for fixture in (fixture for fixture in scene.fixtures if fixture.clip is None):
+        same = next((i for i, kind in enumerate(kinds) if _alike(kind.fixture, fixture)), None)
+        if same is None:
+            kinds.append(Kind(fixture.name, fixture, 1, freedom.prices.get(fixture.name)))
+        else:
+            old = kinds[same]
+            kinds[same] = Kind(old.name, old.fixture, old.owned + 1, old.price)
+    taken = {kind.name for kind in kinds}
+    for light in (light for light in freedom.lights if light.fixtures[0].clip is None):
+        name = light.name if light.name not in taken else f"another {light.name}"
+        kinds.append(Kind(name, light.fixtures[0], 0, freedom.prices.get(light.name)))
+    unknown = sorted(set(freedom.prices) - {kind.name for kind in kinds} - {light.name for light in freedom.lights})
+    if unknown:
+        names = ", ".join(kind.name for kind in kinds)
+        raise SuggestError(f"a price is said of {unknown[0]!r}, which is none of the fixtures; there are: {names}")
+    if not kinds:
+        raise SuggestError("there is no fixture to hang: all of them clip on; name others that may be tried")
+    return kinds
+
+
+def _alike(one: Fixture, two: Fixture) -> bool:
+    """Whether two fixtures are the same thing, however they hang and run."""
+    here = {"name", "position", "above_rim", "above_water", "turn", "tilt", "clip", *HOW_IT_RUNS}
+    first, second = (fixture.model_dump(exclude=here) for fixture in (one, two))
+    for said in (first, second):
+        said["channels"] = [{k: v for k, v in c.items() if k not in HOW_IT_RUNS} for c in said["channels"]]
+    return bool(first == second)
+
+
+def scene_with(scene: Scene, hanging: Hanging) -> Scene:
+    """The scene with its light hung so; how far it is dimmed stays open."""
+    length, depth, _ = scene.tank.inside_m
+    kind, taken = hanging.kind, {part.name for part in (*scene.wood, *scene.stone)} | {g.name for g in scene.plants}
+    name = kind.name if kind.name not in taken else f"{kind.name} (light)"
+    hung = []
+    for i, place in enumerate(hanging.places_m):
+        at = (place, depth / 2) if hanging.turned else (_middle(kind, length), place)
+        change = {
+            "name": name if len(hanging.places_m) == 1 else f"{name} {i + 1}",
+            "position": at,
+            "above_rim": hanging.above_rim_m,
+            "above_water": None,
+            "turn": math.pi / 2 if hanging.turned else 0.0,
+        }
+        hung.append(kind.fixture.model_copy(update=change))
+    changed = {"fixtures": tuple(hung), "lid": scene.lid if hanging.lid else None}
+    return scene.model_copy(update=changed)
+
+
+def _middle(kind: Kind, length: float) -> float:
+    """From the left: where the scene hangs its own, else the middle."""
+    return float(kind.fixture.place_m(length, 1.0)[0]) if kind.owned else length / 2

@@ -1,0 +1,166 @@
+"""Find what satisfies most of a scene's zones: traces of single fixtures, a search over their sums, full traces to verify."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from underlit.backends.cpu import available_threads
+from underlit.lowering.lights import dimming
+from underlit.planning.suggest.conflicts import OutOfReach, TooAlike, conflicts
+from underlit.planning.suggest.dimming import Bands
+from underlit.planning.suggest.freedom import Freedom, Kind, SuggestError, Weigh, kinds_of
+from underlit.planning.suggest.responses import Response, full_power_trace, places_for, trace_responses
+from underlit.planning.suggest.search import Found, search
+from underlit.planning.suggest.suggestion import Suggestion, as_set, headroom_class, set_best, verified
+from underlit.run import Traced
+from underlit.scene import Scene, tank_uncertainty
+
+FULL_PHOTONS = 1 << 19
+"""Photons of a trace that verifies: zones to about a per cent."""
+MOST_VERIFIED = 8
+MORE_OF_THE_BEST = 2
+UNLIKE_M = 0.06
+"""Ways to hang a light that differ by less are one suggestion [m]."""
+
+
+@dataclass(frozen=True)
+class Progress:
+    """What is done and how much of it."""
+
+    what: str
+    done: int
+    total: int
+
+
+@dataclass(frozen=True)
+class Suggestions:
+    """now: the scene as it is; ranked: verified, best first, `now` set anew among them; against: why zones stay unmet in the
+    best; left_out: fixtures that do not fit, and why. order: what was weighed.
+    """
+
+    now: Suggestion
+    ranked: tuple[Suggestion, ...]
+    against: tuple[OutOfReach | TooAlike, ...]
+    left_out: tuple[tuple[str, str], ...]
+    order: tuple[Weigh, ...]
+    traces: int
+    seconds: float
+
+    @property
+    def best(self) -> Suggestion:
+        """The first of them."""
+        return self.ranked[0]
+
+
+def suggest(
+    scene: Scene,
+    freedom: Freedom | None = None,
+    *,
+    seed: int = 1,
+    photons: int = FULL_PHOTONS,
+    threads: int | None = None,
+    progress: Callable[[Progress], None] | None = None,
+) -> Suggestions:
+    """Suggest how to hang and set the light of a scene. photons: of each trace that verifies.
+
+    The same bits for the same seed on the same kind of machine and versions. Raises SuggestError where nothing can be asked
+    (no zone with a band, no light), LoweringError where the scene cannot be built.
+    """
+    freedom, started = freedom or Freedom(), time.perf_counter()
+    tell = progress or (lambda state: None)
+    zones, bands = wanted(scene)
+    if not scene.fixtures:
+        raise SuggestError("the scene has no light: add a [[fixture]], if only the one that you think of")
+    kinds = kinds_of(scene, freedom)
+    tell(Progress("tracing it as it is", 0, 1))
+    at_full = full_power_trace(scene, photons=photons, seed=seed, threads=threads)
+    now = as_set(scene, at_full, None, _as_dimmed(scene, at_full), zones)
+    asked, left_out = _choices(scene, kinds, freedom)
+    responses = trace_responses(
+        scene, zones, asked, freedom, seed=seed, threads=threads,
+        tell=lambda done, total: tell(Progress("trying heights and places", done, total)),
+    )  # fmt: skip
+    chosen = _best_of_each(responses, bands, freedom)
+    ranked = [set_best(scene, at_full, None, bands, zones)]
+    with ThreadPoolExecutor(threads or available_threads()) as pool:
+        jobs = [pool.submit(verified, scene, one.hanging, bands, zones, photons, seed) for one in chosen]
+        for i, job in enumerate(jobs):
+            ranked.append(job.result())
+            tell(Progress("verifying by full traces", i + 1, len(jobs)))
+    ranked.sort(key=lambda one: one.weight(freedom.order))
+    against = conflicts(responses, bands, zones, [z.name for z in ranked[0].unmet], freedom.most)
+    traces = 1 + sum(len(response.nodes) for response in responses) + len(jobs)
+    seconds = time.perf_counter() - started
+    return Suggestions(now, tuple(ranked), tuple(against), tuple(left_out), tuple(freedom.order), traces, seconds)
+
+
+def wanted(scene: Scene) -> tuple[tuple[str, ...], Bands]:
+    """Names and bands of the zones that have one. Raises SuggestError where none has."""
+    found = [(zone.name, band) for zone in scene.zones if (band := scene.band_of(zone)) is not None]
+    if not found:
+        raise SuggestError("no zone has a band to be met: give zones a need or a band")
+    low, high = (np.array([getattr(band, edge) for _, band in found]) for edge in ("low", "high"))
+    return tuple(name for name, _ in found), Bands(low, high, tank_uncertainty(scene))
+
+
+def _as_dimmed(scene: Scene, traced: Traced) -> dict[tuple[str, str], float]:
+    levels = dimming(scene)
+    return {(source.fixture, source.channel): levels[source.name] for source in traced.lowered.plan.sources}
+
+
+def _choices(
+    scene: Scene, kinds: Sequence[Kind], freedom: Freedom
+) -> tuple[list[tuple[Kind, bool, bool]], list[tuple[str, str]]]:
+    """Kinds, turned or not, under the lid or not, that fit; and those that do not, with the reason."""
+    lids = [True, False] if scene.lid is not None and freedom.lid_may_go else [True]
+    asked, left_out = [], []
+    for kind in kinds:
+        ways = [turned for turned in ((False, True) if freedom.turned else (False,))
+                if places_for(scene, kind, turned=turned) is not None]  # fmt: skip
+        if not ways:
+            left_out.append((kind.name, "longer or wider than the tank"))
+        asked += [(kind, turned, lid) for turned in ways for lid in lids]
+    return asked, left_out
+
+
+def _best_of_each(responses: Sequence[Response], bands: Bands, freedom: Freedom) -> list[Found]:
+    """The best of every kind, way and number, and a few more of the very best; those to verify."""
+    firsts: list[Found] = []
+    more: dict[int, list[Found]] = {}
+    for response in responses:
+        for number in range(1, freedom.most + 1):
+            found = search(response, bands, number)
+            if found:
+                firsts.append(found[0])
+                more[id(found[0])] = _unlike(found)[1 : 1 + MORE_OF_THE_BEST]
+    firsts.sort(key=lambda one: _predicted(one, freedom.order))
+    return [*firsts[:MOST_VERIFIED], *(more[id(firsts[0])] if firsts else [])]
+
+
+def _unlike(found: Sequence[Found]) -> list[Found]:
+    """Those that hang elsewhere than the better ones before them."""
+    kept: list[Found] = []
+    for one in found:
+        place = np.array([one.hanging.above_rim_m, *one.hanging.places_m])
+        others = (np.array([other.hanging.above_rim_m, *other.hanging.places_m]) for other in kept)
+        if all(np.abs(place - other).max() >= UNLIKE_M for other in others):
+            kept.append(one)
+    return kept
+
+
+def _predicted(found: Found, order: Sequence[Weigh]) -> tuple[float, ...]:
+    kind, number = found.hanging.kind, len(found.hanging.places_m)
+    buys, watts = kind.to_buy(number), kind.fixture.output.watts
+    parts: dict[Weigh, tuple[float, ...]] = {
+        Weigh.ZONES: (-found.weight[0], -found.weight[1]),
+        Weigh.HEADROOM: (headroom_class(found.setting.highest),),
+        Weigh.LID: (0.0 if found.hanging.lid else 1.0,),
+        Weigh.PRICE: (0.0 if buys == 0 else float("inf") if kind.price is None else buys * kind.price, buys),
+        Weigh.WATTS: (float("inf") if watts is None else number * watts * float(found.setting.shares.mean()),),
+    }
+    return tuple(value for what in order for value in parts[what])

@@ -1,0 +1,152 @@
+"""A suggestion: a way to hang and set the light, verified by a full trace, and how owners weigh it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from underlit.planning.suggest.dimming import EASY_SETTING, Bands, best_setting, setting_of
+from underlit.planning.suggest.freedom import Hanging, Weigh, scene_with
+from underlit.planning.suggest.reach import Reach, reach_of
+from underlit.planning.suggest.responses import channel_response, full_power_trace
+from underlit.planning.zones import Verdict, ZoneReport, zone_reports
+from underlit.results.result import Result
+from underlit.run import Traced
+from underlit.scene import Scene
+
+SOME_HEADROOM = 0.85
+FINEST_STEP = 0.01
+"""Dimmers are set in whole per cents."""
+
+
+@dataclass(frozen=True)
+class ChannelSetting:
+    """How far a channel of a fixture is dimmed: share of full power."""
+
+    fixture: str
+    channel: str
+    share: float
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """hanging: None where the light hangs as the scene says. settings: by channel; zones: those with a band, as verified.
+
+    buys: fixtures to buy; cost: of those, None where a price is not said; watts: drawn at the setting, None where not said.
+    result: the full trace, dimmed so.
+    """
+
+    scene: Scene
+    hanging: Hanging | None
+    settings: tuple[ChannelSetting, ...]
+    zones: tuple[ZoneReport, ...]
+    lid_kept: bool
+    buys: int
+    cost: float | None
+    watts: float | None
+    reach: Reach
+    result: Result
+
+    @property
+    def met(self) -> tuple[ZoneReport, ...]:
+        """Zones whose mean lies in their band."""
+        return tuple(zone for zone in self.zones if _in_band(zone))
+
+    @property
+    def unmet(self) -> tuple[ZoneReport, ...]:
+        """The other zones."""
+        return tuple(zone for zone in self.zones if not _in_band(zone))
+
+    @property
+    def sure(self) -> int:
+        """Zones with the verdict `right`, what is not known of the tank counted in."""
+        return sum(zone.verdict is Verdict.RIGHT for zone in self.zones)
+
+    @property
+    def highest(self) -> float:
+        """The highest channel's share of full power."""
+        return max((setting.share for setting in self.settings), default=0.0)
+
+    def weight(self, order: Sequence[Weigh]) -> tuple[float, ...]:
+        """What owners weigh, in an order; lower is better. At the end how many warnings there are and how high it hangs."""
+        parts: dict[Weigh, tuple[float, ...]] = {
+            Weigh.ZONES: (-len(self.met), -self.sure),
+            Weigh.HEADROOM: (headroom_class(self.highest),),
+            Weigh.LID: (0.0 if self.lid_kept else 1.0,),
+            Weigh.PRICE: (math.inf if self.cost is None else self.cost, self.buys),
+            Weigh.WATTS: (math.inf if self.watts is None else round(self.watts),),
+        }
+        hangs = 0.0 if self.hanging is None else self.hanging.above_rim_m
+        return (*(value for what in order for value in parts[what]), len(self.reach.warnings), hangs)
+
+
+def headroom_class(highest: float) -> float:
+    """0 where the zones are met at 70 % of full power or less, 1 up to 85 %, else 2."""
+    if highest <= EASY_SETTING + 1e-9:
+        return 0.0
+    return 1.0 if highest <= SOME_HEADROOM + 1e-9 else 2.0
+
+
+def _in_band(zone: ZoneReport) -> bool:
+    return zone.band is not None and zone.band.low <= zone.ppfd.value <= zone.band.high
+
+
+def verified(scene: Scene, hanging: Hanging, bands: Bands, zones: Sequence[str], photons: int, seed: int) -> Suggestion:
+    """The suggestion as a full trace finds it, dimmed exactly on what that counted. One thread."""
+    traced = full_power_trace(scene_with(scene, hanging), photons=photons, seed=seed, threads=1)
+    return set_best(scene, traced, hanging, bands, zones)
+
+
+def set_best(scene: Scene, traced: Traced, hanging: Hanging | None, bands: Bands, zones: Sequence[str]) -> Suggestion:
+    """The best setting, in whole per cents, of a scene traced at full power."""
+    keys, response = channel_response(traced, zones)
+    names = list(dict.fromkeys(fixture for fixture, _ in keys))
+    best = best_setting(response, bands, np.array([names.index(fixture) for fixture, _ in keys]))
+    whole = np.round(best.shares / FINEST_STEP) * FINEST_STEP
+    shares = whole if setting_of(whole, response, bands).met.sum() >= best.met.sum() else best.shares
+    return as_set(scene, traced, hanging, dict(zip(keys, shares.tolist(), strict=True)), zones)
+
+
+def as_set(
+    scene: Scene,
+    traced: Traced,
+    hanging: Hanging | None,
+    shares: dict[tuple[str, str], float],
+    zones: Sequence[str],
+) -> Suggestion:
+    """What given shares of full power, by fixture and channel, do."""
+    sources = traced.lowered.plan.sources
+    result = traced.result.dimmed({source.name: shares[source.fixture, source.channel] for source in sources})
+    built = traced.lowered.scene
+    reports = {report.name: report for report in zone_reports(traced.lowered, result)}
+    buys = 0 if hanging is None else hanging.kind.to_buy(len(hanging.places_m))
+    price = 0.0 if buys == 0 or hanging is None else hanging.kind.price
+    return Suggestion(
+        scene=built,
+        hanging=hanging,
+        settings=tuple(ChannelSetting(fixture, channel, share) for (fixture, channel), share in shares.items()),
+        zones=tuple(reports[name] for name in zones),
+        lid_kept=scene.lid is None or built.lid is not None,
+        buys=buys,
+        cost=None if price is None else buys * price,
+        watts=_watts(built, shares),
+        reach=reach_of(built, result),
+        result=result,
+    )
+
+
+def _watts(scene: Scene, shares: dict[tuple[str, str], float]) -> float | None:
+    """Watts at a setting, taken to fall with the light; None where a fixture does not say."""
+    total = 0.0
+    for fixture in scene.fixtures:
+        if fixture.output.watts is None:
+            return None
+        level = sum(
+            share * shares[fixture.name, channel.name]
+            for channel, share in zip(fixture.channels, fixture.shares, strict=True)
+        )
+        total += fixture.output.watts * level
+    return total

@@ -1,0 +1,146 @@
+"""Suggestions for a small tank: they hold when traced, say honestly when nothing does, and are the same bits again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from suggest_scenes import FIXTURE, small_scene
+
+from underlit.lowering.scene import lower
+from underlit.planning.chart import lights
+from underlit.planning.suggest import Freedom, SuggestError, TooAlike, Weigh, suggest
+from underlit.planning.suggest.freedom import Hanging, kinds_of, scene_with
+from underlit.planning.suggest.reach import free_strip_m, glare_of
+from underlit.planning.suggest.suggestion import headroom_class
+from underlit.planning.zones import zone_reports
+from underlit.report.suggest import in_words, suggestions_csv
+from underlit.run import trace
+
+PHOTONS = 1 << 16
+
+
+@pytest.fixture(scope="module")
+def found():
+    """Front to be bright, back to be dim: the light has to move to the front."""
+    return suggest(small_scene((60.0, 90.0), (15.0, 45.0)), Freedom(most=1), photons=PHOTONS, threads=2)
+
+
+def test_moves_the_light_to_where_it_is_wanted(found):
+    """Over the middle both zones get about the same; the best hangs it in front of the middle and meets both."""
+    assert len(found.now.met) < 2
+    assert len(found.best.met) == 2
+    assert found.best.hanging.places_m[0] < 0.11
+    assert "1 meets all 2 zones" in in_words(found)[0]
+    keys = [one.weight(found.order) for one in found.ranked]
+    assert keys == sorted(keys)
+
+
+def test_what_is_shown_holds_in_a_trace_of_its_own(found):
+    """The suggested scene, dimmed by its fixtures' own keys and traced with another seed, has the light that was said."""
+    best = found.best
+    share = {(s.fixture, s.channel): s.share for s in best.settings}
+    dimmed = [
+        fixture.model_copy(
+            update={
+                "channels": tuple(
+                    channel.model_copy(update={"dimming": share[fixture.name, channel.name]})
+                    for channel in fixture.channels
+                )
+            }
+        )
+        for fixture in best.scene.fixtures
+    ]
+    lowered = lower(best.scene.model_copy(update={"fixtures": tuple(dimmed)}))
+    traced = trace(lowered, photons=PHOTONS, seed=99)
+    for zone, again in zip(best.zones, zone_reports(lowered, traced.result)[1:], strict=True):
+        assert zone.name == again.name
+        apart = abs(zone.ppfd.value - again.ppfd.value)
+        assert apart < 5 * (zone.ppfd.standard_error + again.ppfd.standard_error) + 1e-6
+
+
+def test_same_bits_again(found):
+    """The same question has the same answer, on one thread too."""
+    again = suggest(small_scene((60.0, 90.0), (15.0, 45.0)), Freedom(most=1), photons=PHOTONS, threads=1)
+    assert suggestions_csv(again) == suggestions_csv(found)
+    assert [one.settings for one in again.ranked] == [one.settings for one in found.ranked]
+
+
+def test_says_honestly_that_nothing_does():
+    """Light that is twenty times brighter at the front than at the back: no place of a bar gives that, and it says so."""
+    scene = small_scene((60.0, 90.0), (2.0, 3.0))
+    found = suggest(scene, Freedom(most=1), photons=PHOTONS)
+    assert len(found.best.met) == 1
+    words = in_words(found)
+    assert words[0].startswith("Nothing that was tried meets all 2 zones; the most is 1")
+    said = [one for one in found.against if isinstance(one, TooAlike)]
+    assert said
+    assert (said[0].brighter, said[0].dimmer) == ("front", "back")
+    assert said[0].at_most < said[0].wanted == pytest.approx(20.0)
+
+
+def test_lid_goes_only_where_it_may():
+    """Bands that only the open tank reaches: with leave the lid goes, else it stays; where both do, it stays."""
+    lid = {"thickness": "4 mm", "dirt": 0.3}
+    bright, dim = small_scene((60.0, 200.0), (10.0, 200.0), lid=lid), small_scene((5.0, 40.0), (1.0, 40.0), lid=lid)
+    one_height = {"most": 1, "above_rim_m": (0.05, 0.05)}
+    kept = suggest(bright, Freedom(**one_height), photons=PHOTONS)
+    assert len(kept.best.met) < 2
+    assert all(one.lid_kept for one in kept.ranked)
+    gone = suggest(bright, Freedom(**one_height, lid_may_go=True), photons=PHOTONS)
+    assert len(gone.best.met) == 2
+    assert not gone.best.lid_kept
+    both = suggest(dim, Freedom(**one_height, lid_may_go=True), photons=PHOTONS)
+    assert len(both.best.met) == 2
+    assert both.best.lid_kept
+    assert any(not one.lid_kept for one in both.ranked)
+
+
+def test_kinds_and_prices():
+    """Alike fixtures are one kind however they hang; what is there need not be bought; a wrong name is refused."""
+    second = {**FIXTURE, "name": "other", "position": ["20 cm", "20 cm"], "above_rim": "9 cm", "dimming": 0.3}
+    scene = small_scene((1.0, 2.0), (1.0, 2.0), fixture=[FIXTURE, second])
+    freedom = Freedom(lights=lights(["bar 12 W, 30 cm"]), prices={"bar": 30.0, "bar 12 W, 30 cm": 50.0})
+    own, bought = kinds_of(scene, freedom)
+    assert (own.owned, own.to_buy(1), own.to_buy(3)) == (2, 0, 1)
+    assert (bought.owned, bought.to_buy(2), bought.price) == (0, 2, 50.0)
+    with pytest.raises(SuggestError, match="none of the fixtures"):
+        kinds_of(scene, Freedom(prices={"bra": 3.0}))
+
+
+def test_reach_by_hand():
+    """Free strips beside one and two fixtures; the glare of a Lambertian LED is the cosine towards the eyes."""
+    scene = small_scene((1.0, 2.0), (1.0, 2.0))
+    kind = kinds_of(scene, Freedom())[0]
+    one = scene_with(scene, Hanging(kind, False, True, 0.1, (0.06,)))
+    assert free_strip_m(one) == pytest.approx(0.24 - 0.085)
+    two = scene_with(scene, Hanging(kind, False, True, 0.1, (0.06, 0.18)))
+    assert free_strip_m(two) == pytest.approx(0.12 - 0.05)
+    across = scene_with(scene, Hanging(replace(kind), True, True, 0.1, (0.1,)))
+    assert free_strip_m(across) == pytest.approx(0.4 - 0.125)
+    lambertian = one.fixtures[0].model_copy(update={"lens": None})
+    bare = scene.model_copy(update={"fixtures": (lambertian,)})
+    assert glare_of(bare, lambertian) == pytest.approx(0.1 / (0.1**2 + 1.06**2) ** 0.5)
+
+
+def test_headroom():
+    """70 % is easy, 85 % is some room, full power none."""
+    assert [headroom_class(x) for x in (0.5, 0.7, 0.71, 0.85, 0.9, 1.0)] == [0, 0, 1, 1, 2, 2]
+
+
+def test_order_of_what_is_weighed(found):
+    """Watts first: the least watts come first."""
+    by_watts = sorted(found.ranked, key=lambda one: one.weight([Weigh.WATTS, Weigh.ZONES]))
+    watts = [round(one.watts) for one in by_watts]
+    assert watts == sorted(watts)
+
+
+def test_refuses_what_cannot_be_asked():
+    """No zone with a band, heights the wrong way round, too many fixtures."""
+    scene = small_scene((1.0, 2.0), (1.0, 2.0))
+    without = scene.model_copy(update={"zones": ()})
+    with pytest.raises(SuggestError, match="no zone has a band"):
+        suggest(without)
+    for wrong in ({"above_rim_m": (0.4, 0.1)}, {"most": 0}, {"most": 9}, {"order": [Weigh.ZONES, Weigh.ZONES]}):
+        with pytest.raises(SuggestError):
+            Freedom(**wrong)
