@@ -36,6 +36,7 @@ COMMANDS = (
     "catalogue",
     "chart",
     "suggest",
+    "dose",
     "fit",
     "sheet",
     "schema",
