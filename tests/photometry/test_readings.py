@@ -24,6 +24,7 @@ from underlit.photometry import (
 from underlit.photometry.far import Beams, far_intensity, full_width, plane_directions
 from underlit.photometry.files import parse_photometry
 from underlit.scene import scene_from_dict
+from underlit.viz.fixture_sheet import draw_fixture_sheet, plane_intensity
 
 ONE = np.zeros((1, 2))
 INDEX = 1.333
@@ -207,10 +208,22 @@ def test_a_file_is_scaled_by_readings_straight_below_and_aside(tmp_path):
 
 def test_a_turned_file_is_read_where_it_shines():
     """A file that shines to +x, turned by a quarter, gives a head behind it what it gave one at its right."""
-    found = parse_photometry(
-        lm63(to_one_side(0), planes=range(0, 361, 15), opening="0 0 0").encode("latin-1")
-    )
+    found = parse_photometry(lm63(to_one_side(0), planes=range(0, 361, 15), opening="0 0 0").encode("latin-1"))
     right = files.irradiance_at(found, Head(0.3, along_m=0.3))
     behind = files.irradiance_at(found, Head(0.3, across_m=0.3), turn_rad=math.pi / 2)
     assert right > 1.2 * files.irradiance_at(found, Head(0.3, across_m=0.3))
     assert behind == pytest.approx(right, rel=1e-9)
+
+
+def test_a_file_s_polar_diagram_holds_its_light_up_and_down(tmp_path):
+    """Intensities of the sheet over all directions add up to the PPF; a file that shines up is drawn all round."""
+    text = lm63(to_one_side(40), planes=range(0, 361, 10), angles=range(0, 181, 5), opening="0.1 0.5 0")
+    (tmp_path / "own.ies").write_text(text, encoding="latin-1")
+    fixture = {"photometric_file": "own.ies", "size": ["60 cm", "20 cm", "2 cm"], "photometric_turn": "15 deg"}
+    tank = {"inside_size": ["60 cm", "30 cm", "36 cm"]}
+    (found,) = scene_from_dict({"tank": tank, "fixture": [fixture]}, folder=tmp_path).fixtures
+    azimuths, angles = np.radians(np.arange(0, 360, 2)), np.radians(np.linspace(0, 180, 721))
+    planes = np.array([plane_intensity(found, azimuth, angles) for azimuth in azimuths])
+    total = np.trapezoid(planes.mean(axis=0) * np.sin(angles), angles) * 2 * math.pi
+    assert total == pytest.approx(found.claimed_ppf, rel=2e-3)
+    assert draw_fixture_sheet(found).axes[1].name == "polar"

@@ -55,11 +55,14 @@ def draw_fixture_sheet(fixture: Fixture) -> Figure:
 
     _words(figure, fixture)
     _from_below(figure.add_axes(place(0.45, 3.15, 5.6, 2.0)), fixture)
-    _polar(cast("PolarAxes", figure.add_axes(place(6.75, 2.75, 2.6, 2.6), projection="polar")), fixture)
+    # A whole circle of angles needs more room above and below than a half.
+    side, low, note_at = (2.1, 2.85, 5.42) if _shines_up(fixture) else (2.6, 2.75, 5.25)
+    polar = figure.add_axes(place(8.05 - side / 2, low, side, side), projection="polar")
+    _polar(cast("PolarAxes", polar), fixture)
     note = "light by angle, µmol/s/sr"
     if fixture.reflector is not None:
         note += "\nLEDs alone, without the reflector"
-    figure.text(6.75 / _WIDTH, 5.25 / _HEIGHT, note, fontsize=9, color=SOFT_INK, va="center")
+    figure.text(6.75 / _WIDTH, note_at / _HEIGHT, note, fontsize=9, color=SOFT_INK, va="center")
     _spectrum(figure.add_axes(place(0.85, 0.62, 5.2, 1.75)), fixture)
     _day(figure.add_axes(place(6.95, 0.62, 2.65, 1.2)), fixture)
     return figure
@@ -178,12 +181,15 @@ def _colour(channel: Channel) -> tuple[float, float, float]:
     return seen_colour(channel.spectrum.channel.photons)
 
 
+def _shines_up(fixture: Fixture) -> bool:
+    return fixture.photometry is not None and files.upper_half(fixture.photometry) is not None
+
+
 def _polar(axes: PolarAxes, fixture: Fixture) -> None:
     """Intensity against the angle from straight down, along the fixture and across it."""
     from matplotlib.ticker import MaxNLocator
 
-    measured = fixture.photometry
-    shines_up = measured is not None and files.upper_half(measured) is not None
+    shines_up = _shines_up(fixture)
     # A body lies over the LEDs of a board: what tilted ones throw above the horizontal meets it.
     furthest = 180 if shines_up else 90
     angles = np.radians(np.linspace(-furthest, furthest, 4 * furthest + 1))
@@ -202,7 +208,7 @@ def _polar(axes: PolarAxes, fixture: Fixture) -> None:
     axes.yaxis.set_major_locator(MaxNLocator(4, prune="lower"))
     axes.tick_params(axis="y", labelsize=7, colors=SOFT_INK)
     axes.grid(color="#d8dcde", lw=0.6)
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.04 if shines_up else 0.17), fontsize=8, frameon=False)
+    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12 if shines_up else 0.17), fontsize=8, frameon=False)
 
 
 def _spectrum(axes: Axes, fixture: Fixture) -> None:
