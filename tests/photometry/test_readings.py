@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from written import cosine, lm63, to_one_side
+from written import cosine, lm63, lopsided, to_one_side
 
 from underlit.photometry import (
     Head,
@@ -217,9 +217,9 @@ def test_a_turned_file_is_read_where_it_shines():
 
 def test_a_file_s_polar_diagram_holds_its_light_up_and_down(tmp_path):
     """Intensities of the sheet over all directions add up to the PPF; a file that shines up is drawn all round."""
-    text = lm63(to_one_side(40), planes=range(0, 361, 10), angles=range(0, 181, 5), opening="0.1 0.5 0")
+    text = lm63(lopsided, planes=range(0, 361, 10), angles=range(0, 181, 5), opening="0.1 0.5 0")
     (tmp_path / "own.ies").write_text(text, encoding="latin-1")
-    fixture = {"photometric_file": "own.ies", "size": ["60 cm", "20 cm", "2 cm"], "photometric_turn": "15 deg"}
+    fixture = {"photometric_file": "own.ies", "size": ["60 cm", "30 cm", "2 cm"], "photometric_turn": "15 deg"}
     tank = {"inside_size": ["60 cm", "30 cm", "36 cm"]}
     (found,) = scene_from_dict({"tank": tank, "fixture": [fixture]}, folder=tmp_path).fixtures
     azimuths, angles = np.radians(np.arange(0, 360, 2)), np.radians(np.linspace(0, 180, 721))
