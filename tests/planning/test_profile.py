@@ -27,6 +27,7 @@ from underlit.planning.profile import (
     tops_of_plants,
 )
 from underlit.planning.zones import Verdict
+from underlit.report.profile import halving_words
 from underlit.results.result import Result
 from underlit.run import trace
 from underlit.scene import Band
@@ -172,6 +173,7 @@ def test_light_that_does_not_fall_has_no_halving_depth():
     assert abs(fit.rate.value) < 1e-9
     assert fit.depth > 1e6
     assert not fit.rule_holds
+    assert "hardly falls" in halving_words(fit) or "does not fall" in halving_words(fit)
 
 
 def test_one_plane_under_water_is_too_few():

@@ -48,6 +48,10 @@ def cleaning_pair(scene: Scene) -> tuple[Scene, Scene, list[Differs]]:
     if scene.lid is not None:
         span = "glass top in all: clean takes 8-15 %, in use 15-30 %, crusted 30-50 %"
         told.append(Differs("dirt on the lid lets through", f"{WIPED_LID:g}", f"{DIRTY_LID:g}", span))
+    if scene.rack:
+        told.append(
+            Differs("other tanks of the rack", "as they are", "as they are", "only this scene's own tank is cleaned")
+        )
     return _state(scene, clean=True), _state(scene, clean=False), told
 
 

@@ -185,8 +185,8 @@ def in_words(made: Comparison) -> list[str]:
 
 def _light_words(rows: Sequence[Row], k: int) -> str:
     zones = [r for r in rows if not r.is_spot and r.changes[k] is not None]
-    # The whole bed is told only where a scene names no zone of its own.
-    zones = [r for r in zones if r.name != WHOLE_BED] or zones
+    # A whole bed is told only where no zone is named.
+    zones = [r for r in zones if not r.name.endswith(WHOLE_BED)] or zones
     beyond = [r for r in zones if (c := r.changes[k]) is not None and c.beyond_error]
     moved = [r for r in beyond if abs(r.changes[k].relative) >= WORTH_TELLING]  # type: ignore[union-attr]
     if not beyond:

@@ -33,6 +33,8 @@ COLUMNS = (
     "counting_error_95_umol_m2_s", "not_known_about_tank_95_umol_m2_s",
 )  # fmt: skip
 METER_HEAD_UP_M = 0.03
+DEEPEST_TOLD_M = 2.0
+"""A halving depth beyond this says only that light hardly falls: no tank is so deep."""
 UNKNOWN_COLUMN = "± not known\nof the tank"
 
 
@@ -120,6 +122,12 @@ def place_words(told: Told, profiles: Sequence[Profile]) -> list[str]:
 AS_IT_IS, NO_LID, WITH_LID = "as it is", "no lid", "with a lid"
 
 
+def has_depth(found: Halving) -> bool:
+    """Whether the depth that halves the light is a number worth telling."""
+    low, high = found.depth_interval
+    return found.rate.value > 0 and math.isfinite(high) and low <= DEEPEST_TOLD_M
+
+
 def halving_words(found: Halving | None) -> str:
     """The depth that halves the light, with its error."""
     if found is None:
@@ -127,7 +135,9 @@ def halving_words(found: Halving | None) -> str:
     if found.rate.value <= 0:
         return "The light does not fall with depth here."
     low, high = found.depth_interval
-    spread = f"{100 * low:.1f} to {100 * high:.1f} cm" if math.isfinite(high) else f"{100 * low:.1f} cm or more"
+    if not has_depth(found):
+        return f"The light hardly falls with depth here: {cm(low)} of water or more would halve it."
+    spread = f"{100 * low:.1f} to {100 * high:.1f} cm"
     strays = f"; the planes stray up to {percent(found.strays)} from an even fall" if found.strays >= 0.005 else ""
     return f"{cm(found.depth)} of water halves the light ({spread} by counting, 95 %){strays}."
 
@@ -234,7 +244,10 @@ def _panel(told: Told, profiles: Sequence[Profile]) -> ColumnPanel:
             Curve(lid, made.column.heights, value, made.column.half_widths, 1.96 * told.relative_unknown * value)
         )
     found = first.halving
-    words = "" if found is None or found.rate.value <= 0 else f"{cm(found.depth)} of water halves the light"
+    tells = (
+        found is not None and 0 < found.depth_interval[0] <= DEEPEST_TOLD_M and math.isfinite(found.depth_interval[1])
+    )
+    words = f"{cm(found.depth)} of water halves the light" if found is not None and tells else ""
     band = None if told.plant is None else told.plant.band or first.band
     return ColumnPanel(
         first.name, tuple(curves), first.bed, first.surface, first.by_rule(first.column.heights), words,
