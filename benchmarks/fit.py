@@ -12,13 +12,13 @@ from __future__ import annotations
 
 import argparse
 import time
-from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
 from underlit.backends.cpu import Tracer
 from underlit.planning.fit.estimate import MODEL_SD, READING_SD, ROUNDING_PPFD
-from underlit.planning.fit.fitting import Found, fit, scene_parameters
+from underlit.planning.fit.fitting import fit, scene_parameters
 from underlit.planning.fit.light import Place, dimming_of, heads_only, lowered_for
 from underlit.planning.fit.parameters import Kind, Parameter, with_values
 from underlit.planning.fit.readings import LidState, Reading, Setting, made_reading
@@ -102,50 +102,67 @@ def case(scene: Scene, parameters: tuple[Parameter, ...], seed: int) -> tuple[np
     return u, readings
 
 
-def cases(count: int, photons: int) -> Iterator[tuple[np.ndarray, Found]]:
-    """True u and fit of each case."""
-    scene = scene_from_dict(LOW_TANK)
-    parameters = scene_parameters(scene)
-    for seed in range(count):
-        u, readings = case(scene, parameters, seed)
-        yield u, fit(scene, readings, photons=photons, advice=0)
+@dataclass
+class Tally:
+    """What simulated cases gave, case by case.
+
+    inside: (cases, parameters) bool, true value within the 95 % interval; together: (cases,) bool, within the 95 %
+    region of all; left: (cases, parameters), standard error over that before the readings; before, after: (cases,) root
+    mean square of the logarithm of another tank's light, as the scene says and as fitted, over the truth; seconds,
+    retraced: (cases,).
+    """
+
+    parameters: tuple[Parameter, ...]
+    inside: np.ndarray
+    together: np.ndarray
+    left: np.ndarray
+    before: np.ndarray
+    after: np.ndarray
+    seconds: np.ndarray
+    retraced: np.ndarray
+
+
+def run_cases(seeds: range, photons: int) -> Tally:
+    """Simulate and fit a case for each seed."""
+    from scipy.stats import chi2
+
+    low, tall = scene_from_dict(LOW_TANK), scene_from_dict(TALL_TANK)
+    parameters, of_tall = scene_parameters(low), scene_parameters(tall)
+    places = spots(tall, np.random.default_rng(7), 6)
+    started = np.array([p.u_start for p in parameters])
+    rows = []
+    for seed in seeds:
+        u, readings = case(low, parameters, seed)
+        found = fit(low, readings, photons=photons, advice=0)
+        fitted, off = found.fitted, found.fitted.u - u
+        light = [
+            np.log(true_light(tall, of_tall, _for_light(of_tall, parameters, v), places, OPEN, 5000 + seed))
+            for v in (u, started, fitted.u)
+        ]
+        rows.append((
+            np.abs(off) <= 1.96 * fitted.sd, off @ np.linalg.solve(fitted.covariance, off) <= chi2.ppf(0.95, len(off)),
+            fitted.sd / fitted.prior_sd, *(np.sqrt(np.mean((v - light[0]) ** 2)) for v in light[1:]),
+            found.seconds, fitted.retraced,
+        ))  # fmt: skip
+    return Tally(parameters, *(np.array(column) for column in zip(*rows, strict=True)))
 
 
 def main() -> None:
     """Run the cases and print what they say."""
-    from scipy.stats import chi2
-
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--cases", type=int, default=40)
     parser.add_argument("--photons", type=int, default=1 << 18)
     asked = parser.parse_args()
-    low, tall = scene_from_dict(LOW_TANK), scene_from_dict(TALL_TANK)
-    parameters, of_tall = scene_parameters(low), scene_parameters(tall)
-    inside, together, seconds, retraced = np.zeros(len(parameters), int), 0, [], 0
-    before, after, shrunk = [], [], []
-    places = spots(tall, np.random.default_rng(7), 6)
-    for number, (u, found) in enumerate(cases(asked.cases, asked.photons)):
-        fitted = found.fitted
-        off = fitted.u - u
-        inside += np.abs(off) <= 1.96 * fitted.sd
-        together += bool(off @ np.linalg.solve(fitted.covariance, off) <= chi2.ppf(0.95, len(off)))
-        seconds.append(found.seconds)
-        retraced += fitted.retraced
-        shrunk.append(fitted.sd / fitted.prior_sd)
-        light = [true_light(tall, of_tall, _for_light(of_tall, parameters, v), places, OPEN, 5000 + number)
-                 for v in (u, np.array([p.u_start for p in parameters]), fitted.u)]  # fmt: skip
-        before.append(np.sqrt(np.mean(np.log(light[1] / light[0]) ** 2)))
-        after.append(np.sqrt(np.mean(np.log(light[2] / light[0]) ** 2)))
+    t = run_cases(range(asked.cases), asked.photons)
     print(f"{asked.cases} cases, {asked.photons} photons a setting")
-    for k, parameter in enumerate(parameters):
-        print(
-            f"  {parameter.name:28s} inside {inside[k]:2d}; "
-            f"error left {np.median([s[k] for s in shrunk]):.2f} of before"
-        )
-    print(f"  all together inside {together}")
-    print(f"  seconds a fit: median {np.median(seconds):.1f}, most {max(seconds):.1f}; traced anew {retraced} times")
-    print(f"  another tank off by {100 * np.mean(before):.0f} % before, {100 * np.mean(after):.0f} % after; "
-          f"better in {np.sum(np.array(after) < np.array(before))} of {asked.cases}")  # fmt: skip
+    for k, parameter in enumerate(t.parameters):
+        inside, left = t.inside[:, k].sum(), np.median(t.left[:, k])
+        print(f"  {parameter.name:28s} inside {inside:2d}; error left {left:.2f} of before")
+    print(f"  all together inside {t.together.sum()}")
+    seconds = f"median {np.median(t.seconds):.1f}, most {t.seconds.max():.1f}"
+    print(f"  seconds a fit: {seconds}; traced anew {t.retraced.sum()} times")
+    print(f"  another tank off by {100 * t.before.mean():.0f} % before, {100 * t.after.mean():.0f} % after; "
+          f"better in {(t.after < t.before).sum()}")  # fmt: skip
 
 
 def _for_light(of: tuple[Parameter, ...], known: tuple[Parameter, ...], u: np.ndarray) -> np.ndarray:

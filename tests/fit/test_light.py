@@ -4,6 +4,7 @@ traced."""
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
 import pytest
@@ -24,6 +25,14 @@ ON, OFF = Setting(LidState.ON), Setting(LidState.OFF)
 HEADS = [(0.22, 0.15, 0.07), (0.38, 0.06, 0.07)]
 BEFORE = scene()
 CHANGED = {Kind.BEAM: 80.0, Kind.LID: 0.75, Kind.GROWTH: 0.5, Kind.TINT: 2.0, Kind.BACKING: 0.5}
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _larger_heads() -> Iterator[None]:
+    """The same checks with fewer photons."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("underlit.planning.fit.light.HEAD_RADIUS_M", 0.03)
+        yield
 
 
 def _changed(kind: Kind) -> Scene:

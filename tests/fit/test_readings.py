@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from fitted_tanks import scene
 
-from underlit.planning.fit.readings import LidState, Medium, Reading, ReadingsError, Setting, read_readings
+from underlit.planning.fit.readings import Correction, LidState, Medium, Reading, ReadingsError, Setting, read_readings
 
 SCENE = scene()
 
@@ -58,6 +58,9 @@ def test_the_underwater_correction_is_made_once(tmp_path: Path) -> None:
     rows = _read(tmp_path, head + "middle,,,,50,no,1.2\nmiddle,,,,50,yes,1.2\nair,10 cm,10 cm,29 cm,50,no,1.2\n")
     assert [r.ppfd for r in rows] == [pytest.approx(60), 50, 50]
     assert rows[2].medium is Medium.AIR
+    assert [r.correction for r in rows] == [Correction.MADE_HERE, Correction.IN_VALUE, Correction.NOT_NEEDED]
+    (unsaid,) = _read(tmp_path, "name,value\nmiddle,50\n")
+    assert unsaid.correction is Correction.TAKEN_AS_IN_VALUE
 
 
 def test_semicolons_decimal_commas_comments_and_empty_boxes(tmp_path: Path) -> None:

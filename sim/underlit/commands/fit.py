@@ -20,7 +20,7 @@ def fit(
     out: Path | None = None,
     carry: Path | None = None,
     tables: Annotated[bool, Parameter(negative=())] = False,
-    photons: str = "1e6",
+    photons: str = "2e6",
     seed: str = "1",
     threads: str | None = None,
 ) -> None:
@@ -87,7 +87,7 @@ def _found(scene: Any, readings: Any, photons: int | None, seed: int | None, thr
     try:
         with working(console, "tracing the tank as it was read") as status:
             told = getattr(status, "update", lambda text: None)
-            return fit_readings(scene, readings, photons=photons or 1 << 20, seed=seed or 0, threads=threads, told=told)
+            return fit_readings(scene, readings, photons=photons or 1 << 21, seed=seed or 0, threads=threads, told=told)
     except LoweringError as problem:
         raise Refused(f"{scene.path}: {problem}") from None
 

@@ -16,7 +16,7 @@ def sheet(
     out: Path | None = None,
     paper: Literal["a4", "letter"] = "a4",
     spots: str = "8",
-    photons: str = "5e5",
+    photons: str = "1e6",
     seed: str = "1",
     threads: str | None = None,
 ) -> None:

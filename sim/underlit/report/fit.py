@@ -15,7 +15,7 @@ from underlit.planning.fit.advise import NextReading, settles, tied, untouched
 from underlit.planning.fit.estimate import MODEL_SD, READING_SD, Fitted, Residual
 from underlit.planning.fit.fitting import Found
 from underlit.planning.fit.parameters import Kind, Parameter, Scale
-from underlit.planning.fit.readings import LidState, Setting
+from underlit.planning.fit.readings import Correction, LidState, Setting
 from underlit.report.numbers import light
 from underlit.report.printout import say, table
 from underlit.report.summary import number, versions
@@ -145,6 +145,16 @@ def _alike(fitted: Fitted, i: int, j: int, correlation: float) -> bool:
     return (correlation > 0) == (falls[0] == falls[1])
 
 
+def correction_lines(fitted: Fitted) -> list[str]:
+    """That readings do not say whether they are corrected for water."""
+    if not any(r.reading.correction is Correction.TAKEN_AS_IN_VALUE for r in fitted.residuals):
+        return []
+    return [
+        "The readings under water do not say whether the meter's underwater correction is in them; it is taken to be. "
+        "Where it is not, they are 10 to 25 % too low, and so is the output found: add the column corrected."
+    ]
+
+
 def stretch_line(fitted: Fitted) -> list[str]:
     """What to make of readings that scatter too much."""
     if fitted.stretch <= 1.0:
@@ -193,6 +203,7 @@ def sentences(found: Found) -> list[str]:
     return [
         *outlier_lines(fitted),
         *stretch_line(fitted),
+        *correction_lines(fitted),
         *leverage_lines(fitted),
         *apart_lines(fitted),
         *next_lines(fitted, found.next),

@@ -8,10 +8,14 @@ from pathlib import Path
 
 from underlit.planning.fit.estimate import MODEL_SD, READING_SD, Z95, Fitted
 from underlit.planning.fit.fitting import Found
-from underlit.planning.fit.parameters import Scale
+from underlit.planning.fit.parameters import Kind, Scale
 from underlit.report.fit import UNITS, figure, fit_summary, setting_words, values, words
 from underlit.results.atomic import write_text
 from underlit.viz.residuals import KnownMark, ReadingMark, write_residuals
+
+LONGEST_LABEL = 46
+UNIT_SHOWN = {kind: f", {UNITS[kind]}" for kind in (Kind.OUTPUT, Kind.BEAM, Kind.TINT)}
+"""Units in the picture, where a number is no share."""
 
 
 def write_fit(found: Found, path: Path, text: str) -> list[Path]:
@@ -27,11 +31,16 @@ def write_fit(found: Found, path: Path, text: str) -> list[Path]:
     return [path, data, picture]
 
 
+def cut(label: str) -> str:
+    """A label that fits beside the picture."""
+    return label if len(label) <= LONGEST_LABEL else label[: LONGEST_LABEL - 1] + "…"
+
+
 def reading_marks(fitted: Fitted) -> list[ReadingMark]:
     """Readings for the picture."""
     return [
         ReadingMark(
-            f"{i}  {r.reading.name} ({setting_words(r.reading.setting, r.reading.dimming)})",
+            cut(f"{i}  {r.reading.name} ({setting_words(r.reading.setting, r.reading.dimming)})"),
             r.reading.ppfd / r.before - 1, r.departure, r.set_aside,
         )
         for i, r in enumerate(fitted.residuals, 1)
@@ -48,7 +57,7 @@ def known_marks(fitted: Fitted) -> list[KnownMark]:
         text = f"{figure(value)} ({figure(low)} to {figure(high)})"
         marks.append(
             KnownMark(
-                f"{words(parameter)}, {UNITS[parameter.kind]}", sign * (fitted.u[k] - parameter.u_start) / before,
+                cut(words(parameter) + UNIT_SHOWN.get(parameter.kind, "")), sign * (fitted.u[k] - parameter.u_start) / before,
                 Z95 * fitted.sd[k] / before, text,
             )
         )  # fmt: skip

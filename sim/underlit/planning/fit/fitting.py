@@ -2,8 +2,10 @@
 
 scene = load_scene("tank.toml")
 found = fit(scene, read_readings("readings.csv", scene))
-found.fitted.value(0), found.fitted.interval(0)
-write_corrected(found.fitted, "tank-fitted.toml")
+for k, parameter in enumerate(found.fitted.parameters):
+    print(parameter.name, found.fitted.value(k), found.fitted.interval(k))
+out = Path("tank-fitted.toml")
+out.write_text(corrected_text(found.fitted, out))
 """
 
 from __future__ import annotations

@@ -58,6 +58,15 @@ class Medium(StrEnum):
     WATER = "water"
 
 
+class Correction(StrEnum):
+    """Where the underwater correction of a reading is."""
+
+    NOT_NEEDED = "read in air"
+    IN_VALUE = "in the value"
+    MADE_HERE = "made by the immersion factor"
+    TAKEN_AS_IN_VALUE = "not said; taken to be in the value"
+
+
 @dataclass(frozen=True)
 class Setting:
     """How the tank was set up for a reading: the lid; height of all fixtures over the rim [m], None as in the scene."""
@@ -80,6 +89,7 @@ class Reading:
     medium: Medium = Medium.WATER
     dimming: float | None = None
     line: int = 0
+    correction: Correction = Correction.IN_VALUE
 
 
 class ReadingsError(ValueError):
@@ -242,9 +252,9 @@ class _Table:
         if at is None or shown_value is None or setting is None:
             return None
         medium = self._medium(at[2])
-        factor = self._immersion(medium)
+        factor, correction = self._immersion(medium)
         name = self.cells.get("name") or f"line {self.line}"
-        return Reading(name, at, shown_value * factor, setting, medium, dimming, self.line)
+        return Reading(name, at, shown_value * factor, setting, medium, dimming, self.line, correction)
 
     def _value(self) -> float | None:
         cell = self.cells["value"]
@@ -350,13 +360,16 @@ class _Table:
             self.wrong("medium", f"its place lies {100 * abs(z - level):.1f} cm {side} the water surface", word)
         return found
 
-    def _immersion(self, medium: Medium) -> float:
+    def _immersion(self, medium: Medium) -> tuple[float, Correction]:
+        """By what the value is to be multiplied, and why."""
         factor = self._number("immersion_factor", *IMMERSION_FACTORS, "a factor such as 1.2")
         word = self._word("corrected", ("yes", "no"))
         if medium is Medium.AIR:
-            return 1.0
+            return 1.0, Correction.NOT_NEEDED
         if word is None and factor is not None:
             self.wrong("corrected", "is the underwater correction in the value already (yes) or not (no)?")
         if word == "no" and factor is None and "immersion_factor" not in self.cells:
             self.wrong("immersion_factor", "is missing: the meter's handbook states it, most lie between 1.1 and 1.35")
-        return factor if word == "no" and factor is not None else 1.0
+        if word == "no" and factor is not None:
+            return factor, Correction.MADE_HERE
+        return 1.0, Correction.IN_VALUE if word == "yes" else Correction.TAKEN_AS_IN_VALUE

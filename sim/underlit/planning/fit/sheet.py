@@ -19,11 +19,15 @@ from underlit.planning.fit.parameters import parameters_of
 from underlit.planning.fit.readings import LidState, Setting
 from underlit.scene.model import Scene
 
-PHOTONS = 1 << 19
+PHOTONS = 1 << 20
 USUAL_ROWS = 8
 """Readings that a sheet asks for where not told otherwise: four to six tell most of what can be told; two to spare."""
 NEAR_M = 0.04
 """A proposed spot this near to one of the scene's is not proposed."""
+
+
+TYPED = ("value", "corrected", "immersion_factor", "dimming", "above_rim [cm]")
+"""Columns of the csv that are typed in at the tank."""
 
 
 @dataclass(frozen=True)
@@ -110,28 +114,14 @@ def template_csv(scene: Scene, rows: Sequence[SheetRow]) -> str:
     """A csv file with the sheet's rows, to type the readings into; `read_readings` reads it."""
     text = io.StringIO()
     text.write("# Type what the meter shows under value; leave a row empty that was not read.\n")
-    text.write(
-        "# corrected: yes where the underwater correction is in the value, else no and the meter's immersion_factor.\n"
-    )
+    text.write("# corrected: yes where the underwater correction is in the value, else no and the immersion_factor.\n")
+    text.write("# dimming and above_rim (height of the light): only where they were not as in the scene.\n")
     writer = csv.writer(text, lineterminator="\n")
     lid = ["lid"] if scene.lid is not None else []
-    writer.writerow(
-        [
-            "number",
-            "name",
-            "x [cm]",
-            "y [cm]",
-            "above_substrate [cm]",
-            *lid,
-            "predicted",
-            "value",
-            "corrected",
-            "immersion_factor",
-        ]
-    )
+    writer.writerow(["number", "name", "x [cm]", "y [cm]", "above_substrate [cm]", *lid, "predicted", *TYPED])
     for row in rows:
         place = [f"{100 * v:.2f}" for v in (row.at[0], row.at[1], row.above_substrate)]
         writer.writerow(
-            [row.number, row.name, *place, *([str(row.lid)] if lid else []), f"{row.ppfd:.3g}", "", "yes", ""]
+            [row.number, row.name, *place, *([str(row.lid)] if lid else []), f"{row.ppfd:.3g}", *[""] * len(TYPED)]
         )
     return text.getvalue()
