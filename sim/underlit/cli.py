@@ -36,6 +36,7 @@ COMMANDS = (
     "catalogue",
     "chart",
     "suggest",
+    "plant",
     "dose",
     "fit",
     "sheet",
