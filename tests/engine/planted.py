@@ -104,7 +104,7 @@ PLANTED = {
                 "far = surface.front if back == 0 else surface.back",
             ),
         ),
-        (f"{GLASS}on_axis_under_water", f"{GLASS}lid_gap_and_water_under_lambertian_light"),
+        (f"{GLASS}on_axis_under_water", f"{GLASS}lid_gap_and_water_under_lambertian_light", f"{PAGE}[trade]"),
     ),
     # the count is read in black rooms, the colour from zones, which know no sides: neither can stand in for the other
     "the count and the colour of the other side": Planted(
