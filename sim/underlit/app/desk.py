@@ -96,6 +96,7 @@ class Desk:
             text = adopted(path, self.folder)
         except (OSError, UnicodeDecodeError) as problem:
             raise DocumentError(f"{path}: cannot be read ({problem})") from None
+        self.opened = str(path)
         self.begin(text)
 
     def edit(self, change: Callable[[Document], Any]) -> None:
@@ -221,6 +222,7 @@ class Desk:
             kept = {
                 "side": self.side,
                 "units": self.units,
+                "opened": self.opened,
                 "variants": {side: {"texts": v.texts, "at": v.at} for side, v in self.variants.items()},
             }
         write_text(self.folder / "desk.json", json.dumps(kept))
@@ -229,7 +231,7 @@ class Desk:
         """Read back what was kept, as far as it can be read, and trace it."""
         try:
             kept = json.loads((self.folder / "desk.json").read_text(encoding="utf-8"))
-            self.units, self.side = str(kept["units"]), Side(kept["side"])
+            self.units, self.side, self.opened = str(kept["units"]), Side(kept["side"]), str(kept["opened"])
             variants = {Side(side): (list(v["texts"]), int(v["at"])) for side, v in kept["variants"].items()}
         except (OSError, ValueError, KeyError, TypeError, AttributeError):
             return

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Any, NamedTuple
@@ -15,6 +16,8 @@ Key = str | int
 Read = Callable[[Scene], Any]
 Say = Callable[[Any], Any]
 CLOSE = 1e-6
+STILL_SECONDS = 0.8
+"""So long after the last move a slider follows the scene again."""
 
 
 def _at(read: Callable[[Scene], Sequence[float]], axis: int, scene: Scene) -> float:
@@ -27,6 +30,36 @@ class Limits(NamedTuple):
     least: float
     most: float
     step: float
+
+
+class Range(ui.element):
+    """The browser's own slider from 0 to 100: fully worked by the keyboard. slid: told while it moves; ended: where it ends.
+
+    While a hand is on it, what the server says waits: an echo must not pull it back.
+    """
+
+    def __init__(self, label: str, slid: Callable[[float], Any], ended: Callable[[float], Any] | None = None) -> None:
+        super().__init__("input")
+        self._touched = -STILL_SECONDS
+        self._wanted = 0.0
+        self.props(f'type="range" min="0" max="100" step="1" aria-label="{label}"').classes("range")
+        number = "(event) => emit(Number(event.target.value))"
+        self.on("input", lambda event: self._slid(slid, float(event.args)), js_handler=number, throttle=0.05)
+        if ended is not None:
+            self.on("change", lambda event: ended(float(event.args)), js_handler=number)
+
+    def _slid(self, slid: Callable[[float], Any], percent: float) -> None:
+        self._touched = time.monotonic()
+        slid(percent)
+
+    def show(self, percent: float) -> None:
+        """Where it stands."""
+        self._wanted = percent
+        if time.monotonic() - self._touched < STILL_SECONDS:
+            ui.timer(STILL_SECONDS, lambda: self.show(self._wanted), once=True)
+        else:
+            # not as a property of the element: the page would set it again whenever anything is drawn anew
+            self.client.run_javascript(f'const at = document.getElementById("{self.html_id}"); if (at) at.value = {percent}')
 
 
 class Fields:
@@ -145,21 +178,24 @@ class Fields:
         self._follow(lambda scene: field.set_value(bool(read(scene))))
         return field
 
-    def percent(self, label: str, read: Read, say: Say, moved: Callable[[float], Any] | None = None) -> ui.slider:
+    def percent(self, label: str, read: Read, say: Say, moved: Callable[[float], Any] | None = None) -> Range:
         """A share of one as a slider in percent; moved: told of every step while it slides, say of where it ends."""
         with ui.row().classes("dimmer"):
             ui.label(label)
             number = ui.label("").classes("end")
-            slider = ui.slider(min=0, max=100, step=1).classes("slide").props(f'aria-label="{label}, percent"')
 
-        def slid(event: Any) -> None:
-            number.set_text(f"{event.value:.0f} %")
-            if moved is not None:
-                moved(float(event.value) / 100)
+            def slid(percent: float) -> None:
+                number.set_text(f"{percent:.0f} %")
+                if moved is not None:
+                    moved(percent / 100)
 
-        slider.on_value_change(slid)
-        slider.on("change", lambda event: say(round(float(event.args) / 100, 4)))
-        self._follow(lambda scene: slider.set_value(round(100 * read(scene))))
+            slider = Range(f"{label}, percent", slid, lambda percent: say(round(percent / 100, 4)))
+
+        def show(scene: Scene) -> None:
+            slider.show(round(100 * read(scene)))
+            number.set_text(f"{round(100 * read(scene))} %")
+
+        self._follow(show)
         return slider
 
     def text(self, label: str, read: Read, say: Say) -> ui.input:

@@ -24,14 +24,14 @@ STYLE = Path(__file__).with_name("style.css")
 
 def build_page(desk: Desk, scene: Path | None = None) -> None:
     """Build one visitor's page. scene: a file to put on the desk the first time."""
+    ui.add_head_html('<script>document.documentElement.lang = "en"</script>')
     ui.add_css(STYLE.read_text(encoding="utf-8"))
     bench = Bench(desk, context.client)
     if scene is not None and desk.opened != str(scene):
         bench.act(lambda: desk.open_file(scene))
-        desk.opened = str(scene)
     start = Start(bench)
     header = Header(bench, start)
-    with ui.element("main").classes("desk"):
+    with ui.element("div").classes("desk"):
         with ui.element("section").classes("window").props('aria-label="The tank"'):
             picture = Picture(bench)
             below: list[Section] = [Beside(bench), Where(bench)]

@@ -44,6 +44,8 @@ def app(
     try:
         from underlit.app.server import Where, is_loopback, serve
     except ImportError as problem:
+        if (problem.name or "").startswith("underlit"):
+            raise
         raise Refused(
             f"no app: {problem.name} is not installed; install it with: pip install 'underlit[app]'"
         ) from None

@@ -22,7 +22,7 @@ class Files:
             ui.menu_item("Open or bring a file ...", self._ask)
             ui.menu_item("Save the scene", self._save)
             ui.menu_item("Show the scene's text ...", self._show_text)
-        with ui.dialog() as self._bring, ui.card().classes("start"):
+        with ui.dialog().props('aria-label="Open or bring a file"') as self._bring, ui.card().classes("start"):
             ui.label("Open a scene, or bring a file that it names").classes("heading")
             kinds = ", ".join(sorted({".toml"} | uploads.MESHES | uploads.TEXTS))
             ui.label(f"Scenes (.toml), meshes, photometric files and tables: {kinds}.").classes("quiet")
@@ -31,11 +31,11 @@ class Files:
                 on_rejected=lambda: ui.notify(f"too large: {uploads.MOST_BYTES // 2**20} MB are the most", type="negative"),
             ).props('label="Choose or drop a file" flat bordered')  # fmt: skip
             ui.button("Close", on_click=self._bring.close).props("flat no-caps")
-        with ui.dialog() as self._dialog, ui.card().classes("start"):
+        with ui.dialog().props('aria-label="Text of the scene"') as self._dialog, ui.card().classes("start"):
             ui.label("The scene's text").classes("heading")
             self._text = ui.textarea("Scene (TOML)").props("outlined rows=24").classes("code")
             with ui.row().classes("ends"):
-                ui.button("Take it", on_click=self._take).props("unelevated no-caps")
+                ui.button("Take it", color=None, on_click=self._take).props("unelevated no-caps").classes("strong")
                 ui.button("Close", on_click=self._dialog.close).props("flat no-caps")
 
     def _ask(self) -> None:

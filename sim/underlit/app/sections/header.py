@@ -17,7 +17,7 @@ class Header:
         self._bench = bench
         self._dark = ui.dark_mode(None)
         with ui.element("header").classes("top"):
-            ui.label("underlit").classes("mark")
+            ui.label("underlit").classes("mark").props('role="heading" aria-level="1"')
             self._title = ui.input(label="Title", on_change=self._titled).props('dense borderless debounce="600"')
             self._title.classes("title")
             Files(bench, start)
@@ -28,7 +28,9 @@ class Header:
                 "dense borderless options-dense"
             )
             self._units.on_value_change(self._measured)
-            ui.button("Light or dark", on_click=self._dark.toggle).props("flat dense no-caps")
+            ui.button("Light or dark", on_click=lambda: self._dark.set_value(not self._dark.value)).props(
+                "flat dense no-caps"
+            )
 
     def scene_changed(self) -> None:
         """Show title, steps and variants."""
@@ -40,11 +42,10 @@ class Header:
         with self._sides:
             for side in Side:
                 if side in desk.variants:
-                    pressed = "true" if side is desk.side else "false"
-                    look = "unelevated" if side is desk.side else "outline"
-                    ui.button(f"Tank {side}", on_click=lambda s=side: desk.turn_to(s)).props(
-                        f'{look} dense no-caps aria-pressed="{pressed}"'
-                    )
+                    held = side is desk.side
+                    button = ui.button(f"Tank {side}", color=None, on_click=lambda s=side: desk.turn_to(s))
+                    button.props(f'unelevated dense no-caps aria-pressed="{str(held).lower()}"')
+                    button.classes("strong" if held else "plain")
             if len(desk.variants) == 1:
                 ui.button("Try a change beside it", on_click=self._branch).props("outline dense no-caps")
 

@@ -9,6 +9,7 @@ from nicegui import ui
 
 from underlit.app.bench import Bench
 from underlit.app.document import Document
+from underlit.app.fields import Range
 from underlit.app.view import TankView
 from underlit.scene import Plants
 from underlit.viz.palette import BAR_TITLE
@@ -39,8 +40,8 @@ class Picture:
             self._shown = {key: ui.checkbox(label, value=True, on_change=self._show) for key, label in shown}
             self._plane = ui.select(PLANES, label="Light inside the water", value="none", on_change=self._show)
             self._plane.props("dense outlined options-dense").classes("medium")
-            self._at = ui.slider(min=0, max=1, step=0.01, value=0.5, on_change=self._show).classes("slide")
-            self._at.props('aria-label="Where the light plane lies, share of the way" label')
+            self._at = 0.5
+            Range("Where the light plane lies, share of the way", self._slid).show(50)
         self._show()
 
     # -- following the tank ---------------------------------------------------------------------------------
@@ -82,9 +83,13 @@ class Picture:
         top = self._pinned.value
         return [0.0, float(top)] if top and math.isfinite(top) and top > 0 else None
 
+    def _slid(self, percent: float) -> None:
+        self._at = percent / 100
+        self._show()
+
     def _show(self, _: Any = None) -> None:
         kind = self._plane.value
-        plane = None if kind == "none" else {"kind": kind, "at": float(self._at.value)}
+        plane = None if kind == "none" else {"kind": kind, "at": self._at}
         self.view.show(
             {
                 **{key: box.value for key, box in self._shown.items()},

@@ -100,14 +100,19 @@ class Start:
 
     def __init__(self, bench: Bench) -> None:
         self._bench, self._answers = bench, Answers()
-        with ui.dialog().props("persistent") as self._dialog, ui.card().classes("start"):
+        with (
+            ui.dialog().props('persistent aria-label="A tank in a minute"') as self._dialog,
+            ui.card().classes("start"),
+        ):
             ui.label("A tank in a minute").classes("heading").props('role="heading" aria-level="2"')
             ui.label("Answer what you know; the rest is taken as usual, and said.").classes("quiet")
             self._tank()
             self._light()
             self._growing()
             with ui.row().classes("ends"):
-                ui.button("Show me the light", on_click=self._begin).props("unelevated no-caps")
+                ui.button("Show me the light", color=None, on_click=self._begin).props("unelevated no-caps").classes(
+                    "strong"
+                )
                 ui.button("Cancel", on_click=self._dialog.close).props("flat no-caps")
 
     def open(self) -> None:
