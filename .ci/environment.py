@@ -15,11 +15,15 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 OLDEST = (3, 11)
-EXTRAS = ("test", "dev", "bench")
+EXTRAS = ("app", "pdf", "cluster", "test", "dev", "bench")
 PICTURES = ("libegl1", "libgl1-mesa-dri")
 """Software GL: without it there is no view.png."""
-OTHER_ENGINE = ("libatomic1",)
-"""What Mitsuba, an outside reference of the tests and benchmarks, wants of the system."""
+PACKAGES = {
+    "pdf": ("libpango-1.0-0", "libpangoft2-1.0-0", "libharfbuzz-subset0"),
+    "test": ("libatomic1", "chromium", "libpango-1.0-0", "libpangoft2-1.0-0", "libharfbuzz-subset0"),
+    "bench": ("libatomic1",),
+}
+"""What the Python packages of an extra want of the system: Pango prints, libatomic serves Mitsuba, Chromium visits the app."""
 
 
 def works(python: Path) -> bool:
@@ -62,7 +66,7 @@ def install_packages(packages: list[str]) -> bool:
 
 def add_packages(extras: list[str]) -> None:
     """See to the Debian packages that the Python ones need; without them all but what they are for works."""
-    wanted = [*PICTURES, *(OTHER_ENGINE if {"test", "bench"} & set(extras) else ())]
+    wanted = list(dict.fromkeys([*PICTURES, *(package for extra in extras for package in PACKAGES.get(extra, ()))]))
     missing = [package for package in wanted if is_missing(package)]
     if missing and not install_packages(missing):
         print(f"going on without {' '.join(missing)}; to have it: apt-get install {' '.join(missing)}", flush=True)
