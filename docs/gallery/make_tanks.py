@@ -89,6 +89,23 @@ def rack(folder: Path) -> dict[str, Any]:
     return scene
 
 
+def bowl(folder: Path) -> dict[str, Any]:
+    """A bowl from two meshes: an ellipse turned about its axis, and the same 5 mm farther out."""
+    import numpy as np
+    import trimesh
+
+    z = np.linspace(0.0, 0.26, 27)
+    for key, low, more in (("inside", 0.0, 0.0), ("outside", -0.006, 0.005)):
+        height = np.r_[low, z[1:]]
+        radius = 0.17 * np.sqrt(1 - ((np.clip(height, 0, None) - 0.125) / 0.18) ** 2) + more
+        profile = np.column_stack([np.r_[0, radius, 0], np.r_[low, height, 0.26]])
+        trimesh.creation.revolve(profile, sections=96).export(folder / f"{key}.stl")
+    tank = {key: {"mesh": f"{key}.stl", "unit": "m"} for key in ("inside", "outside")}
+    scene = described(tank=tank, substrate={"front_depth": "3 cm", "back_depth": "5 cm"})
+    scene["fixture"][0] |= {"size": ["12 cm", "12 cm", "1.5 cm"], "leds": {"rows": 6, "columns": 6}}
+    return scene
+
+
 def make(name: str, scene: dict[str, Any], folder: Path) -> None:
     """Trace a scene and write its picture."""
     from PIL import Image
@@ -105,7 +122,8 @@ def main(names: list[str]) -> None:
     FOLDER.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
-        scenes = {name: described(**parts) for name, parts in TANKS.items()} | {"rack": rack(folder)}
+        scenes = {name: described(**parts) for name, parts in TANKS.items()}
+        scenes |= {"rack": rack(folder), "bowl-from-meshes": bowl(folder)}
         for name in names or scenes:
             make(name, scenes[name], folder)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from copy import deepcopy
+from pathlib import Path
 from typing import Any
 
 from underlit.lowering.bed import lower_bed
@@ -33,9 +34,9 @@ def described(**parts: Any) -> dict[str, Any]:
     return {**plain, "fixture": [fixture], **deepcopy(parts)}
 
 
-def shell_of(scene: dict[str, Any]) -> tuple[Scene, World, int]:
+def shell_of(scene: dict[str, Any], folder: str | Path = ".") -> tuple[Scene, World, int]:
     """The tank, its water, lid and substrate without any light: (scene, world, the water's medium)."""
-    described_scene = scene_from_dict(scene)
+    described_scene = scene_from_dict(scene, folder=folder)
     world = World()
     shell = lower_shell(world, described_scene)
     lower_bed(world, described_scene)

@@ -179,7 +179,7 @@ def test_places_outside_a_round_tank_are_refused(parts: dict[str, Any], message:
 def test_the_schema_describes_the_shape_keys() -> None:
     """Editors show what each key is."""
     tank = json_schema()["$defs"][Tank.__name__]["properties"]
-    for key in ("shape", "bow", "side_pane", "room_corner", "outline", "height", "euro_brace"):
+    for key in ("shape", "bow", "side_pane", "room_corner", "outline", "height", "inside", "outside", "euro_brace"):
         assert tank[key].get("description"), key
 
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from underlit.geometry.solids import inside_solids
+from underlit.lowering.bed import bed_outline
 from underlit.lowering.ground import LoweringError
+from underlit.lowering.mesh_glass import section
 from underlit.lowering.plants import Grown
 from underlit.lowering.prisms import polygons_of
 from underlit.lowering.shapes import Shape
@@ -17,6 +20,9 @@ from underlit.lowering.world import Grid, World
 from underlit.scene.aims import Zone
 from underlit.scene.model import Scene
 from underlit.scene.plants import PlantKind
+
+if TYPE_CHECKING:
+    import shapely
 
 PLANE_SPACING = 0.02
 MAP_CELL = 0.01
@@ -93,7 +99,15 @@ class _Cells:
         return mean * self.area
 
 
-def _cells(scene: Scene, nx: int, ny: int) -> _Cells:
+def _covered(scene: Scene, z: float | None) -> shapely.Polygon:
+    """What the inside covers of the plan: where the substrate meets the panes (z None), or at a height [m]."""
+    meshes = scene.tank.meshes
+    if meshes is None:
+        return scene.tank.inside_outline.polygon
+    return bed_outline(scene) if z is None else section(meshes, min(z, meshes.height))
+
+
+def _cells(scene: Scene, nx: int, ny: int, polygon: shapely.Polygon) -> _Cells:
     length, depth, _ = scene.tank.inside_m
     x, y = _centres(length, nx), _centres(depth, ny)
     dx, dy = length / nx, depth / ny
@@ -101,7 +115,6 @@ def _cells(scene: Scene, nx: int, ny: int) -> _Cells:
         return _Cells(x, y, np.ones((len(y), len(x)), bool), np.full((ny, nx), dx * dy))
     import shapely
 
-    polygon = scene.tank.inside_outline.polygon
     shapely.prepare(polygon)
     left, front = np.meshgrid(np.arange(nx) * dx, np.arange(ny) * dy)
     area = shapely.area(shapely.intersection(polygon, shapely.box(left, front, left + dx, front + dy)))
@@ -112,13 +125,15 @@ def _planes(scene: Scene, corners: np.ndarray, length: float, depth: float, top:
     nx, ny = max(1, round(length / PLANE_SPACING)), max(1, round(depth / PLANE_SPACING))
     nz = max(1, math.floor(top / PLANE_SPACING))
     dx, dy = length / nx, depth / ny
-    cells = _cells(scene, nx, ny)
-    # A cell that the panes cross also counts what falls outside them: it says nothing of the water.
-    whole = cells.area > (1 - 1e-9) * dx * dy
+    cells = _cells(scene, nx, ny, scene.tank.inside_outline.polygon)
     bed = scene.bed_heights_m(cells.x[None, :], cells.y[:, None])
     area = np.empty((nz, ny, nx))
     for k in range(nz):
         z = (k + 1) * PLANE_SPACING
+        if scene.tank.meshes is not None:
+            cells = _cells(scene, nx, ny, _covered(scene, z))
+        # A cell that the panes cross also counts what falls outside them: it says nothing of the water.
+        whole = cells.area > (1 - 1e-9) * dx * dy
         closed = (bed >= z) | _blocked(corners, cells.x, cells.y, np.full(bed.shape, z))
         area[k] = np.where(whole, cells.reached_area((~closed).astype(float)), 0.0)
     return Grid((0.0, 0.0, PLANE_SPACING), (dx, dy, PLANE_SPACING), (nx, ny, nz), area)
@@ -134,7 +149,7 @@ def _slope_factor(scene: Scene, x: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 def _map(scene: Scene, corners: np.ndarray, length: float, depth: float) -> Grid:
     nx, ny = max(1, round(length / MAP_CELL)), max(1, round(depth / MAP_CELL))
-    cells = _cells(scene, nx, ny)
+    cells = _cells(scene, nx, ny, _covered(scene, None))
     bed = scene.bed_heights_m(cells.x[None, :], cells.y[:, None])
     reached = ~_blocked(corners, cells.x, cells.y, bed) * _slope_factor(scene, cells.x, cells.y)
     area = cells.reached_area(reached)
@@ -142,7 +157,7 @@ def _map(scene: Scene, corners: np.ndarray, length: float, depth: float) -> Grid
 
 
 def _whole_bed(world: World, scene: Scene, corners: np.ndarray) -> ZonePlace:
-    outline = np.array(scene.tank.inside_outline.points)
+    outline = np.asarray(_covered(scene, None).exterior.coords)[:-1]
     area = _open_area(scene, corners, outline, None)
     world.add_surface_zone(WHOLE_BED, "substrate", area=area)
     return ZonePlace(WHOLE_BED, outline, None, "all of the substrate")
@@ -153,7 +168,7 @@ def _open_area(scene: Scene, corners: np.ndarray, outline: np.ndarray, z: float 
     import shapely
     from shapely.geometry import Polygon
 
-    polygon = Polygon(outline).buffer(0).intersection(scene.tank.inside_outline.polygon)
+    polygon = Polygon(outline).buffer(0).intersection(_covered(scene, z))
     if polygon.area <= 0:
         return 0.0
     x0, y0, x1, y1 = polygon.bounds
@@ -178,26 +193,36 @@ def _lower_zone(
             return _plant_zone(world, scene, corners, next(g for g in grown if g.name == zone.plants), zone)
         if zone.hardscape is not None:
             return _face_zone(world, zone.name, zone.hardscape, hardscape[zone.hardscape], UPWARD, scene)
-        outline = _ring_inside(scene, np.array(zone.polygon))
+        outline = np.array(zone.polygon)
         if zone.height > 0:
-            x, y = outline.mean(axis=0)
-            z = float(scene.bed_heights_m(np.array(x), np.array(y))) + zone.height
+            z = _bed_under(scene, outline) + zone.height
             return _height_zone(world, scene, corners, zone.name, outline, z, "level, at the height asked for")
+        outline = _ring_inside(_covered(scene, None), outline)
         world.add_surface_zone(zone.name, "substrate", area=_open_area(scene, corners, outline, None), outline=outline)
         return ZonePlace(zone.name, outline, None, "on the substrate")
     except ValueError as problem:
         raise LoweringError(f"{problem}; it lies outside the tank or is all covered by wood or stone") from None
 
 
+def _bed_under(scene: Scene, outline: np.ndarray) -> float:
+    """Height of the bed in the middle of an outline's part inside the tank [m]."""
+    import shapely
+
+    inside = shapely.Polygon(outline).buffer(0) & scene.tank.inside_outline.polygon
+    x, y = np.asarray(inside.centroid.coords[0] if inside.area > 0 else outline.mean(axis=0))
+    return float(scene.bed_heights_m(np.array(x), np.array(y)))
+
+
 def _height_zone(
     world: World, scene: Scene, corners: np.ndarray, name: str, outline: np.ndarray, z: float, where: str
 ) -> ZonePlace:
+    outline = _ring_inside(_covered(scene, z), outline)
     area = _open_area(scene, corners, outline, z)
     world.add_height_zone(name, z, area=area, outline=outline)
     return ZonePlace(name, outline, z, where)
 
 
-def _ring_inside(scene: Scene, outline: np.ndarray) -> np.ndarray:
+def _ring_inside(covered: shapely.Polygon, outline: np.ndarray) -> np.ndarray:
     """The part of an outline inside the tank, so that no light beside the tank is counted; its parts as one closed line.
 
     The lines from part to part run there and back, which the even-odd rule of counting does not see.
@@ -205,9 +230,9 @@ def _ring_inside(scene: Scene, outline: np.ndarray) -> np.ndarray:
     import shapely
 
     polygon = shapely.Polygon(outline).buffer(0)
-    if scene.tank.inside_outline.polygon.covers(polygon):
+    if covered.covers(polygon):
         return outline
-    parts = polygons_of(polygon & scene.tank.inside_outline.polygon)
+    parts = polygons_of(polygon & covered)
     rings = [np.asarray(ring.coords) for part in parts for ring in (part.exterior, *part.interiors)]
     back = [ring[:1] for ring in rings[-2::-1]]
     return np.concatenate([*rings, *back]) if rings else outline

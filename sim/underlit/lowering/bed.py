@@ -3,13 +3,24 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from underlit.lowering.prisms import HAIR, Triangles, polygons_of
+from underlit.lowering.shapes.shape import Shape, ShapeError, face_normals, without_unused_vertices
 from underlit.lowering.terraces import covered_by
 from underlit.lowering.world import Role, World
 from underlit.scene.model import Scene
+from underlit.scene.tank_mesh import MeshGlass
+
+if TYPE_CHECKING:
+    import shapely
+
+BEYOND = 0.01
+"""How far a block of substrate is pushed out of a tank from meshes before it is cut at them [m]."""
+FLATTEST = 1e-6
+"""Faces of a block that look up less than this are its sides."""
 
 _SAME_POINT = 1e-9
 """Corners of neighbouring cut triangles this close [m] are one corner."""
@@ -44,9 +55,58 @@ def bed_triangles(scene: Scene, largest: float | None = None) -> Triangles:
     at = np.arange(rows * columns).reshape(rows, columns)
     a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()
     faces = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]).astype(np.int32)
+    if scene.tank.meshes is not None:
+        return _cut_to_mesh(vertices, faces, scene.tank.meshes)
     if scene.tank.is_box and not scene.substrate.terraces:
         return vertices, faces
     return cut_to_outline(vertices, faces, scene)
+
+
+def bed_outline(scene: Scene) -> shapely.Polygon:
+    """What the substrate covers seen from above: the inside of the panes where it meets them."""
+    import shapely
+
+    if scene.tank.meshes is None or bare_bottom(scene):
+        return scene.tank.inside_outline.polygon
+    vertices, faces = bed_triangles(scene)
+    # not on a grid: that tears slivers and what borders on them apart
+    whole = shapely.union_all(shapely.polygons(vertices[faces][:, [0, 1, 2, 0], :2]))
+    return max(shapely.get_parts(whole), key=lambda part: part.area)
+
+
+def _cut_to_mesh(vertices: np.ndarray, faces: np.ndarray, meshes: MeshGlass) -> Triangles:
+    """The part of a height field inside the inner mesh of the glass: what is left of the top of a block under it."""
+    from underlit.lowering.shapes.solids import to_manifold
+
+    block = to_manifold(Shape(*_block_under(vertices, faces), True)).as_original()
+    inside = to_manifold(Shape(meshes.inside, meshes.inside_faces, True))
+    mesh = (block ^ inside).to_mesh64()
+    points = np.asarray(mesh.vert_properties)[:, :3]
+    corners = np.asarray(mesh.tri_verts).astype(np.int32).reshape(-1, 3)
+    ends = np.asarray(mesh.run_index) // 3
+    of_block = np.zeros(len(corners), bool)
+    for origin, start, end in zip(mesh.run_original_id, ends, ends[1:], strict=False):
+        of_block[start:end] = origin == block.original_id()
+    top = of_block & (face_normals(points, corners)[:, 2] > FLATTEST)
+    if not top.any():
+        raise ShapeError("substrate: nothing of it lies inside the tank")
+    return without_unused_vertices(points, corners[top])
+
+
+def _block_under(vertices: np.ndarray, faces: np.ndarray) -> Triangles:
+    """A closed block whose top is a height field, its sides pushed out of the tank."""
+    top = vertices.copy()
+    for axis in (0, 1):
+        low, high = top[:, axis].min(), top[:, axis].max()
+        top[top[:, axis] == low, axis] = low - BEYOND
+        top[top[:, axis] == high, axis] = high + BEYOND
+    below = top * (1.0, 1.0, 0.0) - (0.0, 0.0, 1.0)
+    n = len(top)
+    edges = faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    _, where, count = np.unique(np.sort(edges, axis=1), axis=0, return_index=True, return_counts=True)
+    a, b = edges[where[count == 1]].T
+    sides = [np.stack([a, a + n, b + n], axis=1), np.stack([a, b + n, b], axis=1)]
+    return np.concatenate([top, below]), np.concatenate([faces, faces[:, ::-1] + n, *sides]).astype(np.int32)
 
 
 def cut_to_outline(vertices: np.ndarray, faces: np.ndarray, scene: Scene) -> Triangles:

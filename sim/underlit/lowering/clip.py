@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from underlit.lowering.prisms import joined
+from underlit.lowering.prisms import HAIR, joined
 from underlit.lowering.shapes import Shape, ShapeError, clip_to_tank
 from underlit.lowering.shapes.placing import cut_to_box
 from underlit.lowering.shapes.shape import face_areas, without_degenerate_faces, without_unused_vertices
-from underlit.lowering.shapes.solids import from_manifold, to_manifold
+from underlit.lowering.shapes.solids import arrays_of, from_manifold, to_manifold
 from underlit.scene.model import Scene
+from underlit.scene.tank_mesh import MeshGlass
 
 if TYPE_CHECKING:
     import shapely
@@ -28,6 +29,9 @@ def clip_to_inside(shape: Shape, scene: Scene, ceiling: float) -> tuple[Shape, f
     clipped, removed = clip_to_tank(shape, length, depth, ceiling, MARGIN)
     if scene.tank.is_box:
         return clipped, removed
+    if scene.tank.meshes is not None:
+        clipped = _inside_mesh(clipped, scene.tank.meshes)
+        return clipped, min(max(1.0 - clipped.area_m2 / shape.area_m2, 0.0), 1.0)
     import shapely
 
     room = scene.tank.inside_outline.inset(MARGIN)
@@ -43,6 +47,36 @@ def clip_to_inside(shape: Shape, scene: Scene, ceiling: float) -> tuple[Shape, f
     if clipped.closed:
         return _cut_solid(clipped, room), share
     return Shape(*without_degenerate_faces(*sheet), False, clipped.note), share
+
+
+def _inside_mesh(shape: Shape, meshes: MeshGlass) -> Shape:
+    """What lies inside the inner mesh, a hair off it: solids are cut, leaves are left out where a corner lies beyond."""
+    middle = (meshes.inside.min(axis=0) + meshes.inside.max(axis=0)) / 2
+    least = 1.0 - 2 * HAIR / (np.ptp(meshes.inside, axis=0) / 2).min()
+    room = to_manifold(Shape(middle + (meshes.inside - middle) * least, meshes.inside_faces, True))
+    if shape.closed:
+        cut = from_manifold(to_manifold(shape) ^ room, shape.note)
+        if len(cut.faces) == 0:
+            raise ShapeError("lies wholly outside the tank; move it inside")
+        return cut
+    kept = _inside_body(shape.vertices, *arrays_of(room))[shape.faces].all(axis=1)
+    if not kept.any():
+        raise ShapeError("lies wholly outside the tank; move it inside")
+    return Shape(*without_unused_vertices(shape.vertices, shape.faces[kept]), False, shape.note)
+
+
+def _inside_body(points: np.ndarray, vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
+    """Which points (n, 3) lie inside a closed mesh: an odd number of its faces lies over them. (n,) bool."""
+    import shapely
+
+    a, b, c = np.moveaxis(vertices[faces], 1, 0)
+    normal = np.cross(b - a, c - a)
+    seen = np.abs(normal[:, 2]) > 1e-14
+    a, normal = a[seen], normal[seen]
+    tree = shapely.STRtree(shapely.polygons(vertices[faces[seen]][:, [0, 1, 2, 0], :2]))
+    point, face = tree.query(shapely.points(points[:, :2]), predicate="within")
+    over = a[face, 2] - ((points[point, :2] - a[face, :2]) * normal[face, :2]).sum(axis=1) / normal[face, 2]
+    return np.bincount(point[over > points[point, 2]], minlength=len(points)) % 2 == 1
 
 
 def _cut_solid(shape: Shape, room: shapely.Polygon) -> Shape:

@@ -12,6 +12,7 @@ from underlit.lowering.ground import LoweringError, lower_hardscape
 from underlit.lowering.lights import dimming, full_hours, lower_fixtures
 from underlit.lowering.plants import Grown, lower_plants
 from underlit.lowering.rack import PlacedWorld, of_tank
+from underlit.lowering.shapes import ShapeError
 from underlit.lowering.shell import lower_shell
 from underlit.lowering.terraces import lower_terraces
 from underlit.lowering.world import Mesh, Plan, World
@@ -79,8 +80,11 @@ def lower(scene: Scene) -> Lowered:
 
 
 def _lower_tank(world: World, scene: Scene, bed_cell: float | None) -> tuple[list[ZonePlace], list[Grown]]:
-    shell = lower_shell(world, scene)
-    lower_bed(world, scene, bed_cell)
+    try:
+        shell = lower_shell(world, scene)
+        lower_bed(world, scene, bed_cell)
+    except ShapeError as problem:
+        raise LoweringError(str(problem)) from None
     hardscape = lower_hardscape(world, scene, shell) | lower_terraces(world, scene)
     grown = lower_plants(world, scene, shell, hardscape)
     lower_fixtures(world, scene, shell)

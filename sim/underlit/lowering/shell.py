@@ -7,25 +7,23 @@ at the water line, and all its faces take their corners from the same two outlin
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from underlit.lowering.bed import bare_bottom
 from underlit.lowering.lid import lower_hood, lower_lid
+from underlit.lowering.mesh_glass import lower_mesh_glass, section
+from underlit.lowering.panes import UPRIGHT, backing, dry_face, outer_face, top_edge, wet_face
 from underlit.lowering.prisms import Triangles, curtain, flat, flat_region, joined, ring
 from underlit.lowering.rim import lower_braces, lower_rim
 from underlit.lowering.world import OUTSIDE, Role, World
 from underlit.scene.model import Scene
-from underlit.scene.tank import SIDES, Behind, Tank, Wall
+from underlit.scene.tank import SIDES, Behind, Tank
 from underlit.scene.tank_outline import TankOutline
 from underlit.spectra.media import WATER_ANISOTROPY, optical_constants
 
 if TYPE_CHECKING:
     import shapely
-
-UPRIGHT = ("front", "back", "left", "right")
-MIRROR = "mirror"
 
 
 @dataclass(frozen=True)
@@ -42,13 +40,17 @@ def lower_shell(world: World, scene: Scene) -> Shell:
     tank = scene.tank
     water = world.medium("water", *scene.water.optical_constants(), g=WATER_ANISOTROPY)
     glass = world.medium("tank glass", *optical_constants(tank.glass))
-    _inner_faces(world, scene, water, glass)
-    _outer_faces(world, scene, glass)
-    _top_edge(world, scene, glass)
-    lower_rim(world, scene)
-    free = lower_braces(world, scene, water)
+    if tank.meshes is not None:
+        lower_mesh_glass(world, scene, water, glass)
+        sheet = flat_region(section(tank.meshes, scene.water_level_m), scene.water_level_m)
+    else:
+        _inner_faces(world, scene, water, glass)
+        _outer_faces(world, scene, glass)
+        _top_edge(world, scene, glass)
+        lower_rim(world, scene)
+        sheet = _sheet_of(tank, lower_braces(world, scene, water), scene.water_level_m)
     surface = world.interface("water surface", OUTSIDE, water, exit="out of the top", bucket="water")
-    world.add_mesh("water surface", *_sheet_of(tank, free, scene.water_level_m), surface, role=Role.WATER)
+    world.add_mesh("water surface", *sheet, surface, role=Role.WATER)
     low, top = lower_lid(world, scene)
     lower_hood(world, scene)
     return Shell(water, low, top)
@@ -62,28 +64,22 @@ def _sheet_of(tank: Tank, free: shapely.Geometry, level: float) -> Triangles:
 def _inner_faces(world: World, scene: Scene, water: int, glass: int) -> None:
     outline, height = scene.tank.inside_outline, scene.tank.inside_m[2]
     level = scene.water_level_m
-    dry = world.interface("dry inner glass", OUTSIDE, glass, exit="out of the top", bucket="tank glass")
+    dry = dry_face(world, glass)
     for side in UPRIGHT:
         # from the end of an edge to its start, so that the front looks into the tank
         feet = [(outline.points[(i + 1) % len(outline.points)], outline.points[i]) for i in outline.edges(side)]
         if not feet:
             continue
-        wet = _grown_over(world, scene, side, water, glass)
+        wet = wet_face(world, scene, side, water, glass)
         piece = joined([curtain(a, b, 0.0, level) for a, b in feet])
         world.add_mesh(f"{side} pane", *piece, wet, role=Role.SHELL, name=f"{side} pane, wet inside")
         if level < height:
             piece = joined([curtain(a, b, level, height) for a, b in feet])
             world.add_mesh(f"{side} pane", *piece, dry, role=Role.SHELL, name=f"{side} pane, dry inside")
-    bottom = _grown_over(world, scene, "bottom", water, glass)
+    bottom = wet_face(world, scene, "bottom", water, glass)
     part, role = ("substrate", Role.BED) if bare_bottom(scene) else ("bottom pane", Role.SHELL)
     name = part if bare_bottom(scene) else "bottom pane, inside"
     world.add_mesh(part, *flat(outline.points, 0.0), bottom, role=role, name=name)
-
-
-def _grown_over(world: World, scene: Scene, side: str, water: int, glass: int) -> int:
-    """Inner face of a pane. What grows on it is a film passed twice per hit, so that a hit gives back its share."""
-    film = math.sqrt(scene.gives_back(side))
-    return world.interface(f"{side} pane inside", water, glass, film=film, bucket="growth on the panes")
 
 
 def _outer_faces(world: World, scene: Scene, glass: int) -> None:
@@ -93,17 +89,12 @@ def _outer_faces(world: World, scene: Scene, glass: int) -> None:
         wall = scene.tank.walls[side]
         if side != "bottom" and not outside.edges(side):
             continue
-        if wall.touches_glass:
-            surface = _backing(world, side, wall)
-        else:
-            surface = world.interface(
-                f"{side} pane outside", OUTSIDE, glass, exit=f"out through the {side} pane", bucket="tank glass"
-            )
+        surface = outer_face(world, side, wall, glass)
         piece = _outside_of(outside, side, 0.0, low, high)
         world.add_mesh(f"{side} pane", *piece, surface, role=Role.SHELL, name=f"{side} pane, outside")
         if wall.behind is Behind.SHEET:
             sheet = _outside_of(outside, side, wall.air_gap, low, high)
-            world.add_mesh(f"{side} sheet", *sheet, _backing(world, side, wall), role=Role.BACKING)
+            world.add_mesh(f"{side} sheet", *sheet, backing(world, side, wall), role=Role.BACKING)
 
 
 def _outside_of(outside: TankOutline, side: str, gap: float, low: float, high: float) -> Triangles:
@@ -127,17 +118,7 @@ def _beside(outside: TankOutline, edge: int, gap: float) -> tuple[tuple[float, f
     return ends[0], ends[1]
 
 
-def _backing(world: World, side: str, wall: Wall) -> int:
-    spectrum = wall.backing_reflectance()
-    if spectrum is None:
-        raise ValueError(f"the {side} pane has no backing")
-    return world.opaque(
-        f"backing of the {side} pane", spectrum, specular=1.0 if wall.colour == MIRROR else 0.0, bucket="backings"
-    )
-
-
 def _top_edge(world: World, scene: Scene, glass: int) -> None:
     tank = scene.tank
-    edge = world.interface("top edge", OUTSIDE, glass, exit="out of the glass edges", bucket="tank glass")
     piece = ring(tank.outside_outline.points, tank.inside_outline.points, tank.inside_m[2])
-    world.add_mesh("top edge", *piece, edge, role=Role.SHELL)
+    world.add_mesh("top edge", *piece, top_edge(world, glass), role=Role.SHELL)

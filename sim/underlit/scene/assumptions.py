@@ -54,7 +54,7 @@ def tank_uncertainty(scene: Scene) -> float:
 
 def _of_tank(scene: Scene) -> Iterator[Assumption]:
     tank = scene.tank
-    if tank.glass_thickness is None:
+    if tank.glass_thickness is None and tank.meshes is None:
         thick = tank.wall_thickness_m
         around = f"{thick * 1e3 - 2:.0f}-{thick * 1e3 + 2:.0f} mm"
         yield Assumption("tank.glass_thickness", format_length(thick), around, -0.01, 0.01)

@@ -73,6 +73,9 @@ def _check_water(scene: Scene) -> Iterator[Problem]:
             f"no water left: the surface would lie {format_length(-level)} under the bottom", ("water", stated)
         )
     highest = float(scene.substrate.grid_m.max())
+    if scene.tank.inside is not None and (highest < THINNEST_BED_M or scene.substrate.terraces):
+        text = "a tank from meshes needs a substrate, of a millimetre at least, and takes no terraces"
+        yield Problem(text, ("substrate",))
     if abs(highest - level) < SAME_HEIGHT_M and highest - float(scene.substrate.grid_m.min()) < SAME_HEIGHT_M:
         yield Problem("the water ends exactly on the level substrate; let it stand higher or lower", ("water", stated))
     if highest > 0 and float(scene.substrate.grid_m.min()) < THINNEST_BED_M:

@@ -24,7 +24,8 @@ from underlit.scene.common import (
 )
 from underlit.scene.lid import Sheet
 from underlit.scene.outline import crosses_itself, signed_area
-from underlit.scene.tank_outline import TankOutline
+from underlit.scene.tank_mesh import ClosedMesh, MeshGlass
+from underlit.scene.tank_outline import UPRIGHT_SIDES, TankOutline
 from underlit.spectra.grid import FloatArray
 from underlit.spectra.materials import reflectance
 from underlit.spectra.media import TANNIN_SLOPE_PER_NM, OpticalConstants, PaneKind, optical_constants
@@ -120,6 +121,8 @@ class TankShape(StrEnum):
 
 SHAPE_KEYS = {"bow": TankShape.BOW_FRONT, "side_pane": TankShape.CORNER, "room_corner": TankShape.CORNER}
 """Keys that only one shape has."""
+MESH_SAYS = ("glass_thickness", "bottom_thickness", "rim", "braces", "euro_brace")
+"""Keys that a tank from meshes does without."""
 
 
 class Tank(Part):
@@ -145,6 +148,12 @@ class Tank(Part):
         None, description="corners of the inside seen from above, in order, for any other shape"
     )
     height: PositiveLengthM | None = Field(None, description="inside height of a tank said by its outline")
+    inside: ClosedMesh | None = Field(
+        None, description="for any shape: a closed mesh of what the tank holds to its top"
+    )
+    outside: ClosedMesh | None = Field(
+        None, description="with inside: a closed mesh of the glass's outer surface, filled"
+    )
     glass: PaneKind = PaneKind.CLEAR
     glass_thickness: PositiveLengthM | None = None
     bottom_thickness: PositiveLengthM | None = None
@@ -159,8 +168,11 @@ class Tank(Part):
 
     @model_validator(mode="after")
     def _sizes_fit(self) -> Tank:
-        exactly_one(self, ("nominal_size", "inside_size", "outline"), "the size of the tank")
+        exactly_one(self, ("nominal_size", "inside_size", "outline", "inside"), "the size of the tank")
         self._check_shape_keys()
+        if self.inside is not None or self.outside is not None:
+            self._check_meshes()
+            return self
         if self.outline is not None:
             self._check_outline(self.outline)
         elif min(self.inside_m) <= 0:
@@ -177,7 +189,9 @@ class Tank(Part):
 
     @property
     def _size_key(self) -> str:
-        return next(key for key in ("nominal_size", "inside_size", "outline") if getattr(self, key) is not None)
+        return next(
+            key for key in ("nominal_size", "inside_size", "outline", "inside") if getattr(self, key) is not None
+        )
 
     def _check_shape_keys(self) -> None:
         for key, shape in SHAPE_KEYS.items():
@@ -187,6 +201,21 @@ class Tank(Part):
             raise wrong("the shape is said twice, by shape and outline; keep one", "shape")
         if (self.outline is None) != (self.height is None):
             raise wrong("an outline needs the inside height, and a height its outline", "height")
+
+    def _check_meshes(self) -> None:
+        if self.inside is None or self.outside is None:
+            raise wrong("a tank from meshes needs both, inside and outside", "outside" if self.inside else "inside")
+        said = [key for key in MESH_SAYS if getattr(self, key)]
+        if said:
+            raise wrong("the meshes say what the tank is made of; leave this out or model it in them", said[0])
+        for side in UPRIGHT_SIDES:
+            if self.walls[side].behind is Behind.SHEET:
+                raise wrong("a sheet stands behind flat panes only; say paint or film", side)
+        try:
+            if max(self.inside_m) > 20:
+                raise ValueError("a side longer than 20 m: check the unit")
+        except ValueError as problem:
+            raise wrong(str(problem), "outside" if "outside" in str(problem) else "inside") from None
 
     def _check_outline(self, outline: tuple[Point, ...]) -> None:
         if len(outline) < 3:
@@ -215,11 +244,15 @@ class Tank(Part):
         """Thickness of the four walls [m]; by common practice for the height where the scene does not say."""
         if self.glass_thickness is not None:
             return self.glass_thickness
+        if self.meshes is not None:
+            return -float(self.meshes.outside[:, 0].min())
         return usual_thickness_m(*(self.nominal_size or self.inside_size or self.inside_m))
 
     @property
     def bottom_thickness_m(self) -> float:
         """Thickness of the bottom pane [m]; as the walls where the scene does not say."""
+        if self.meshes is not None:
+            return -float(self.meshes.outside[:, 2].min())
         return self.bottom_thickness or self.wall_thickness_m
 
     @property
@@ -230,6 +263,8 @@ class Tank(Part):
         """
         if self.inside_size is not None:
             return self.inside_size
+        if self.meshes is not None:
+            return self.meshes.size
         if self.outline is not None and self.height is not None:
             return max(x for x, _ in self.outline), max(y for _, y in self.outline), self.height
         length, depth, height = self.nominal_size or (0.0, 0.0, 0.0)
@@ -241,7 +276,12 @@ class Tank(Part):
     @property
     def is_box(self) -> bool:
         """Whether the inside is a rectangle seen from above."""
-        return self.shape is TankShape.BOX and self.outline is None
+        return self.shape is TankShape.BOX and self.outline is None and self.inside is None
+
+    @cached_property
+    def meshes(self) -> MeshGlass | None:
+        """The glass of a tank from meshes, None for others; ValueError where the two meshes do not fit."""
+        return None if self.inside is None or self.outside is None else MeshGlass(self.inside, self.outside)
 
     @property
     def _side_pane_m(self) -> float:
@@ -249,7 +289,9 @@ class Tank(Part):
 
     @cached_property
     def inside_outline(self) -> TankOutline:
-        """The inside seen from above."""
+        """The inside seen from above; of a tank from meshes its widest reach."""
+        if self.meshes is not None:
+            return self.meshes.outline(self.meshes.inside, self.meshes.inside_faces)
         length, depth, _ = self.inside_m
         if self.outline is not None:
             return tank_outline.of_points(self.outline)
@@ -266,6 +308,8 @@ class Tank(Part):
     @cached_property
     def outside_outline(self) -> TankOutline:
         """The outer faces of the panes seen from above."""
+        if self.meshes is not None:
+            return self.meshes.outline(self.meshes.outside, self.meshes.outside_faces)
         return self.inside_outline.moved(self.wall_thickness_m)
 
     @property

@@ -12,10 +12,11 @@ from underlit.lowering.shapes.shape import face_normals
 from underlit.lowering.world import Mesh, Role
 from underlit.results.atomic import atomic_path
 from underlit.viz.labels import LabelBoard
-from underlit.viz.overlay import Overlay
+from underlit.viz.overlay import Overlay, Points
 from underlit.viz.palette import INK, PAPER, ROLE_COLOURS, SCREEN_DPI, SOFT_INK, both_units
 from underlit.viz.plan_map import mark_fixtures, mark_zones_and_spots, new_figure
 from underlit.viz.pooling import bed_sides
+from underlit.viz.sloped_panes import bed_against, panes_inside, profiles
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,7 +39,9 @@ def write_layout(meshes: Iterable[Mesh], overlay: Overlay, path: str | Path) -> 
 
 def draw_layout(meshes: Sequence[Mesh], overlay: Overlay) -> Figure:
     """Plan, front view and right-hand view to one scale, as a matplotlib figure."""
-    solids = [*meshes, *(side for m in meshes if m.role is Role.BED for side in bed_sides(m))]
+    panes = panes_inside(meshes)
+    beds = [m for m in meshes if m.role is Role.BED]
+    solids = [*meshes, *(s for bed in beds for s in ([bed_against(panes, bed)] if panes else bed_sides(bed)))]
     top = max([overlay.height, *(f.top for f in overlay.fixtures)]) + 0.03
     low = -max(overlay.glass, 0.005) - 0.01
     tall = top - low
@@ -64,8 +67,16 @@ def draw_layout(meshes: Sequence[Mesh], overlay: Overlay) -> Figure:
         axes.set(xlim=along, ylim=up, aspect="equal")
         axes.set_axis_off()
         _bodies(axes, solids, view)
-    _elevation(front, overlay, overlay.length, "front view")
-    _elevation(side, overlay, overlay.depth, "from the right (front pane at the left)")
+    for axes, view, wide, name in (
+        (front, "front", overlay.length, "front view"),
+        (side, "side", overlay.depth, "from the right (front pane at the left)"),
+    ):
+        inside, outside = profiles(meshes, _VIEWS[view][:2])
+        if outside:
+            _sloped_elevation(axes, overlay, inside, outside)
+        else:
+            _elevation(axes, overlay, wide)
+        axes.set_title(name, fontsize=9, color=SOFT_INK, loc="left", pad=4)
     _plan(plan, overlay)
     _front_measures(front, overlay)
     _side_measures(side, overlay, meshes)
@@ -98,7 +109,21 @@ def _bodies(axes: Axes, meshes: Sequence[Mesh], view: str) -> None:
     axes.add_collection(PolyCollection(list(faces), facecolors=fill, edgecolors=fill, linewidths=0.5, zorder=2))
 
 
-def _elevation(axes: Axes, overlay: Overlay, along: float, name: str) -> None:
+def _sloped_elevation(axes: Axes, overlay: Overlay, inside: list[Points], outside: list[Points]) -> None:
+    """Glass and water of a tank whose panes are not upright."""
+    from matplotlib.patches import Polygon, Rectangle
+
+    for outlines, fill, order in ((outside, "#b9d2cb", 0.0), (inside, "white", 0.5)):
+        for outline in outlines:
+            axes.add_patch(Polygon(np.asarray(outline), fc=fill, ec="#6f9c90", lw=0.6, zorder=order, clip_on=False))
+    for outline in inside if overlay.water_level is not None else []:
+        low, high = np.min(outline, axis=0), np.max(outline, axis=0)
+        water = Rectangle((low[0], low[1]), high[0] - low[0], overlay.water_level - low[1], fc="#dceaf1", zorder=1)
+        axes.add_patch(water)
+        water.set_clip_path(Polygon(np.asarray(outline), transform=axes.transData))
+
+
+def _elevation(axes: Axes, overlay: Overlay, along: float) -> None:
     glass = max(overlay.glass, 0.003)
     if overlay.water_level is not None:
         axes.fill_between([0, along], 0, overlay.water_level, color="#dceaf1", zorder=1, lw=0)
@@ -109,7 +134,6 @@ def _elevation(axes: Axes, overlay: Overlay, along: float, name: str) -> None:
         (along, along + glass, 0.0, overlay.height),
     ):  # fmt: skip
         axes.fill_between([x0, x1], y0, y1, color="#b9d2cb", ec="#6f9c90", lw=0.6, zorder=5, clip_on=False)
-    axes.set_title(name, fontsize=9, color=SOFT_INK, loc="left", pad=4)
 
 
 def _plan(axes: Axes, overlay: Overlay) -> None:

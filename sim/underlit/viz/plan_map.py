@@ -27,6 +27,7 @@ from underlit.viz.palette import (
     colour_range,
 )
 from underlit.viz.pooling import PATCH_M, patch_means
+from underlit.viz.sloped_panes import ground_outline
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -70,7 +71,8 @@ def _draw(result: Result, overlay: Overlay, key_lines: int) -> tuple[Figure, int
     shown = np.ma.masked_invalid(values)
     image = axes.imshow(shown, origin="lower", extent=extent, cmap=colour_map(), vmin=vmin, vmax=vmax, zorder=1)
     drawn = _contours(axes, values, grid.origin, grid.spacing, vmax)
-    _within_panes(axes, overlay, [image] if drawn is None else [image, drawn])
+    ground = ground_outline(result.plan.meshes) or overlay.inside
+    _within_panes(axes, overlay, ground, [image] if drawn is None else [image, drawn])
     _footprints(axes, footprints)
     _bar(figure, axes, image, bool(np.nanmax(values, initial=0.0) > vmax))
     board = LabelBoard(axes)
@@ -208,8 +210,8 @@ def _footprints(axes: Axes, footprints: Sequence[Footprint]) -> None:
             axes.add_patch(Polygon(np.asarray(outline), closed=True, fill=False, ec=HARDSCAPE_LINE, lw=1.1, zorder=5))
 
 
-def _within_panes(axes: Axes, overlay: Overlay, drawn: Sequence[Artist]) -> None:
-    """Nothing is drawn beyond the panes; theirs is the frame of the map where the tank is no box."""
+def _within_panes(axes: Axes, overlay: Overlay, ground: Points, drawn: Sequence[Artist]) -> None:
+    """Nothing is drawn beyond the substrate; the panes are the frame of the map where the tank is no box."""
     from matplotlib.patches import Polygon
 
     if not overlay.inside:
@@ -217,8 +219,9 @@ def _within_panes(axes: Axes, overlay: Overlay, drawn: Sequence[Artist]) -> None
     frame = Polygon(np.asarray(overlay.inside), closed=True, fill=False, ec=INK, lw=1.1, zorder=10, clip_on=False)
     axes.add_patch(frame)
     axes.patch.set_visible(False)
+    edge = Polygon(np.asarray(ground), transform=axes.transData)
     for artist in drawn:
-        artist.set_clip_path(frame)
+        artist.set_clip_path(edge)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     for side in ("left", "bottom"):

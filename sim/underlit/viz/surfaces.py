@@ -110,7 +110,8 @@ def bed_edge(beds: list[Mesh]) -> shapely.Geometry:
     import shapely
 
     corners = np.concatenate([m.vertices[m.faces][:, [0, 1, 2, 0], :2] for m in beds])
-    return shapely.union_all(shapely.polygons(corners), grid_size=1e-7)
+    # not on a grid: that tears slivers and what borders on them apart
+    return shapely.union_all(shapely.polygons(corners))
 
 
 def _cells_within(edge: shapely.Geometry, grid: Grid) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -13,6 +13,7 @@ from underlit.lowering.world import Mesh, Role
 from underlit.results.result import Result
 from underlit.viz.palette import ROLE_COLOURS, VALUED, colour_map, colour_range
 from underlit.viz.pooling import bed_sides, shown_values
+from underlit.viz.sloped_panes import bed_against, panes_inside
 from underlit.viz.surfaces import bed_from_map, poly_data
 
 if TYPE_CHECKING:
@@ -67,7 +68,11 @@ def build_scene(result: Result, limits: tuple[float, float] | None = None) -> Ta
         if mesh.name not in mapped:
             _colour(data, values[mesh.name], vmin, vmax)
             scene.valued.append((mesh, data))
-        if mesh.role is Role.BED:
+        panes = panes_inside(result.plan.meshes) if mesh.name in mapped else []
+        if panes:
+            side = bed_against(panes, mesh)
+            scene.others.append((side, poly_data(side)))
+        elif mesh.role is Role.BED:
             scene.others.extend((side, poly_data(side)) for side in bed_sides(mesh, floor_of(mesh, result.plan.meshes)))
     if bed is not None:
         data = poly_data(bed[0])
