@@ -14,7 +14,8 @@ from underlit.lowering.scene import lower
 from underlit.planning.candidates import candidate, kwh_a_year, read_candidate
 from underlit.planning.compare import compare, trace_alike
 from underlit.planning.upkeep import cleaning_pair, growing_pair
-from underlit.report.comparison import comparison_csv, comparison_data, in_words, panels
+from underlit.report.comparison import comparison_csv, comparison_data, in_words, panels, print_comparison
+from underlit.report.printout import output_console
 from underlit.run import trace
 from underlit.viz.difference_map import draw_difference_maps, within_error
 
@@ -53,6 +54,19 @@ def test_dimming_and_output_need_no_second_trace():
     assert change.ppfd.value == pytest.approx(-0.6 * full, rel=1e-12)
     assert change.ppfd.half_width == pytest.approx(0.6 * row_of(made, "whole bed").values[0].half_width, rel=1e-6)
     assert change.beyond_error
+
+
+def test_how_errors_came_about_is_told(capsys):
+    """Arithmetic, common random numbers or none: each in its words."""
+    scenes = [box(), box(fixture=[light(dimming=0.4)]), box(fixture=[light(above_rim="6 cm")])]
+    made = compare(candidates(*scenes))
+    (apart,) = trace_alike([lowered_box()], photons=PHOTONS, seed=9)
+    for shown, said in ((made, ["by arithmetic", "same random numbers"]), (
+        compare([made.candidates[0], candidate("D", apart)]), ["other random numbers"]
+    )):  # fmt: skip
+        print_comparison(output_console(), shown)
+        told = " ".join(capsys.readouterr().out.split())
+        assert all(words in told for words in said)
 
 
 def test_a_moved_light_is_traced_again():

@@ -118,7 +118,12 @@ def _percent(change: Change) -> str:
 def _notes(made: Comparison, labels: Sequence[str]) -> list[str]:
     lines = []
     for k, label in enumerate(labels[1:], start=1):
-        if made.paired[k]:
+        if made.candidates[k].result.counts is made.candidates[0].result.counts:
+            lines.append(
+                f"{label}: answered from the trace of {labels[0]} by arithmetic: the same light in other amounts, whose "
+                "error is in proportion"
+            )
+        elif made.paired[k]:
             ratio = _error_ratio(made.rows, k)
             lines.append(
                 f"{label} - {labels[0]}: traced with the same random numbers; the error is that of the differences of their "
