@@ -115,6 +115,16 @@ def test_wood_and_plants_end_at_a_curved_pane():
     assert result.ledger_quanta()["inside_solid"] <= 1e-6 * result.photons * PACKET
 
 
+def test_a_light_across_a_round_rim_lies_on_it():
+    """Said to hang at the rim's height, it is raised to lie on the glass instead of in its plane."""
+    scene = described(tank=CYLINDER)
+    scene["fixture"][0] |= {"size": ["30 cm", "35 cm", "1 cm"], "above_rim": "0 cm"}
+    lowered = lower(scene_from_dict(scene))
+    assert any("raised 2.0 mm" in note for note in lowered.plan.notes)
+    body = next(m for m in lowered.plan.meshes if m.name == "bar")
+    assert body.vertices[:, 2].min() == pytest.approx(0.362)
+
+
 @st.composite
 def outlines(draw: st.DrawFn) -> list[list[str]]:
     """Corners round a middle at random distances: star-shaped, mostly not convex."""

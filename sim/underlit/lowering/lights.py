@@ -249,7 +249,13 @@ def _lift(world: World, scene: Scene, shell: Shell, fixture: Fixture, centre: np
     floor = -math.inf
     if lid_covers(scene.lid, x0, y0, x1, y1) and placed[:, 2].max() > shell.lid_low:
         floor = shell.lid_top + HAIR
-    if scene.tank.rim is not None or x0 < 0 or x1 > scene.tank.inside_m[0]:
+    over_panes = x0 < 0 or x1 > scene.tank.inside_m[0]
+    if not scene.tank.is_box:
+        below = placed[:, :2].tolist()
+        over_panes = scene.tank.outside_outline.meets(below) and not all(
+            scene.tank.inside_outline.holds(x, y) for x, y in below
+        )
+    if scene.tank.rim is not None or over_panes:
         floor = max(floor, scene.tank.inside_m[2] + 2e-3)
     if lowest >= floor:
         return 0.0
