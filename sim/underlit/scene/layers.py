@@ -12,7 +12,7 @@ from underlit.text.problem import KeyPath
 PATH_KEYS = ("mesh", "file", "photometric_file")
 
 ALTERNATIVES: dict[str, tuple[tuple[tuple[str, ...], ...], ...]] = {
-    "tank": ((("nominal_size",), ("inside_size",), ("outline", "height")),),
+    "tank": ((("nominal_size",), ("inside_size",), ("outline", "height"), ("inside", "outside")),),
     "water": ((("below_rim",), ("above_bottom",)),),
     "tannin": ((("name",), ("a440_per_m",)),),
     "cloudiness": ((("name",), ("scattering_per_m",)),),
@@ -40,8 +40,13 @@ ALTERNATIVES: dict[str, tuple[tuple[tuple[str, ...], ...], ...]] = {
 }  # fmt: skip
 """Keys of a table that say the same thing in different ways: the way said above replaces the ways said below."""
 
+_SHAPE_KEYS = ("shape", "bow", "side_pane", "room_corner")
 DISPLACES: dict[str, dict[str, tuple[str, ...]]] = {
-    "tank": {"shape": ("bow", "side_pane", "room_corner"), "outline": ("shape", "bow", "side_pane", "room_corner")},
+    "tank": {
+        "shape": _SHAPE_KEYS[1:],
+        "outline": _SHAPE_KEYS,
+        "inside": (*_SHAPE_KEYS, "glass_thickness", "bottom_thickness", "rim", "brace", "euro_brace"),
+    },
     "fixture": {"photometric_file": ("leds", "lens", "cluster", "optic", "reflector", "form")},
 }
 """Keys of a table that, said above, leave no sense to others said below."""
