@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from underlit.planning.suggest.dimming import EASY_SETTING, Bands, best_setting, largest_sets, setting_of
+from underlit.planning.suggest.dimming import EASY_SETTING, Bands, best_setting, largest_sets, set_channels, setting_of
 
 
 def bands(low, high, not_known: float = 0.0) -> Bands:
@@ -40,6 +40,16 @@ def test_channels_stay_alike_where_that_does_as_well():
     found = best_setting(response, bands([20, 40], [30, 60]), np.array([0, 0]))
     assert found.met.all()
     assert found.shares[0] == pytest.approx(found.shares[1], abs=1e-6)
+
+
+def test_a_fixture_keeps_its_mix():
+    """Kept at 2 : 1, both channels are dimmed together; set apart they meet what the mix cannot."""
+    response = np.array([[100.0, 10.0], [10.0, 100.0]])
+    wanted, mixes = bands([20, 70], [30, 80]), [np.array([1.0, 0.5])]
+    kept = set_channels(response, wanted, mixes, channels_apart=False)
+    assert kept.shares[1] == pytest.approx(kept.shares[0] / 2)
+    assert kept.met.sum() == 1
+    assert set_channels(response, wanted, mixes, channels_apart=True).met.all()
 
 
 def test_what_cannot_be_met_together():

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from underlit.cli import main
+from underlit.scene import load_scene
 
 SCENE = """\
 title = "a small box"
@@ -55,6 +56,12 @@ def test_prints_and_writes(scene, tmp_path, capsys):
     assert 15 <= float(rows[1]["bed: ppfd_umol_m2_s"]) <= 35
     assert float(rows[1]["highest_share_of_full_power"]) <= 0.7
     assert (out / "suggestions.png").read_bytes()[:4] == b"\x89PNG"
+    # the scene file of the best says just what was suggested
+    again = load_scene(out / "suggestion-1.toml")
+    fixture = again.fixtures[0]
+    assert fixture.level_of(fixture.channels[0]) == pytest.approx(float(rows[1]["highest_share_of_full_power"]))
+    assert fixture.above_rim == pytest.approx(0.05)
+    assert [zone.name for zone in again.zones] == ["bed"]
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,7 @@ def suggest(
     most: str = "2",
     above_rim: Annotated[tuple[str, str], Parameter(show_default=False)] = ("2 cm", "40 cm"),
     turned: Annotated[bool, Parameter(negative=())] = False,
+    channels_apart: Annotated[bool, Parameter(negative=())] = False,
     lid_may_go: Annotated[bool, Parameter(negative=())] = False,
     price: Annotated[list[str] | None, Parameter(negative=())] = None,
     order: Annotated[
@@ -52,6 +53,8 @@ def suggest(
         Lowest and highest hanging over the rim. Default: "2 cm" "40 cm".
     turned
         Let fixtures that fit lie from front to back too.
+    channels_apart
+        Dim the channels of a fixture by themselves, which changes its colour. Default: each keeps its mix.
     lid_may_go
         Try without the lid too. Leave it where fish jump.
     price
@@ -61,7 +64,7 @@ def suggest(
     show
         How many to show.
     out
-        Folder for suggestions.csv and suggestions.png.
+        Folder for suggestions.csv, suggestions.png and a scene file of each suggestion.
     photons
         Photons of each trace that verifies. Default 524288.
     seed
@@ -74,7 +77,7 @@ def suggest(
     workers = whole_number("--threads", threads, 1, MOST_THREADS)
     shown = whole_number("--show", show, 1, 100) or 1
     loaded = load(scene)
-    freedom = _freedom(lights or [], most, above_rim, turned, lid_may_go, price or [], order)
+    freedom = _freedom(lights or [], most, above_rim, turned, channels_apart, lid_may_go, price or [], order)
     if out is not None:
         from underlit.report.files import why_not_writable
 
@@ -89,16 +92,18 @@ def suggest(
     print_suggestions(console, found, shown)
     if out is not None:
         try:
-            write_suggestions(found, out, shown)
+            notes = write_suggestions(found, out, shown, scene)
         except OSError as problem:
             raise cannot_write(out, problem) from None
+        for note in notes:
+            say(console, note, "yellow")
         say(console, f"Written to {out}")
     return 0
 
 
 def _freedom(
-    lights: list[str], most: str, above_rim: tuple[str, str], turned: bool, lid_may_go: bool, price: list[str],
-    order: list[Literal["zones", "headroom", "lid", "price", "watts"]] | None,
+    lights: list[str], most: str, above_rim: tuple[str, str], turned: bool, channels_apart: bool, lid_may_go: bool,
+    price: list[str], order: list[Literal["zones", "headroom", "lid", "price", "watts"]] | None,
 ) -> Freedom:  # fmt: skip
     from underlit.planning import chart
     from underlit.planning.suggest import Freedom, SuggestError, Weigh
@@ -115,6 +120,7 @@ def _freedom(
             most=whole_number("--most", most, 1, 3) or 1,
             above_rim_m=(low, high),
             turned=turned,
+            channels_apart=channels_apart,
             lid_may_go=lid_may_go,
             prices=dict(_price(text) for text in price),
             order=[Weigh(word) for word in order or Weigh],

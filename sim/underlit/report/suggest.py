@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.table import Table
 
 from underlit.planning.suggest import OutOfReach, Suggestion, Suggestions, TooAlike, Weigh
+from underlit.planning.suggest.scene_file import NoFileError, suggested_scene
 from underlit.planning.zones import ZoneReport
 from underlit.report.numbers import NONE, duration, light, percent
 from underlit.report.printout import CAUTIONS, say, table, zone_table
@@ -18,7 +19,7 @@ from underlit.results.atomic import write_text
 from underlit.scene import Need, Scene, band_for
 from underlit.viz.suggestions import write_suggestion_picture
 
-CSV, PICTURE = "suggestions.csv", "suggestions.png"
+CSV, PICTURE, SCENE = "suggestions.csv", "suggestions.png", "suggestion-{}.toml"
 NOW = "now"
 _WEIGHED = {
     Weigh.ZONES: "zones met",
@@ -182,9 +183,21 @@ def suggestions_csv(found: Suggestions) -> str:
     return text.getvalue()
 
 
-def write_suggestions(found: Suggestions, folder: Path, show: int) -> None:
-    """Write sheet and picture into a folder, each whole or not at all. Raises OSError."""
+def write_suggestions(found: Suggestions, folder: Path, show: int, scene: Path) -> list[str]:
+    """Write sheet, picture and a scene file for each that is shown into a folder, each whole or not at all.
+
+    scene: the file that was asked about. Returns lines to tell, such as a scene that could not be written. Raises OSError.
+    """
     write_text(folder / CSV, suggestions_csv(found))
-    names = [(name, f"{hanging_words(one, now=name == NOW)}; {setting_words(one)}")
-             for name, one in _numbered(found, found.ranked[:show])]  # fmt: skip
+    shown = _numbered(found, found.ranked[:show])
+    names = [(name, f"{hanging_words(one, now=name == NOW)}; {setting_words(one)}") for name, one in shown]
     write_suggestion_picture(found, names, folder / PICTURE)
+    told = []
+    for name, one in shown[1:]:
+        path = folder / SCENE.format(name)
+        try:
+            write_text(path, suggested_scene(one, scene, path))
+        except NoFileError as reason:
+            path.unlink(missing_ok=True)
+            told.append(f"{name} has no scene file: {reason}")
+    return told

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,11 +27,15 @@ class ChartError(ValueError):
 
 @dataclass(frozen=True)
 class Light:
-    """One or more fixtures that hang together. middles: where each one's middle is, as shares of length and depth."""
+    """One or more fixtures that hang together. middles: where each one's middle is, as shares of length and depth.
+
+    source: the scene file or the entry of the catalogue that it was asked for by.
+    """
 
     name: str
     fixtures: tuple[Fixture, ...]
     middles: tuple[tuple[float, float], ...]
+    source: str
 
     @property
     def watts(self) -> float | None:
@@ -72,7 +76,7 @@ def lights(names: Iterable[str | Path], *, above_rim_m: float | None = None) -> 
     if above_rim_m is None:
         return found
     up = {"above_rim": above_rim_m, "above_water": None}
-    return [Light(x.name, tuple(f.model_copy(update=up) for f in x.fixtures), x.middles) for x in found]
+    return [replace(x, fixtures=tuple(f.model_copy(update=up) for f in x.fixtures)) for x in found]
 
 
 def tanks(names: Iterable[str | Path]) -> list[TankSpot]:
@@ -92,17 +96,18 @@ def _named(names: Iterable[str | Path], make: Callable[[str, str], Any], what: s
     twice = next((text for i, text in enumerate(texts) if text in texts[:i]), None)
     if twice is not None:
         raise ChartError(f"the {what} {shown(twice)} is named twice; name it once")
-    labels = [Path(text).stem if _is_file(text) else text for text in texts]
+    labels = [Path(text).stem if is_file(text) else text for text in texts]
     labels = [text if labels.count(label) > 1 else label for text, label in zip(texts, labels, strict=True)]
     return [make(text, label) for text, label in zip(texts, labels, strict=True)]
 
 
-def _is_file(text: str) -> bool:
+def is_file(text: str) -> bool:
+    """Whether a name is that of a scene file; else it is an entry of the catalogue."""
     return text.endswith(FILE_ENDING)
 
 
 def _light(text: str, label: str) -> Light:
-    if _is_file(text):
+    if is_file(text):
         scene = load_scene(text)
     else:
         scene = _of_entry({"tank": _STAND, "fixture": [{"from": text}]}, "light", text)
@@ -110,11 +115,11 @@ def _light(text: str, label: str) -> Light:
         raise ChartError(f"{text}: the scene has no light: add a [[fixture]]")
     length, depth, _ = scene.tank.inside_m
     places = [scene.fixture_centre_m(fixture) for fixture in scene.fixtures]
-    return Light(label, scene.fixtures, tuple((x / length, y / depth) for x, y, _ in places))
+    return Light(label, scene.fixtures, tuple((x / length, y / depth) for x, y, _ in places), text)
 
 
 def _tank(text: str, label: str) -> TankSpot:
-    if _is_file(text):
+    if is_file(text):
         scene, besides = load_scene(text), 0.0
     else:
         grown_over = {side: {"gives_back": PLANTED_GIVES_BACK} for side in SIDES if side != "bottom"}

@@ -6,6 +6,7 @@ headroom, up to met at 70 % of full power; how little the rest is off; channels 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,6 +55,20 @@ class Setting:
     def highest(self) -> float:
         """The highest channel's share of full power."""
         return float(self.shares.max(initial=0.0))
+
+
+def set_channels(response: np.ndarray, bands: Bands, mixes: Sequence[np.ndarray], *, channels_apart: bool) -> Setting:
+    """The best setting of fixtures whose channels stand one after the other in `response`, (channels, zones).
+
+    mixes: levels of each fixture's channels against its brightest; kept unless channels_apart.
+    """
+    fixture_of = np.repeat(np.arange(len(mixes)), [len(mix) for mix in mixes])
+    if channels_apart:
+        return best_setting(response, bands, fixture_of)
+    mixing = np.zeros((len(mixes), len(response)))
+    mixing[fixture_of, np.arange(len(response))] = np.concatenate(mixes)
+    levels = best_setting(mixing @ response, bands, np.arange(len(mixes))).shares
+    return setting_of(levels @ mixing, response, bands)
 
 
 def best_setting(response: np.ndarray, bands: Bands, fixture_of: np.ndarray) -> Setting:

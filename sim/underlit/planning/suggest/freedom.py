@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+import numpy as np
+
 from underlit.planning.chart.axes import Light
 from underlit.scene import Fixture, Scene
 
@@ -35,13 +37,15 @@ USUAL_ORDER = tuple(Weigh)
 @dataclass(frozen=True)
 class Freedom:
     """What may change. lights: fixtures that may be bought, by their names in the catalogue or scene files; most: fixtures at
-    once; above_rim_m: lowest and highest hanging; turned: front to back too; prices: of one, by name, in any currency.
+    once; above_rim_m: lowest and highest hanging; turned: front to back too; channels_apart: change a fixture's mix of
+    channels too, and so its colour; prices: of one, by name, in any currency.
     """
 
     lights: Sequence[Light] = ()
     most: int = 2
     above_rim_m: tuple[float, float] = (0.02, 0.4)
     turned: bool = False
+    channels_apart: bool = False
     lid_may_go: bool = False
     prices: Mapping[str, float] = field(default_factory=dict)
     order: Sequence[Weigh] = USUAL_ORDER
@@ -62,12 +66,16 @@ class Freedom:
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of fixture to hang: how it is made, how many are there already, price of one (None: not said)."""
+    """A kind of fixture to hang: how it is made, how many are there already, price of one (None: not said).
+
+    source: the scene file or entry of the catalogue it was asked for by; None for the scene's own.
+    """
 
     name: str
     fixture: Fixture
     owned: int
     price: float | None
+    source: str | None = None
 
     def to_buy(self, number: int) -> int:
         """How many must be bought to hang so many."""
@@ -104,7 +112,7 @@ def kinds_of(scene: Scene, freedom: Freedom) -> list[Kind]:
     taken = {kind.name for kind in kinds}
     for light in (light for light in freedom.lights if light.fixtures[0].clip is None):
         name = light.name if light.name not in taken else f"another {light.name}"
-        kinds.append(Kind(name, light.fixtures[0], 0, freedom.prices.get(light.name)))
+        kinds.append(Kind(name, light.fixtures[0], 0, freedom.prices.get(light.name), light.source))
     unknown = sorted(set(freedom.prices) - {kind.name for kind in kinds} - {light.name for light in freedom.lights})
     if unknown:
         names = ", ".join(kind.name for kind in kinds)
@@ -112,6 +120,12 @@ def kinds_of(scene: Scene, freedom: Freedom) -> list[Kind]:
     if not kinds:
         raise SuggestError("there is no fixture to hang: all of them clip on; name others that may be tried")
     return kinds
+
+
+def mix_of(fixture: Fixture) -> np.ndarray:
+    """Levels of a fixture's channels against its brightest one, as it is set, (channels,); all 1 where it is off."""
+    levels = np.array([fixture.level_of(channel) for channel in fixture.channels])
+    return levels / levels.max() if levels.max() > 0 else np.ones(len(levels))
 
 
 def _alike(one: Fixture, two: Fixture) -> bool:

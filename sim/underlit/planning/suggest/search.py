@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.planning.suggest.dimming import EASY_SETTING, Bands, Setting, best_setting
-from underlit.planning.suggest.freedom import Hanging
+from underlit.planning.suggest.dimming import EASY_SETTING, Bands, Setting, set_channels
+from underlit.planning.suggest.freedom import Hanging, mix_of
 from underlit.planning.suggest.responses import Response
 
 ROUGH_STEPS = {1: 40, 2: 12, 3: 7}
@@ -32,19 +32,22 @@ def weigh(setting: Setting) -> tuple[float, ...]:
     return float(setting.met.sum()), round(setting.inside, 1), round(headroom, 1)
 
 
-def search(response: Response, bands: Bands, number: int) -> list[Found]:
-    """The best ways to hang so many fixtures of a response's kind, best first; empty where they don't fit side by side."""
+def search(response: Response, bands: Bands, number: int, *, channels_apart: bool) -> list[Found]:
+    """The best ways to hang so many fixtures of a response's kind, best first; empty where they don't fit side by side.
+
+    channels_apart: dim channels by themselves; else each fixture keeps its mix.
+    """
     sets = _place_sets(response, number)
     if len(sets) == 0:
         return []
-    rough = _rough_scores(response, bands, sets)
+    mix = mix_of(response.kind.fixture)
+    rough = _rough_scores(response, bands, sets, mix)
     order = np.argsort(-rough, axis=None, kind="stable")[:EXACTLY_DIMMED]
     found = []
     for h, s in zip(*np.unravel_index(order, rough.shape), strict=True):
         chosen = sets[s]
         light = np.concatenate([response.values[h, p] for p in chosen])
-        fixture_of = np.repeat(np.arange(number), len(response.channels))
-        setting = best_setting(light, bands, fixture_of)
+        setting = set_channels(light, bands, [mix] * number, channels_apart=channels_apart)
         places = tuple(float(response.places_m[p]) for p in chosen)
         hanging = Hanging(response.kind, response.turned, response.lid, float(response.heights_m[h]), places)
         found.append(Found(hanging, setting, weigh(setting)))
@@ -59,12 +62,12 @@ def _place_sets(response: Response, number: int) -> np.ndarray:
     return np.array(kept, dtype=np.int64).reshape(-1, number)
 
 
-def _rough_scores(response: Response, bands: Bands, sets: np.ndarray) -> np.ndarray:
-    """(heights, sets): the best score over a grid of dimming, channels of a fixture alike."""
+def _rough_scores(response: Response, bands: Bands, sets: np.ndarray, mix: np.ndarray) -> np.ndarray:
+    """(heights, sets): the best score over a grid of dimming, each fixture's channels in its mix (channels,)."""
     number = sets.shape[1]
     steps = np.linspace(1.0 / ROUGH_STEPS[number], 1.0, ROUGH_STEPS[number])
     shares = np.array(list(itertools.product(steps, repeat=number)))
-    alike = response.values.sum(axis=2)
+    alike = np.einsum("c,hpcz->hpz", mix, response.values)
     sure_low, sure_high = bands.sure
     scores = np.empty((len(response.heights_m), len(sets)))
     for h in range(len(scores)):

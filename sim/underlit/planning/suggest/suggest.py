@@ -16,7 +16,7 @@ from underlit.planning.suggest.dimming import Bands
 from underlit.planning.suggest.freedom import Freedom, Kind, SuggestError, Weigh, kinds_of
 from underlit.planning.suggest.responses import Response, full_power_trace, places_for, trace_responses
 from underlit.planning.suggest.search import Found, search
-from underlit.planning.suggest.suggestion import Suggestion, as_set, headroom_class, set_best, verified
+from underlit.planning.suggest.suggestion import Question, Suggestion, as_set, headroom_class, set_best, verified
 from underlit.run import Traced
 from underlit.scene import Scene, tank_uncertainty
 
@@ -76,19 +76,22 @@ def suggest(
     zones, bands = wanted(scene)
     if not scene.fixtures:
         raise SuggestError("the scene has no light: add a [[fixture]], if only the one that you think of")
+    if scene.rack:
+        raise SuggestError("the lights of a rack shine on all its tanks: ask about the scene of each tank")
     kinds = kinds_of(scene, freedom)
+    question = Question(scene, zones, bands, freedom.channels_apart)
     tell(Progress("tracing it as it is", 0, 1))
     at_full = full_power_trace(scene, photons=photons, seed=seed, threads=threads)
-    now = as_set(scene, at_full, None, _as_dimmed(scene, at_full), zones)
+    now = as_set(question, at_full, None, _as_dimmed(scene, at_full))
     asked, left_out = _choices(scene, kinds, freedom)
     responses = trace_responses(
         scene, zones, asked, freedom, seed=seed, threads=threads,
         tell=lambda done, total: tell(Progress("trying heights and places", done, total)),
     )  # fmt: skip
     chosen = _best_of_each(responses, bands, freedom)
-    ranked = [set_best(scene, at_full, None, bands, zones)]
+    ranked = [set_best(question, at_full, None)]
     with ThreadPoolExecutor(threads or available_threads()) as pool:
-        jobs = [pool.submit(verified, scene, one.hanging, bands, zones, photons, seed) for one in chosen]
+        jobs = [pool.submit(verified, question, one.hanging, photons, seed) for one in chosen]
         for i, job in enumerate(jobs):
             ranked.append(job.result())
             tell(Progress("verifying by full traces", i + 1, len(jobs)))
@@ -134,7 +137,7 @@ def _best_of_each(responses: Sequence[Response], bands: Bands, freedom: Freedom)
     more: dict[int, list[Found]] = {}
     for response in responses:
         for number in range(1, freedom.most + 1):
-            found = search(response, bands, number)
+            found = search(response, bands, number, channels_apart=freedom.channels_apart)
             if found:
                 firsts.append(found[0])
                 more[id(found[0])] = _unlike(found)[1 : 1 + MORE_OF_THE_BEST]

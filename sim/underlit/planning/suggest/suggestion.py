@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.planning.suggest.dimming import EASY_SETTING, Bands, best_setting, setting_of
-from underlit.planning.suggest.freedom import Hanging, Weigh, scene_with
+from underlit.planning.suggest.dimming import EASY_SETTING, Bands, set_channels, setting_of
+from underlit.planning.suggest.freedom import Hanging, Weigh, mix_of, scene_with
 from underlit.planning.suggest.reach import Reach, reach_of
 from underlit.planning.suggest.responses import channel_response, full_power_trace
 from underlit.planning.zones import Verdict, ZoneReport, zone_reports
@@ -94,28 +94,34 @@ def _in_band(zone: ZoneReport) -> bool:
     return zone.band is not None and zone.band.low <= zone.ppfd.value <= zone.band.high
 
 
-def verified(scene: Scene, hanging: Hanging, bands: Bands, zones: Sequence[str], photons: int, seed: int) -> Suggestion:
+@dataclass(frozen=True)
+class Question:
+    """What is asked: the scene, the zones that have a band, and whether a fixture's mix of channels may change."""
+
+    scene: Scene
+    zones: tuple[str, ...]
+    bands: Bands
+    channels_apart: bool
+
+
+def verified(asked: Question, hanging: Hanging, photons: int, seed: int) -> Suggestion:
     """The suggestion as a full trace finds it, dimmed exactly on what that counted. One thread."""
-    traced = full_power_trace(scene_with(scene, hanging), photons=photons, seed=seed, threads=1)
-    return set_best(scene, traced, hanging, bands, zones)
+    traced = full_power_trace(scene_with(asked.scene, hanging), photons=photons, seed=seed, threads=1)
+    return set_best(asked, traced, hanging)
 
 
-def set_best(scene: Scene, traced: Traced, hanging: Hanging | None, bands: Bands, zones: Sequence[str]) -> Suggestion:
+def set_best(asked: Question, traced: Traced, hanging: Hanging | None) -> Suggestion:
     """The best setting, in whole per cents, of a scene traced at full power."""
-    keys, response = channel_response(traced, zones)
-    names = list(dict.fromkeys(fixture for fixture, _ in keys))
-    best = best_setting(response, bands, np.array([names.index(fixture) for fixture, _ in keys]))
+    keys, response = channel_response(traced, asked.zones)
+    mixes = [mix_of(fixture) for fixture in traced.lowered.scene.fixtures]
+    best = set_channels(response, asked.bands, mixes, channels_apart=asked.channels_apart)
     whole = np.round(best.shares / FINEST_STEP) * FINEST_STEP
-    shares = whole if setting_of(whole, response, bands).met.sum() >= best.met.sum() else best.shares
-    return as_set(scene, traced, hanging, dict(zip(keys, shares.tolist(), strict=True)), zones)
+    shares = whole if setting_of(whole, response, asked.bands).met.sum() >= best.met.sum() else best.shares
+    return as_set(asked, traced, hanging, dict(zip(keys, shares.tolist(), strict=True)))
 
 
 def as_set(
-    scene: Scene,
-    traced: Traced,
-    hanging: Hanging | None,
-    shares: dict[tuple[str, str], float],
-    zones: Sequence[str],
+    asked: Question, traced: Traced, hanging: Hanging | None, shares: dict[tuple[str, str], float]
 ) -> Suggestion:
     """What given shares of full power, by fixture and channel, do."""
     sources = traced.lowered.plan.sources
@@ -128,8 +134,8 @@ def as_set(
         scene=built,
         hanging=hanging,
         settings=tuple(ChannelSetting(fixture, channel, share) for (fixture, channel), share in shares.items()),
-        zones=tuple(reports[name] for name in zones),
-        lid_kept=scene.lid is None or built.lid is not None,
+        zones=tuple(reports[name] for name in asked.zones),
+        lid_kept=asked.scene.lid is None or built.lid is not None,
         buys=buys,
         cost=None if price is None else buys * price,
         watts=_watts(built, shares),

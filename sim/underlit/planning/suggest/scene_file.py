@@ -1,0 +1,92 @@
+"""A suggestion as a scene file of its own: the scene as its base, and the light as suggested."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+from underlit.planning.chart.axes import is_file
+from underlit.planning.fit.corrected import relative, toml_text
+from underlit.planning.suggest.suggestion import Suggestion
+from underlit.scene import Fixture
+from underlit.scene.layers import PATH_KEYS
+from underlit.text.toml import read_toml
+
+_HUNG = ("above_rim", "above_water", "position", "turn", "clip")
+_RUNS = ("dimming", "step")
+
+
+class NoFileError(ValueError):
+    """Why a suggestion cannot be written as a scene, in words."""
+
+
+def suggested_scene(one: Suggestion, scene: Path, out: Path) -> str:
+    """The text of a scene file at `out` that changes `scene` as suggested. Raises NoFileError where none can say it."""
+    if not one.lid_kept:
+        raise NoFileError("a scene cannot take away the lid of its base; delete the [lid] there")
+    if any(_has_a_day(fixture) for fixture in one.scene.fixtures):
+        raise NoFileError("its fixtures run by a schedule or a dimming curve; set those by hand")
+    rows = []
+    for fixture in one.scene.fixtures:
+        own = fixture.name if one.hanging is None else one.hanging.kind.fixture.name
+        source = None if one.hanging is None else one.hanging.kind.source
+        table = (
+            _raw(own, scene if source is None else Path(source), out.parent) if _by_file(source) else {"from": source}
+        )
+        rows.append(_as_suggested(table, fixture, one))
+    note = "# As `underlit suggest` found it: trace it, compare it with its base, begin dimmer, read a meter.\n"
+    return note + toml_text({"base": relative(scene, out.parent), "fixture": rows})
+
+
+def _by_file(source: str | None) -> bool:
+    return source is None or is_file(source)
+
+
+def _has_a_day(fixture: Fixture) -> bool:
+    parts = (fixture, *fixture.channels)
+    return any(part.schedule is not None or part.dimming_curve is not None for part in parts)
+
+
+def _raw(name: str, file: Path, to: Path) -> dict[str, Any]:
+    """The table of a fixture as its file says it, paths as seen from the folder `to`."""
+    data, _ = read_toml(file)
+    rows = data.get("fixture")
+    if not isinstance(rows, list):
+        return _raw(name, file.parent / data["base"], to)
+    found = next((row for row in rows if row.get("name", row.get("from", "fixture")) == name), None)
+    if found is None:
+        raise NoFileError(f"{file} has no fixture named {name!r} in its own words")
+    moved = _moved(found, file.parent, to)
+    assert isinstance(moved, dict)
+    return moved
+
+
+def _moved(value: Any, folder: Path, to: Path, key: str = "") -> Any:
+    if isinstance(value, dict):
+        return {name: _moved(inner, folder, to, name) for name, inner in value.items()}
+    if isinstance(value, list):
+        return [_moved(inner, folder, to) for inner in value]
+    return relative(folder / value, to) if key in PATH_KEYS and isinstance(value, str) and value else value
+
+
+def _as_suggested(table: dict[str, Any], fixture: Fixture, one: Suggestion) -> dict[str, Any]:
+    shares = {s.channel: round(s.share, 4) for s in one.settings if s.fixture == fixture.name}
+    alike = len(set(shares.values())) == 1
+    hung = () if one.hanging is None else _HUNG
+    changed = {key: value for key, value in table.items() if key not in (*hung, *_RUNS)}
+    changed["name"] = fixture.name
+    if one.hanging is not None and fixture.position is not None:
+        changed["above_rim"] = f"{100 * one.hanging.above_rim_m:.6g} cm"
+        changed["position"] = [f"{100 * at:.6g} cm" for at in fixture.position]
+        changed["turn"] = f"{math.degrees(fixture.turn):.6g} deg"
+    changed["dimming"] = next(iter(shares.values())) if alike else 1.0
+    if "channel" in table:
+        levels = [1.0 if alike else shares[channel.get("name", "white")] for channel in table["channel"]]
+        changed["channel"] = [
+            {**{k: v for k, v in channel.items() if k not in _RUNS}, "dimming": level}
+            for channel, level in zip(table["channel"], levels, strict=True)
+        ]
+    elif not alike:
+        raise NoFileError("its channels are set apart, and stand in the catalogue; dim them in a scene of your own")
+    return changed
