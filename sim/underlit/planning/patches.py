@@ -15,7 +15,6 @@ from underlit.lowering.aims import ZonePlace
 from underlit.lowering.world import Grid
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
-from underlit.transport.tally import in_outline
 
 PATCH = 0.03
 """Side of a patch [m]: a meter head."""
@@ -79,6 +78,8 @@ def _patch_of_cells(grid: Grid, outline: np.ndarray) -> tuple[np.ndarray, int]:
 
     The zone's own extent is shared out evenly, so that no edge is left over; a patch is at least PATCH wide.
     """
+    from shapely import Polygon, contains_xy
+
     nx, ny, _ = grid.shape
     numbers = []
     for axis, n in ((0, nx), (1, ny)):
@@ -88,8 +89,7 @@ def _patch_of_cells(grid: Grid, outline: np.ndarray) -> tuple[np.ndarray, int]:
         count = max(1, int((min(high, centre[-1]) - max(low, centre[0])) / whole_cells + 1e-6))
         numbers.append((centre, np.clip(((centre - low) / (high - low) * count).astype(int), 0, count - 1), count))
     (x, px, columns), (y, py, rows) = numbers
-    test = in_outline.py_func
-    inside = np.array([[test(cx, cy, outline, 0, len(outline)) for cx in x] for cy in y])
+    inside = contains_xy(Polygon(outline), *np.meshgrid(x, y))
     return np.where(inside, py[:, None] * columns + px[None, :], -1), rows * columns
 
 
