@@ -20,9 +20,10 @@ def print_layout(console: Console, lowered: Lowered) -> None:
     if scene.title:
         say(console, scene.title, "bold underline")
     length, depth, height = (format_length(m) for m in scene.tank.inside_m)
+    shape = "" if scene.tank.is_box else f"{scene.tank.shape_name}; "
     say(
         console,
-        f"inside {length} long, {depth} front to back, {height} high; water {format_length(scene.water_level_m)} high",
+        f"{shape}inside {length} long, {depth} front to back, {height} high; water {format_length(scene.water_level_m)} high",
     )
     say(console, f"{sum(len(m.faces) for m in lowered.plan.meshes):,} triangles")
     console.print()

@@ -278,6 +278,13 @@ class Tank(Part):
         """Whether the inside is a rectangle seen from above."""
         return self.shape is TankShape.BOX and self.outline is None and self.inside is None
 
+    @property
+    def shape_name(self) -> str:
+        """The shape in words."""
+        if self.inside is not None:
+            return "a shape from meshes"
+        return str(self.shape) if self.outline is None else f"an outline of {len(self.outline)} corners"
+
     @cached_property
     def meshes(self) -> MeshGlass | None:
         """The glass of a tank from meshes, None for others; ValueError where the two meshes do not fit."""

@@ -1,8 +1,8 @@
 """The inside of a tank seen from above: the outline of each shape, its edges told apart by the pane they belong to.
 
 Curved panes become flat facets whose middle lies at most `SAGITTA_M` off the arc through their corners. So a cylinder of
-40 cm has 104 facets of 12 mm, and holds .06 % less water than the circle. A flat facet does not focus: each throws a patch of
-its own width, turned by up to half the angle between two facets (1.7 deg there). Bright lines finer than a facet are not real.
+40 cm has 320 facets of 4 mm, and holds .006 % less water than the circle. A flat facet does not focus: each throws a patch of
+its own width, turned by up to half the angle between two facets (.6 deg there). Bright lines finer than a facet are not real.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from underlit.scene.outline import Polygon, crosses_itself, signed_area
 if TYPE_CHECKING:
     import shapely
 
-SAGITTA_M = 1e-4
+SAGITTA_M = 1e-5
 """Farthest that a facet lies off its arc [m]."""
 UPRIGHT_SIDES = ("front", "back", "left", "right")
 FEWEST_BOW_FACETS = 8
