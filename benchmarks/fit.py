@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.backends.cpu import Tracer
-from underlit.planning.fit.estimate import MODEL_SD, READING_SD, ROUNDING_PPFD
+from underlit.planning.fit.estimate import MODEL_SD, PLACED_SD_M, READING_SD, ROUNDING_PPFD
 from underlit.planning.fit.fitting import fit, scene_parameters
 from underlit.planning.fit.light import Place, dimming_of, heads_only, lowered_for
 from underlit.planning.fit.parameters import Kind, Parameter, with_values
@@ -91,7 +91,8 @@ def case(scene: Scene, parameters: tuple[Parameter, ...], seed: int) -> tuple[np
     readings = []
     for lid, count in ((LidState.ON, 6), (LidState.OFF, 2)):
         places = spots(scene, rng, count)
-        light = true_light(scene, parameters, u, places, Setting(lid), 1000 + seed)
+        held = [tuple(place + rng.normal(0, PLACED_SD_M, 3)) for place in np.array(places)]
+        light = true_light(scene, parameters, u, held, Setting(lid), 1000 + seed)
         light = light * np.exp(rng.normal(0, np.hypot(READING_SD, MODEL_SD), count)) + rng.normal(
             0, ROUNDING_PPFD, count
         )

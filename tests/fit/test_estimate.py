@@ -9,7 +9,7 @@ import pytest
 from fitted_tanks import scene
 
 from underlit.planning.fit.advise import next_readings, tied, untouched
-from underlit.planning.fit.estimate import MODEL_SD, READING_SD, Fitted, estimate
+from underlit.planning.fit.estimate import MODEL_SD, READING_SD, Fitted, UnlitError, estimate
 from underlit.planning.fit.fitting import Found
 from underlit.planning.fit.light import Shot
 from underlit.planning.fit.parameters import Kind, Parameter
@@ -97,6 +97,23 @@ def test_a_reading_with_and_one_without_the_lid_tell_them_apart() -> None:
     )
     assert not tied(fitted)
     assert not untouched(fitted)
+
+
+def test_where_light_is_steep_a_reading_counts_less() -> None:
+    """Two readings that disagree, one with an error of place of 20 %: the estimate is their mean by inverse variances."""
+    model = StraightModel((OUTPUT,), np.array([1000.0, 1000.0]), np.array([[1.0], [1.0]]))
+    shots = [Shot(ON, k, np.ones(1)) for k in range(2)]
+    readings = [Reading("calm", (0.1, 0.1, 0.07), 900.0, ON), Reading("steep", (0.2, 0.1, 0.07), 1100.0, ON)]
+    fitted = estimate(model, readings, shots, np.array([0.0, 0.2]))  # type: ignore[arg-type]
+    weight = 1 / (READING_SD**2 + MODEL_SD**2 + np.array([0.0, 0.2]) ** 2)
+    prior = 1 / OUTPUT.prior.sd**2
+    assert fitted.u[0] == pytest.approx(weight @ np.log([0.9, 1.1]) / (weight.sum() + prior), rel=1e-3)
+
+
+def test_a_place_without_light_in_the_model_is_named() -> None:
+    model = StraightModel((OUTPUT,), np.array([0.0]), np.array([[1.0]]))
+    with pytest.raises(UnlitError, match=r"reading 1 \(inside the wood\): in the model no light gets there"):
+        estimate(model, [Reading("inside the wood", (0.1, 0.1, 0.07), 5.0, ON)], [Shot(ON, 0, np.ones(1))])  # type: ignore[arg-type]
 
 
 def test_a_shaded_reading_is_set_aside_and_named() -> None:

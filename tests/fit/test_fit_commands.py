@@ -84,6 +84,10 @@ def test_the_light_carried_into_another_tank(folder: Path) -> None:
         (["fit", "tank.toml", "good.csv", "--out", "."], "--out: . is a folder; name a TOML file"),
         (["fit", "dark.toml", "good.csv"], "dark.toml: the scene has no light: add a [[fixture]]"),
         (["fit", "tank.toml", "good.csv", "--photons", "3"], "--photons: must be a whole number of 32768 or more"),
+        (
+            ["fit", "stone.toml", "stone.csv", "--photons", "32768"],
+            "stone.toml: reading 1 (in it): in the model no light",
+        ),
         (["sheet", "tank.toml", "--out", "sheet.txt"], "--out: must end in .pdf or .png (got 'sheet.txt')"),
         (["sheet", "dark.toml"], "dark.toml: the scene has no light"),
     ],
@@ -93,6 +97,15 @@ def test_refusals_are_one_line(
 ) -> None:
     (folder / "bad.csv").write_text("name,value\nmiddle,bright\n")
     (folder / "good.csv").write_text("name,value\nmiddle,50\n")
+    (folder / "stone.csv").write_text("name,x,y,z,value\nin it,22 cm,15 cm,8 cm,50\n")
+    stone = {
+        "name": "block",
+        "shape": "rounded",
+        "seed": 1,
+        "size": ["12 cm", "12 cm", "12 cm"],
+        "at": ["22 cm", "15 cm"],
+    }
+    (folder / "stone.toml").write_text(toml(stone=[stone]))
     (folder / "dark.toml").write_text(toml(fixture=[]).replace("fixture = []", ""))
     assert main(arguments) == 2
     err = capsys.readouterr().err

@@ -80,6 +80,7 @@ def _places(path: Path, scene: Path, carry: Path | None) -> tuple[Path, Path | N
 def _found(scene: Any, readings: Any, photons: int | None, seed: int | None, threads: int | None) -> Found:
     from underlit.lowering.ground import LoweringError
     from underlit.planning.fit import fit as fit_readings
+    from underlit.planning.fit.estimate import UnlitError
     from underlit.report.printout import output_console
     from underlit.report.progress import working
 
@@ -88,7 +89,7 @@ def _found(scene: Any, readings: Any, photons: int | None, seed: int | None, thr
         with working(console, "tracing the tank as it was read") as status:
             told = getattr(status, "update", lambda text: None)
             return fit_readings(scene, readings, photons=photons or 1 << 21, seed=seed or 0, threads=threads, told=told)
-    except LoweringError as problem:
+    except (LoweringError, UnlitError) as problem:
         raise Refused(f"{scene.path}: {problem}") from None
 
 

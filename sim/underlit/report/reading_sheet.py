@@ -27,7 +27,8 @@ def before_reading(scene: Scene) -> tuple[str, ...]:
         "otherwise, write that down.",
         "Room light off, curtains drawn, no sun. Pumps off or low, so that the surface lies still. Water up to its "
         "mark.",
-        "Is the underwater correction in the meter's value already?  yes / no   If not, its immersion factor: ______",
+        "Is the underwater correction in the meter's value already?  yes / no   If not, its immersion factor: ______  "
+        "Then it shows less than the list says.",
         "Hold the head level, facing straight up, its face at the height given over the substrate. Keep hand, arm and "
         "body out of the light.",
         "Wait until the value is steady, then take the average of 5-10 seconds. Write down what the meter shows, "

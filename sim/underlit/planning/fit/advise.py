@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.lowering.plants import Grown
-from underlit.planning.fit.estimate import Fitted, reading_sigma
+from underlit.planning.fit.estimate import PLACED_SD_M, Fitted, reading_sigma
 from underlit.planning.fit.light import Model, Place, Shot, dimming_of
 from underlit.planning.fit.readings import LidState, Setting
 from underlit.scene.aims import SPOT_ABOVE_SUBSTRATE_M
@@ -19,8 +19,6 @@ TIED = 0.75
 """Correlation from which two parameters count as not told apart."""
 UNTOUCHED = 0.85
 """Standard error over that before any reading, above which readings say next to nothing."""
-PLACED_TO_M = 0.01
-"""A head is held to about a centimetre; common practice, no source."""
 CLEAR_OF_PLANTS_M = 0.02
 TOO_DARK = 2.0
 """PPFD below which no meter reads well."""
@@ -52,11 +50,14 @@ def candidates(scene: Scene, grown: Sequence[Grown]) -> list[Place]:
     level = scene.water_level_m
     room = scene.tank.inside_outline.polygon.buffer(-FROM_PANES_M * 0.99)
     places = []
-    for x in np.linspace(FROM_PANES_M, length - FROM_PANES_M, 5):
-        for y in np.linspace(FROM_PANES_M, depth - FROM_PANES_M, 3):
+    # whole centimetres are easier to find with a ruler
+    columns = np.linspace(FROM_PANES_M, length - FROM_PANES_M, 5).round(2).tolist()
+    rows = np.linspace(FROM_PANES_M, depth - FROM_PANES_M, 3).round(2).tolist()
+    for x in columns:
+        for y in rows:
             if contains_xy(room, x, y):
                 low = float(scene.bed_heights_m(np.array(x), np.array(y))) + SPOT_ABOVE_SUBSTRATE_M
-                places += [(float(x), float(y), z) for z in (low, (low + level) / 2)]
+                places += [(x, y, low), (x, y, low + round((level - low) / 2, 2))]
     return [place for place in places if not _in_plants(scene, grown, place)]
 
 
@@ -107,7 +108,7 @@ def chosen_readings(
         shots += [Shot(setting, k, dimming) for k in range(begin, len(model.recordings[setting].heads))]
     value, slope, _ = model.predict(shots, u)
     places = [model.recordings[shot.setting].heads[shot.head] for shot in shots]
-    sigma = np.hypot(reading_sigma(np.maximum(value, 1e-9), np.zeros(len(value))), _placing(shots, places, value))
+    sigma = reading_sigma(np.maximum(value, 1e-9), _placing(shots, places, value))
     rows = slope / sigma[:, None]
     worth = value > TOO_DARK
     chosen: list[NextReading] = []
@@ -125,7 +126,7 @@ def chosen_readings(
 
 
 def _placing(shots: list[Shot], places: list[Place], value: np.ndarray) -> np.ndarray:
-    """Relative error of a reading that is taken `PLACED_TO_M` beside its place, (n,): where light is steep, little can
+    """Relative error of a reading that is taken `PLACED_SD_M` beside its place, (n,): where light is steep, little can
     be read.
 
     The steepest way from each candidate to another of its setting is taken.
@@ -136,7 +137,7 @@ def _placing(shots: list[Shot], places: list[Place], value: np.ndarray) -> np.nd
         own = np.array([shot.setting == setting for shot in shots])
         apart = np.linalg.norm(at[own, None] - at[None, own], axis=2)
         steep = np.abs(bright[own, None] - bright[None, own]) / np.where(apart > 0, apart, np.inf)
-        error[own] = PLACED_TO_M * steep.max(axis=1, initial=0.0)
+        error[own] = PLACED_SD_M * steep.max(axis=1, initial=0.0)
     return error
 
 

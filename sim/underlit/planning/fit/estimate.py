@@ -17,9 +17,14 @@ from underlit.planning.fit.light import Model, Shot
 from underlit.planning.fit.parameters import Parameter
 from underlit.planning.fit.readings import Reading
 
-READING_SD = 0.05
-"""One reading by hand, relative: the head's level and place to about a centimetre, the surface's ripple; common
-practice, no source (surface ripple alone moves the mean by ± 3 %)."""
+READING_SD = 0.04
+"""One reading by hand, relative, its place apart: the head's level, shadows, the surface's ripple; common practice, no
+source (ripple alone moves the mean by ± 3 %)."""
+PLACED_SD_M = 0.005
+"""Along each axis: a head is held to about a centimetre; common practice, no source. What that does to a reading
+follows from how steep the light is there."""
+STEEPEST_PER_M = 20.0
+"""Slope of the light's logarithm along an axis beyond which it is no slope but the edge of a shadow."""
 MODEL_SD = 0.03
 """What a scene leaves out differs from spot to spot by about this much; an estimate (plants, hoses, how light falls on
 a seam)."""
@@ -123,36 +128,55 @@ class Fitted:
         return tuple(r for r in self.residuals if r.set_aside)
 
 
-def reading_sigma(ppfd: np.ndarray, counting: np.ndarray) -> np.ndarray:
-    """Relative standard deviation of readings about the model, (n,)."""
-    return np.sqrt(READING_SD**2 + MODEL_SD**2 + (ROUNDING_PPFD / ppfd) ** 2 + counting**2)
+def reading_sigma(ppfd: np.ndarray, *others: np.ndarray) -> np.ndarray:
+    """Relative standard deviation of readings about the model, (n,); others: further relative errors, (n,) each."""
+    squares = READING_SD**2 + MODEL_SD**2 + (ROUNDING_PPFD / ppfd) ** 2
+    return np.sqrt(squares + sum(other**2 for other in others))
+
+
+class UnlitError(ValueError):
+    """In the model no light gets to a reading's place; the text says to which."""
+
+
+@dataclass(frozen=True)
+class _Read:
+    """Readings as numbers, n of them: PPFD (n,), how the model sees each, relative error of the head's place (n,)."""
+
+    ppfd: np.ndarray
+    shots: Sequence[Shot]
+    placing: np.ndarray
 
 
 def estimate(
-    model: Model, readings: Sequence[Reading], shots: Sequence[Shot], *, told: Callable[[str], None] = lambda text: None
-) -> Fitted:
+    model: Model, readings: Sequence[Reading], shots: Sequence[Shot], placing: np.ndarray | None = None,
+    *, told: Callable[[str], None] = lambda text: None,
+) -> Fitted:  # fmt: skip
     """The fit of a model to readings; traces anew where the recorded paths no longer stand for the tank that was found.
 
-    told: called with a line about what is being done.
+    placing: (n,) relative error of each reading by the place of the head; told: called with a line about what is being
+    done. Raises UnlitError.
     """
-    ppfd = np.array([r.ppfd for r in readings])
+    read = _Read(np.array([r.ppfd for r in readings]), shots, np.zeros(len(shots)) if placing is None else placing)
     u = np.array([p.u_start for p in model.parameters])
     before = model.predict(shots, u)[0]
+    for index, (reading, value) in enumerate(zip(readings, before, strict=True), 1):
+        if not value > 0:
+            raise UnlitError(f"reading {index} ({reading.name}): in the model no light gets there; look at its place")
     retraced = 0
     while True:
-        u, used = _without_outliers(model, ppfd, shots, u)
+        u, used = _without_outliers(model, read, u)
         evenness = model.evenness(shots, u)
         if evenness >= EVEN_ENOUGH or retraced == MOST_RETRACES:
             break
         retraced += 1
         told(f"the tank found is far from the one traced (evenness of weights {evenness:.2f}): tracing it anew")
         model = model.traced_at(u)
-    found = posterior(model, ppfd, shots, u, used, 1.0)
-    misfit, stretch = _misfit(model, found, ppfd, used)
+    found = _posterior(model, read, u, used, 1.0)
+    misfit, stretch = _misfit(model, found, read, used)
     if stretch > 1.0:
-        u = _solve(model, ppfd, shots, u, used, stretch, robust=False)
-        found = posterior(model, ppfd, shots, u, used, stretch)
-    residuals = _residuals(found, before, readings, used)
+        u = _solve(model, read, u, used, stretch, robust=False)
+        found = _posterior(model, read, u, used, stretch)
+    residuals = _residuals(found, before, readings, read, used)
     return Fitted(
         model.parameters,
         found.u,
@@ -168,27 +192,24 @@ def estimate(
     )
 
 
-def _without_outliers(
-    model: Model, ppfd: np.ndarray, shots: Sequence[Shot], u: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
+def _without_outliers(model: Model, read: _Read, u: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Estimate and which readings were used, (n,) bool: the worst outlier goes first, then all are looked at again."""
-    used = np.ones(len(ppfd), bool)
-    most = math.floor(MOST_SET_ASIDE * len(ppfd))
-    u = _solve(model, ppfd, shots, u, used, robust=True)
+    used = np.ones(len(read.ppfd), bool)
+    most = math.floor(MOST_SET_ASIDE * len(read.ppfd))
+    u = _solve(model, read, u, used, robust=True)
     while True:
-        found = posterior(model, ppfd, shots, u, used)
-        worst = int(np.argmax(np.where(used, np.abs(_standardised(found, ppfd, used)), 0.0)))
-        if (~used).sum() >= most or abs(_standardised(found, ppfd, used)[worst]) < OUTLIER:
+        found = _posterior(model, read, u, used)
+        worst = int(np.argmax(np.where(used, np.abs(_standardised(found, read, used)), 0.0)))
+        if (~used).sum() >= most or abs(_standardised(found, read, used)[worst]) < OUTLIER:
             break
         used[worst] = False
-        u = _solve(model, ppfd, shots, u, used, robust=True)
-    return _solve(model, ppfd, shots, u, used, robust=False), used
+        u = _solve(model, read, u, used, robust=True)
+    return _solve(model, read, u, used, robust=False), used
 
 
 def _solve(
     model: Model,
-    ppfd: np.ndarray,
-    shots: Sequence[Shot],
+    read: _Read,
     u: np.ndarray,
     used: np.ndarray,
     stretch: float = 1.0,
@@ -201,14 +222,14 @@ def _solve(
     middle = np.array([p.u_start for p in model.parameters])
     sd = np.array([p.u_sd for p in model.parameters])
     low, high = np.array([p.u_bounds for p in model.parameters]).T
-    sigma = stretch * reading_sigma(ppfd, model.predict(shots, u)[2])[used]
+    sigma = stretch * reading_sigma(read.ppfd, model.predict(read.shots, u)[2], read.placing)[used]
 
     def residuals(at: np.ndarray) -> np.ndarray:
-        value = model.predict(shots, at)[0][used]
-        return np.concatenate([(np.log(value) - np.log(ppfd[used])) / sigma, (at - middle) / sd])
+        value = model.predict(read.shots, at)[0][used]
+        return np.concatenate([(np.log(value) - np.log(read.ppfd[used])) / sigma, (at - middle) / sd])
 
     def jacobian(at: np.ndarray) -> np.ndarray:
-        slope = model.predict(shots, at)[1][used]
+        slope = model.predict(read.shots, at)[1][used]
         return np.concatenate([slope / sigma[:, None], np.diag(1 / sd)])
 
     def loss(squares: np.ndarray) -> np.ndarray:
@@ -232,24 +253,22 @@ def _solve(
     return found.x
 
 
-def posterior(
-    model: Model, ppfd: np.ndarray, shots: Sequence[Shot], u: np.ndarray, used: np.ndarray, stretch: float = 1.0
-) -> Posterior:
+def _posterior(model: Model, read: _Read, u: np.ndarray, used: np.ndarray, stretch: float = 1.0) -> Posterior:
     """Covariance and slopes at u; used: (n,) bool; stretch: factor on the errors of readings."""
-    value, slope, counting = model.predict(shots, u)
-    sigma = stretch * reading_sigma(ppfd, counting)
+    value, slope, counting = model.predict(read.shots, u)
+    sigma = stretch * reading_sigma(read.ppfd, counting, read.placing)
     rows = slope[used] / sigma[used, None]
     precision = rows.T @ rows + np.diag([1 / p.u_sd**2 for p in model.parameters])
     return Posterior(u, np.linalg.inv(precision), value, sigma, slope)
 
 
-def _standardised(found: Posterior, ppfd: np.ndarray, used: np.ndarray) -> np.ndarray:
+def _standardised(found: Posterior, read: _Read, used: np.ndarray) -> np.ndarray:
     """Departure of each reading from what the others say, in standard deviations, (n,).
 
     Of one that is used: its residual over sigma sqrt(1 - leverage) (the deleted residual, Cook & Weisberg 1982); of one
     that is not: over the error of reading and prediction together.
     """
-    residual = (np.log(ppfd) - np.log(found.model)) / found.sigma
+    residual = (np.log(read.ppfd) - np.log(found.model)) / found.sigma
     leverage = _leverage(found)
     return residual / np.sqrt(np.where(used, np.maximum(1 - leverage, 1e-9), 1 + leverage))
 
@@ -259,7 +278,7 @@ def _leverage(found: Posterior) -> np.ndarray:
     return np.einsum("nk,kl,nl->n", rows, found.covariance, rows)
 
 
-def _misfit(model: Model, found: Posterior, ppfd: np.ndarray, used: np.ndarray) -> tuple[float, float]:
+def _misfit(model: Model, found: Posterior, read: _Read, used: np.ndarray) -> tuple[float, float]:
     """Root mean square of the standardised residuals, and the factor on the errors that such a scatter asks for.
 
     Of n readings and k beliefs less k parameters, n degrees of freedom are left. The factor is 1 unless so much scatter
@@ -267,7 +286,7 @@ def _misfit(model: Model, found: Posterior, ppfd: np.ndarray, used: np.ndarray) 
     """
     from scipy.stats import chi2
 
-    plain = ((np.log(ppfd) - np.log(found.model)) / found.sigma)[used]
+    plain = ((np.log(read.ppfd) - np.log(found.model)) / found.sigma)[used]
     beliefs = np.array([(u - p.u_start) / p.u_sd for u, p in zip(found.u, model.parameters, strict=True)])
     total, freedom = float((plain**2).sum() + (beliefs**2).sum()), max(len(plain), 1)
     stretch = math.sqrt(total / freedom) if total > chi2.ppf(0.95, freedom) else 1.0
@@ -275,10 +294,9 @@ def _misfit(model: Model, found: Posterior, ppfd: np.ndarray, used: np.ndarray) 
 
 
 def _residuals(
-    found: Posterior, before: np.ndarray, readings: Sequence[Reading], used: np.ndarray
+    found: Posterior, before: np.ndarray, readings: Sequence[Reading], read: _Read, used: np.ndarray
 ) -> tuple[Residual, ...]:
-    ppfd = np.array([r.ppfd for r in readings])
-    standardised, leverage = _standardised(found, ppfd, used), _leverage(found)
+    standardised, leverage = _standardised(found, read, used), _leverage(found)
     return tuple(
         Residual(r, float(b), float(m), float(r.ppfd / m - 1), float(s), float(h), not u)
         for r, b, m, s, h, u in zip(readings, before, found.model, standardised, leverage, used, strict=True)

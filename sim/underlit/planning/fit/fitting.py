@@ -21,6 +21,7 @@ from underlit.planning.fit.advise import NextReading, candidates, next_readings
 from underlit.planning.fit.estimate import Fitted, estimate
 from underlit.planning.fit.light import PHOTONS, Model, Place, Recording, Shot, dimming_of, lowered_for
 from underlit.planning.fit.parameters import Parameter, parameters_of
+from underlit.planning.fit.placing import AROUND, around, placing_error
 from underlit.planning.fit.readings import LidState, Reading, Setting
 from underlit.scene.model import Scene
 
@@ -61,23 +62,31 @@ def fit(
     for setting in dict.fromkeys(r.setting for r in readings):
         places = list(dict.fromkeys(r.at for r in readings if r.setting == setting))
         index.update({(setting, place): i for i, place in enumerate(places)})
+        beside = [near for place in places for near in around(scene, place)]
         extra = spare if setting.above_rim is None else []
-        first[setting] = len(places)
+        first[setting] = len(places) + len(beside)
         told(f"tracing {_words(setting)}")
         recordings[setting] = Recording(
-            scene, setting, [*places, *extra], parameters, u, photons=photons, seed=seed, threads=threads
+            scene, setting, [*places, *beside, *extra], parameters, u, photons=photons, seed=seed, threads=threads
         )
     model = Model(scene, parameters, recordings)
     shots = [
         Shot(r.setting, index[r.setting, r.at], dimming_of(scene, recordings[r.setting].sources, r.dimming))
         for r in readings
     ]
-    fitted = estimate(model, readings, shots, told=told)
+    heads_around = [_first_around(readings, r, index) for r in readings]
+    fitted = estimate(model, readings, shots, placing_error(model, shots, heads_around, u), told=told)
     proposed: list[NextReading] = []
     if advice:
         whole = with_every_lid(fitted.model, fitted.u, spare, first, round(ADVICE_SHARE * photons), seed, threads, told)
         proposed = next_readings(fitted, whole, first, advice)
     return Found(fitted, tuple(proposed), time.perf_counter() - began)
+
+
+def _first_around(readings: Sequence[Reading], reading: Reading, index: dict[tuple[Setting, Place], int]) -> int:
+    """Index of the first of the heads around a reading's place: they follow all places of its setting."""
+    places = len({r.at for r in readings if r.setting == reading.setting})
+    return places + AROUND * index[reading.setting, reading.at]
 
 
 def why_not_fitted(scene: Scene) -> str:
