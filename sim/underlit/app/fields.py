@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Any, NamedTuple
@@ -16,8 +15,6 @@ Key = str | int
 Read = Callable[[Scene], Any]
 Say = Callable[[Any], Any]
 CLOSE = 1e-6
-STILL_SECONDS = 0.8
-"""So long after the last move a slider follows the scene again."""
 
 
 def _at(read: Callable[[Scene], Sequence[float]], axis: int, scene: Scene) -> float:
@@ -35,31 +32,32 @@ class Limits(NamedTuple):
 class Range(ui.element):
     """The browser's own slider from 0 to 100: fully worked by the keyboard. slid: told while it moves; ended: where it ends.
 
-    While a hand is on it, what the server says waits: an echo must not pull it back.
+    What it said itself is not shown to it again: the hand may be further on by then, and an echo would pull it back.
     """
 
     def __init__(self, label: str, slid: Callable[[float], Any], ended: Callable[[float], Any] | None = None) -> None:
         super().__init__("input")
-        self._touched = -STILL_SECONDS
-        self._wanted = 0.0
+        self._stands: float | None = None
         self.props(f'type="range" min="0" max="100" step="1" aria-label="{label}"').classes("range")
         number = "(event) => emit(Number(event.target.value))"
-        self.on("input", lambda event: self._slid(slid, float(event.args)), js_handler=number, throttle=0.05)
+        self.on("input", lambda event: slid(float(event.args)), js_handler=number, throttle=0.05)
         if ended is not None:
-            self.on("change", lambda event: ended(float(event.args)), js_handler=number)
+            self.on("change", lambda event: self._ended(ended, float(event.args)), js_handler=number)
 
-    def _slid(self, slid: Callable[[float], Any], percent: float) -> None:
-        self._touched = time.monotonic()
-        slid(percent)
+    def _ended(self, ended: Callable[[float], Any], percent: float) -> None:
+        self._stands = percent
+        ended(percent)
 
-    def show(self, percent: float) -> None:
-        """Where it stands."""
-        self._wanted = percent
-        if time.monotonic() - self._touched < STILL_SECONDS:
-            ui.timer(STILL_SECONDS, lambda: self.show(self._wanted), once=True)
-        else:
-            # not as a property of the element: the page would set it again whenever anything is drawn anew
-            self.client.run_javascript(f'const at = document.getElementById("{self.html_id}"); if (at) at.value = {percent}')
+    def show(self, percent: float) -> bool:
+        """Move it; False where it stands there by its own saying."""
+        if percent == self._stands:
+            return False
+        self._stands = percent
+        # not as a property of the element: the page would set it again whenever anything is drawn anew
+        self.client.run_javascript(
+            f'const at = document.getElementById("{self.html_id}"); if (at) at.value = {percent}'
+        )
+        return True
 
 
 class Fields:
@@ -192,8 +190,9 @@ class Fields:
             slider = Range(f"{label}, percent", slid, lambda percent: say(round(percent / 100, 4)))
 
         def show(scene: Scene) -> None:
-            slider.show(round(100 * read(scene)))
-            number.set_text(f"{round(100 * read(scene))} %")
+            percent = round(100 * read(scene))
+            if slider.show(percent):
+                number.set_text(f"{percent} %")
 
         self._follow(show)
         return slider

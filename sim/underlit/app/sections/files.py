@@ -26,10 +26,7 @@ class Files:
             ui.label("Open a scene, or bring a file that it names").classes("heading")
             kinds = ", ".join(sorted({".toml"} | uploads.MESHES | uploads.TEXTS))
             ui.label(f"Scenes (.toml), meshes, photometric files and tables: {kinds}.").classes("quiet")
-            self._upload = ui.upload(
-                on_upload=self._brought, auto_upload=True, max_file_size=uploads.MOST_BYTES,
-                on_rejected=lambda: ui.notify(f"too large: {uploads.MOST_BYTES // 2**20} MB are the most", type="negative"),
-            ).props('label="Choose or drop a file" flat bordered')  # fmt: skip
+            self._chooser()
             ui.button("Close", on_click=self._bring.close).props("flat no-caps")
         with ui.dialog().props('aria-label="Text of the scene"') as self._dialog, ui.card().classes("start"):
             ui.label("The scene's text").classes("heading")
@@ -37,6 +34,21 @@ class Files:
             with ui.row().classes("ends"):
                 ui.button("Take it", color=None, on_click=self._take).props("unelevated no-caps").classes("strong")
                 ui.button("Close", on_click=self._dialog.close).props("flat no-caps")
+
+    def _chooser(self) -> None:
+        """A button and a place to drop a file: Quasar's own uploader, out of sight, has buttons without names."""
+        most = uploads.MOST_BYTES
+        self._upload = ui.upload(
+            on_upload=self._brought, auto_upload=True, max_file_size=most,
+            on_rejected=lambda: ui.notify(f"too large: {most // 2**20} MB are the most", type="negative"),
+        ).classes("hidden")  # fmt: skip
+        uploader = f"getElement({self._upload.id}).$refs.qRef"
+        with ui.element("div").classes("drop") as place:
+            button = ui.button("Choose a file", color=None).props("outline no-caps").classes("plain")
+            button.on("click", js_handler=f"() => {uploader}.pickFiles()")
+            ui.label("or drop it here").classes("quiet")
+        place.on("dragover.prevent", js_handler="() => {}")
+        place.on("drop.prevent", js_handler=f"(event) => {uploader}.addFiles(event.dataTransfer.files)")
 
     def _ask(self) -> None:
         self._upload.reset()
