@@ -42,6 +42,15 @@ def test_channels_stay_alike_where_that_does_as_well():
     assert found.shares[0] == pytest.approx(found.shares[1], abs=1e-6)
 
 
+def test_two_alike_lights_are_dimmed_alike():
+    """Two fixtures that do the same for both zones: neither is dimmed more than the other."""
+    response = np.array([[60.0, 50.0], [60.0, 50.0]])
+    found = best_setting(response, bands([35, 35], [70, 70], 0.1), np.array([0, 1]))
+    assert found.met.all()
+    assert found.inside == 1.0
+    assert found.shares[0] == pytest.approx(found.shares[1])
+
+
 def test_a_fixture_keeps_its_mix():
     """Kept at 2 : 1, both channels are dimmed together; set apart they meet what the mix cannot."""
     response = np.array([[100.0, 10.0], [10.0, 100.0]])

@@ -35,7 +35,8 @@ def print_suggestions(console: Console, found: Suggestions, show: int) -> None:
     shown = found.ranked[:show]
     total = len(found.now.zones)
     say(console, found.now.scene.title or "Suggestions", "bold underline")
-    say(console, f"{total} zones have a band; as it is, {len(found.now.met)} are met.")
+    having = "1 zone has a band" if total == 1 else f"{total} zones have a band"
+    say(console, f"{having}; met as it is: {len(found.now.met)}.")
     console.print()
     console.print(_table(found, shown))
     said = ", then ".join(_WEIGHED[what] for what in found.order)
@@ -132,8 +133,8 @@ def in_words(found: Suggestions) -> list[str]:
 
 
 def _sure_words(best: Suggestion) -> str:
-    share = "all" if best.sure == len(best.met) else str(best.sure)
-    return f"{share} of them with a probability of 80 % or more, what is not known of the tank counted in"
+    share = "" if best.sure == len(best.met) else f"{best.sure} of them "
+    return f"{share}with a probability of 80 % or more, what is not known of the tank counted in"
 
 
 def _against_words(one: OutOfReach | TooAlike) -> str:

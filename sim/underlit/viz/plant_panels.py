@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 MOST_PANELS = 12
 _FILL = {Fit.COVERED: COVERED, Fit.TOO_DIM: "#3b3f58", Fit.RIGHT: "#ffffff", Fit.MORE: "#e3c565"}
-_HATCH = {Fit.TOO_DIM: "", Fit.RIGHT: "", Fit.MORE: "////"}
-_WORDS = {Fit.TOO_DIM: "too dim", Fit.RIGHT: "right", Fit.MORE: "more than it needs", Fit.COVERED: "covered"}
+_HATCH = {Fit.COVERED: "", Fit.TOO_DIM: "", Fit.RIGHT: "", Fit.MORE: "////"}
+_WORDS = {Fit.TOO_DIM: "too dim", Fit.RIGHT: "right", Fit.MORE: "more than it needs", Fit.COVERED: "covered or outside"}
 _WIDTH, _GAP, _TOP, _BOTTOM, _LEFT = 3.5, 0.42, 0.3, 0.75, 0.3
 """Sizes [in]."""
 _MOST_FIGURES = 9
@@ -52,11 +52,11 @@ def draw_plant_panels(found: PlantMap, places: Sequence[PlantPlace]) -> Figure:
         _panel(axes, found, place, length, depth)
     top = 1 - 0.12 / total[1]
     figure.text(_LEFT / total[0], top, "Where plants would do", fontsize=12, fontweight="bold", color=INK, va="top")
-    handles = [
-        Patch(fc=_FILL[f], ec=INK, lw=0.6, hatch=_HATCH[f], label=_WORDS[f]) for f in (Fit.TOO_DIM, Fit.RIGHT, Fit.MORE)
-    ]
+    shown = [fit for fit in (Fit.TOO_DIM, Fit.RIGHT, Fit.MORE, Fit.COVERED)
+             if fit != Fit.COVERED or any((place.fit == Fit.COVERED).any() for place in places)]  # fmt: skip
+    handles = [Patch(fc=_FILL[f], ec=INK, lw=0.6, hatch=_HATCH[f], label=_WORDS[f]) for f in shown]
     figure.legend(
-        handles=handles, loc="lower left", bbox_to_anchor=(_LEFT / total[0], 0.02), ncols=3, fontsize=8.5, frameon=False,
+        handles=handles, loc="lower left", bbox_to_anchor=(_LEFT / total[0], 0.02), ncols=4, fontsize=8.5, frameon=False,
         labelcolor=INK, handlelength=2.4, handleheight=1.5,
     )  # fmt: skip
     said = "seen from above, front pane below; figures: PAR (PPFD) at the tops, µmol/m²/s"

@@ -1,13 +1,15 @@
 """The best setting of channels for zones with bands: light adds, so this is arithmetic on kept results.
 
 What is weighed, each before the next: zones met; how far they lie inside their bands, up to where a verdict is sure;
-headroom, up to met at 70 % of full power; how little the rest is off; channels of a fixture alike.
+headroom, up to met at 70 % of full power; the highest channel as low as that leaves, which dims fixtures evenly;
+channels of a fixture alike; how little the rest is off.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,7 +17,7 @@ EASY_SETTING = 0.7
 """A light that meets its zones at 50-70 % ages without falling short; common practice, no source."""
 _SURE = 1.2816
 """Standard normal quantile of 90 %: both ends of a band kept to that leave the verdict `right` at 80 %."""
-_INSIDE, _HEADROOM, _OFF, _UNLIKE = 10.0, 1.0, 0.005, 0.02
+_INSIDE, _HEADROOM, _HIGHEST, _OFF, _UNLIKE = 10.0, 1.0, 0.05, 0.005, 0.02
 _EPS = 1e-7
 
 
@@ -136,6 +138,20 @@ def _can_meet(met: tuple[int, ...], response: np.ndarray, bands: Bands) -> bool:
     return linprog(np.zeros(len(response)), A_ub=rows, b_ub=bounds, bounds=(0.0, 1.0)).status == 0
 
 
+class _Unknowns(NamedTuple):
+    """Where the unknowns of the linear problem stand: shares by channel, how far inside, headroom, the highest share, off by
+    zone, level by fixture, unlike its fixture's level by channel.
+    """
+
+    shares: slice
+    inside: slice
+    headroom: slice
+    highest: slice
+    off: slice
+    level: slice
+    unlike: slice
+
+
 def _best_for(
     met: tuple[int, ...], response: np.ndarray, bands: Bands, fixture_of: np.ndarray
 ) -> tuple[float, np.ndarray]:
@@ -143,45 +159,50 @@ def _best_for(
     from scipy.optimize import linprog
 
     channels, zones = response.shape
-    levels = int(fixture_of.max()) + 1
-    # unknowns: shares, inside, headroom, off by zone, level by fixture, unlike by channel
-    sizes = (channels, 1, 1, zones, levels, channels)
-    shares, inside, headroom, off, level, unlike = (
-        slice(sum(sizes[:i]), sum(sizes[: i + 1])) for i in range(len(sizes))
-    )
-    rows: list[np.ndarray] = []
-    bounds: list[float] = []
-
-    def at_most(bound: float, *terms: tuple[int | slice, object]) -> None:
-        row = np.zeros(sum(sizes))
-        for where, factor in terms:
+    sizes = (channels, 1, 1, 1, zones, int(fixture_of.max()) + 1, channels)
+    at = _Unknowns(*(slice(sum(sizes[:i]), sum(sizes[: i + 1])) for i in range(len(sizes))))
+    terms = [*_zone_rows(at, met, response, bands), *_channel_rows(at, fixture_of)]
+    rows = np.zeros((len(terms), sum(sizes)))
+    for row, (_, factors) in zip(rows, terms, strict=True):
+        for where, factor in factors:
             row[where] = factor
-        rows.append(row)
-        bounds.append(bound)
-
-    sure_low, sure_high = (edge / bands.high for edge in bands.sure)
-    for z in range(zones):
-        light, low = response[:, z] / bands.high[z], bands.low[z] / bands.high[z]
-        if z in met:
-            at_most(-low, (shares, -light), (inside, sure_low[z] - low))
-            at_most(1.0, (shares, light), (inside, 1.0 - sure_high[z]))
-        else:
-            at_most(-low, (shares, -light), (off.start + z, -1.0))
-            at_most(1.0, (shares, light), (off.start + z, -1.0))
-    for c in range(channels):
-        own = level.start + int(fixture_of[c])
-        at_most(1.0, (shares.start + c, 1.0), (headroom, 1.0 - EASY_SETTING))
-        at_most(0.0, (shares.start + c, 1.0), (own, -1.0), (unlike.start + c, -1.0))
-        at_most(0.0, (shares.start + c, -1.0), (own, 1.0), (unlike.start + c, -1.0))
     cost = np.zeros(sum(sizes))
-    cost[inside], cost[off], cost[unlike] = -_INSIDE, _OFF, _UNLIKE
+    cost[at.inside], cost[at.off], cost[at.unlike] = -_INSIDE, _OFF, _UNLIKE
     # headroom is of use only where something is met; else come as near as full power does
-    cost[headroom] = -_HEADROOM if met else 0.0
-    limits = [(0.0, None if off.start <= i < off.stop else 1.0) for i in range(sum(sizes))]
-    solved = linprog(cost, A_ub=np.array(rows), b_ub=np.array(bounds), bounds=limits)
+    if met:
+        cost[at.headroom], cost[at.highest] = -_HEADROOM, _HIGHEST
+    limits = [(0.0, None if at.off.start <= i < at.off.stop else 1.0) for i in range(len(cost))]
+    solved = linprog(cost, A_ub=rows, b_ub=np.array([bound for bound, _ in terms]), bounds=limits)
     if solved.x is None:
         raise RuntimeError(f"no setting found: {solved.message}")
-    return -float(solved.fun), np.clip(solved.x[shares], 0.0, 1.0)
+    return -float(solved.fun), np.clip(solved.x[at.shares], 0.0, 1.0)
+
+
+_Row = tuple[float, tuple[tuple[int | slice, object], ...]]
+"""An upper bound and the factors of unknowns: their sum is at most that."""
+
+
+def _zone_rows(at: _Unknowns, met: tuple[int, ...], response: np.ndarray, bands: Bands) -> Iterator[_Row]:
+    """Zones to be met lie inside their bands; the others count how far they are off. In units of a band's upper end."""
+    sure_low, sure_high = (edge / bands.high for edge in bands.sure)
+    for z in range(response.shape[1]):
+        light, low = response[:, z] / bands.high[z], bands.low[z] / bands.high[z]
+        if z in met:
+            yield -low, ((at.shares, -light), (at.inside, sure_low[z] - low))
+            yield 1.0, ((at.shares, light), (at.inside, 1.0 - sure_high[z]))
+        else:
+            yield -low, ((at.shares, -light), (at.off.start + z, -1.0))
+            yield 1.0, ((at.shares, light), (at.off.start + z, -1.0))
+
+
+def _channel_rows(at: _Unknowns, fixture_of: np.ndarray) -> Iterator[_Row]:
+    """What headroom, the highest share and likeness mean."""
+    yield 1.0, ((at.highest, 1.0), (at.headroom, 1.0 - EASY_SETTING))
+    for c, fixture in enumerate(fixture_of):
+        share, own, unlike = at.shares.start + c, at.level.start + int(fixture), at.unlike.start + c
+        yield 0.0, ((share, 1.0), (at.highest, -1.0))
+        yield 0.0, ((share, 1.0), (own, -1.0), (unlike, -1.0))
+        yield 0.0, ((share, -1.0), (own, 1.0), (unlike, -1.0))
 
 
 def setting_of(shares: np.ndarray, response: np.ndarray, bands: Bands) -> Setting:
