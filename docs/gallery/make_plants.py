@@ -13,6 +13,7 @@ from typing import Any
 
 import underlit
 from underlit.report.files import overlay
+from underlit.viz.palette import colour_map
 from underlit.viz.stills import write_still
 
 HERE = Path(__file__).resolve().parent
@@ -241,19 +242,26 @@ def make(name: str) -> Path:
 
 
 def shrink(path: Path) -> None:
-    """Smaller, without the line of small print (which is cut at this size), in so few colours that it stays under
-    `LARGEST_BYTES`.
+    """Smaller, without the line of small print (which is cut at this size), in 256 colours.
+
+    A colour is a value, so those of the scale come first; then the commonest, which are those of tank and paper, and the rest
+    by median cut.
     """
+    import numpy as np
     from PIL import Image
 
     image = Image.open(path).convert("RGB")
     image = image.crop((0, 0, image.width, image.height - SMALL_PRINT))
     image = image.resize((image.width * 3 // 4, image.height * 3 // 4), Image.Resampling.LANCZOS)
-    for colours in (256, 128, 64, 32):
-        image.quantize(colours, dither=Image.Dither.NONE).save(path, optimize=True)
-        if path.stat().st_size <= LARGEST_BYTES:
-            return
-    raise SystemExit(f"{path}: larger than {LARGEST_BYTES} bytes")
+    found, count = np.unique(np.asarray(image).reshape(-1, 3), axis=0, return_counts=True)
+    cut = image.quantize(64, dither=Image.Dither.NONE).getpalette() or []
+    scale = colour_map()(np.linspace(0, 1, 96), bytes=True)[:, :3]
+    colours = [*scale.ravel().tolist(), *found[np.argsort(-count, kind="stable")][:96].ravel().tolist(), *cut[: 3 * 64]]
+    palette = Image.new("P", (1, 1))
+    palette.putpalette(colours)
+    image.quantize(palette=palette, dither=Image.Dither.NONE).save(path, optimize=True)
+    if path.stat().st_size > LARGEST_BYTES:
+        raise SystemExit(f"{path}: larger than {LARGEST_BYTES} bytes")
 
 
 if __name__ == "__main__":
