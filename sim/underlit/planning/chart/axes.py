@@ -51,7 +51,7 @@ class Light:
 
 @dataclass(frozen=True)
 class TankSpot:
-    """A tank with all that is in it but its light, zones and reading spots.
+    """A tank with all that is in it but its light, zones, reading spots and the other tanks of its rack.
 
     not_known_besides: relative standard uncertainty of what was taken for it beyond what its scene leaves open.
     """
@@ -125,7 +125,7 @@ def _tank(text: str, label: str) -> TankSpot:
         grown_over = {side: {"gives_back": PLANTED_GIVES_BACK} for side in SIDES if side != "bottom"}
         scene = _of_entry({"tank": {"from": text, **grown_over}}, "tank", text)
         besides = PLANTED_WALL_SPREAD
-    return TankSpot(label, scene.model_copy(update={"fixtures": (), "zones": (), "spots": ()}), besides)
+    return TankSpot(label, scene.model_copy(update={"fixtures": (), "zones": (), "spots": (), "rack": ()}), besides)
 
 
 def _of_entry(tables: dict[str, Any], what: str, name: str) -> Scene:

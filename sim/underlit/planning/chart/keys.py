@@ -11,6 +11,7 @@ from typing import Any
 
 from underlit import __version__
 from underlit.scene import Scene
+from underlit.scene.layers import PATH_KEYS
 
 FORMAT = 1
 """Of the row files; a change makes every kept row stale."""
@@ -20,7 +21,6 @@ _SOURCES = (
 )  # fmt: skip
 """Where the numbers of a row are made, below the package."""
 _LIBRARIES = ("numpy", "numba", "scipy", "shapely", "trimesh", "manifold3d")
-_PATH_KEYS = frozenset(["mesh", "file", "photometric_file"])
 _NOT_LIGHT = frozenset(["title", "base", "zones", "spots", "added_co2"])
 """Keys of a scene that no photon notices."""
 _HOW_IT_RUNS = frozenset(["dimming", "step", "dimming_curve", "schedule", "photoperiod"])
@@ -58,6 +58,6 @@ def _with_contents(value: Any, key: str = "") -> Any:
         return {name: _with_contents(inner, name) for name, inner in value.items() if name not in _HOW_IT_RUNS}
     if isinstance(value, list):
         return [_with_contents(inner) for inner in value]
-    if key in _PATH_KEYS and isinstance(value, str):
+    if key in PATH_KEYS and isinstance(value, str):
         return hashlib.sha256(Path(value).read_bytes()).hexdigest()
     return value
