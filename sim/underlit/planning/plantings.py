@@ -14,6 +14,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,9 +22,10 @@ import numpy as np
 from underlit.lowering.plants import Grown
 from underlit.lowering.scene import Lowered
 from underlit.lowering.world import Grid
-from underlit.planning.surfaces import UpperCells, layers_of, mean_of, mean_over, meshes_of, upper_cells
+from underlit.planning.surfaces import UpperCells, layers_of, mean_of, meshes_of, upper_cells
 from underlit.results.estimate import Estimate, combine, mean_of_groups
 from underlit.results.result import Result
+from underlit.results.stored import StoredResult
 from underlit.scene.aims import Band
 from underlit.scene.plants import PlantKind, Plants
 
@@ -73,29 +75,56 @@ def planting_reports(lowered: Lowered, result: Result) -> list[PlantingReport]:
 # -- leaf area above its need -----------------------------------------------------------------------------------------
 def _share_above(result: Result, cells: UpperCells, low: float) -> Estimate | None:
     """Share of the leaf area that gets at least `low` [umol/m2/s], with the jackknife's error; None while too noisy."""
+    if isinstance(result, StoredResult):
+        return _share_above_kept(result, cells, low)
     used = [g for g in range(min(len(c.group_batches) for c in result.counts))
             if all(c.group_batches[g] > 0 for c in result.counts)]  # fmt: skip
-    if len(used) < 2 or len(cells.index) == 0:
+    if len(used) < 2:
         return None
-    for size in POOLS_M:
-        _, pool = np.unique(np.floor(cells.middle / size).astype(np.int64), axis=0, return_inverse=True)
-        pool = pool.reshape(-1)
-        area = np.bincount(pool, cells.area)
-        if len(area) < _FEWEST_POOLS:
-            break
+    for pool, area in _pools(cells):
         values = _pool_values(result, cells, pool, area, None)
         without = np.array([_pool_values(result, cells, pool, area, g) for g in used])
         n = len(used)
         spread = np.sqrt((n - 1) / n * ((without - without.mean(axis=0)) ** 2).sum(axis=0))
-        with np.errstate(divide="ignore", invalid="ignore"):
-            relative = np.where(values > 0, spread / values, np.inf)
-        order = np.argsort(relative)
-        middle = order[np.searchsorted(np.cumsum(area[order]), 0.5 * area.sum())]
-        if relative[middle] <= NOISIEST_POOL:
+        if _typical_noise(values, spread, area) <= NOISIEST_POOL:
             shares = (without >= low) @ area / area.sum()
             error = math.sqrt((n - 1) / n * float(((shares - shares.mean()) ** 2).sum()))
             return Estimate(float(area[values >= low].sum() / area.sum()), error, n - 1.0)
     return None
+
+
+def _share_above_kept(result: StoredResult, cells: UpperCells, low: float) -> Estimate | None:
+    """The same from a kept result, which has no groups of faces: pools err by themselves, each by its chance of the other
+    side."""
+    from scipy.stats import norm
+
+    mean, variance, dof = result.face_flux()
+    for pool, area in _pools(cells):
+        values = np.bincount(pool, mean[cells.index], minlength=len(area)) / area
+        spread = np.sqrt(np.bincount(pool, variance[cells.index], minlength=len(area))) / area
+        if _typical_noise(values, spread, area) <= NOISIEST_POOL:
+            chance = norm.cdf((values - low) / np.maximum(spread, 1e-12))
+            error = math.sqrt(float((area**2 * chance * (1 - chance)).sum())) / area.sum()
+            return Estimate(float(area[values >= low].sum() / area.sum()), float(error), dof)
+    return None
+
+
+def _pools(cells: UpperCells) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """Number of the pool of each cell, and area of each pool [m2], for cubes of growing size while there are enough."""
+    for size in POOLS_M if len(cells.index) else ():
+        _, pool = np.unique(np.floor(cells.middle / size).astype(np.int64), axis=0, return_inverse=True)
+        area = np.bincount(pool.reshape(-1), cells.area)
+        if len(area) < _FEWEST_POOLS:
+            return
+        yield pool.reshape(-1), area
+
+
+def _typical_noise(values: np.ndarray, spread: np.ndarray, area: np.ndarray) -> float:
+    """Relative standard error of the pool in the middle, by area."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        relative = np.where(values > 0, spread / values, np.inf)
+    order = np.argsort(relative)
+    return float(relative[order[np.searchsorted(np.cumsum(area[order]), 0.5 * area.sum())]])
 
 
 def _pool_values(
@@ -176,7 +205,7 @@ def _takes(result: Result, grown: Grown, above: _FromAbove) -> Estimate:
     absorbed = result.ledger()[f"plants: {grown.name}"] * result.ppf
     slots = np.unique(np.concatenate([m.face_slots() for m in meshes_of(result, grown.name)]))
     start = result.cells("faces").start
-    falls = mean_over(result, np.concatenate([start + 2 * slots, start + 2 * slots + 1]), 1.0)
+    falls = result.mean_over_faces(np.concatenate([start + 2 * slots, start + 2 * slots + 1]), 1.0)
     relative = falls.standard_error / falls.value if falls.value > 0 else 0.0
     return _ratio(above.flux, Estimate(absorbed, absorbed * relative, falls.dof))
 

@@ -10,7 +10,7 @@ import numpy as np
 from underlit.lowering.scene import Lowered
 from underlit.lowering.shapes.shape import face_areas, face_normals
 from underlit.lowering.world import COPIES, Mesh, Role
-from underlit.results.estimate import Estimate, combine, mean_of_groups
+from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.scene.model import Scene
 from underlit.scene.plants import Plants
@@ -45,17 +45,6 @@ class SurfaceReport:
     upper_area_m2: float
     upper: Estimate
     layers: tuple[Estimate | None, ...]
-
-
-def mean_over(result: Result, cells: np.ndarray, area: float) -> Estimate:
-    """Mean PPFD over tally cells (indices into a row) of a total area [m2]."""
-    parts = []
-    for i, counts in enumerate(result.counts):
-        batches = np.maximum(counts.group_batches, 1)
-        means = counts.groups[:, cells].sum(axis=1) / batches * (result.source_scale(i) / area)
-        parts.append(mean_of_groups(means, counts.group_batches))
-    value, error, dof = combine(parts)
-    return Estimate(float(value), float(error), float(dof))
 
 
 def meshes_of(result: Result, piece: str) -> list[Mesh]:
@@ -96,7 +85,7 @@ def _of_copies(start: int, mesh: Mesh) -> UpperCells:
 
 def mean_of(result: Result, cells: UpperCells) -> Estimate | None:
     """Mean PPFD over some cells; None for none."""
-    return mean_over(result, cells.index, float(cells.area.sum())) if len(cells.index) else None
+    return result.mean_over_faces(cells.index, float(cells.area.sum())) if len(cells.index) else None
 
 
 def layers_of(scene: Scene, result: Result, plants: Plants, cells: UpperCells) -> tuple[Estimate | None, ...]:

@@ -125,6 +125,16 @@ class Result:
         chosen = slots - first
         return Field(value.reshape(-1, 2)[chosen] / area, error.reshape(-1, 2)[chosen] / area, dof)
 
+    def mean_over_faces(self, cells: np.ndarray, area: float) -> Estimate:
+        """Mean PPFD over cells of faces (indices into a tally row) of a total area [m2]."""
+        parts = []
+        for i, counts in enumerate(self.counts):
+            batches = np.maximum(counts.group_batches, 1)
+            means = counts.groups[:, cells].sum(axis=1) / batches * (self.source_scale(i) / area)
+            parts.append(mean_of_groups(means, counts.group_batches))
+        value, error, dof = combine(parts)
+        return Estimate(float(value), float(error), float(dof))
+
     def _grid(self, name: str, grid: Grid) -> Field:
         value, error, dof = self._flux(self.cells(name))
         nx, ny, nz = grid.shape

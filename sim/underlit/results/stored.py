@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from underlit.lowering.world import Grid, HeadInfo, Mesh, Plan, Role, SourceInfo, ZoneInfo
-from underlit.results.estimate import combine
+from underlit.results.estimate import Estimate, combine
 from underlit.results.result import Counts, Field, Result, slot_areas
 from underlit.transport.tables import LAYOUT, Tables
 
@@ -74,6 +75,22 @@ class StoredResult(Result):
         value, error, _ = combine(parts)
         area = slot_areas(found)[:, None]
         return Field(value / area, error / area, min((p[2] for p in parts), default=0.0))
+
+    def face_flux(self) -> tuple[np.ndarray, np.ndarray, float]:
+        """Flux on every cell of faces as dimmed [umol/s], its variance, both (2 slots,), and their degrees of freedom."""
+        levels = np.array([self.dimming.get(source.name, 1.0) for source in self.plan.sources])[:, None, None]
+        mean, variance = (levels * self.face_means).sum(axis=0), (levels**2 * self.face_variances).sum(axis=0)
+        dof = min((float(np.count_nonzero(c.group_batches)) - 1.0 for c in self.counts), default=0.0)
+        return mean.ravel(), variance.ravel(), max(dof, 0.0)
+
+    def mean_over_faces(self, cells: np.ndarray, area: float) -> Estimate:
+        """As traced; but what faces share of their errors is not kept, so they are taken as independent.
+
+        That makes the error too wide rather than too narrow, by 1.2 to 2.3 times on the planting plan and under its wood: a
+        packet that meets one leaf misses others.
+        """
+        mean, variance, dof = self.face_flux()
+        return Estimate(float(mean[cells].sum() / area), math.sqrt(float(variance[cells].sum())) / area, dof)
 
 
 def read_fields(path: str | Path) -> xarray.Dataset:
