@@ -8,8 +8,10 @@ import trimesh
 from shapely import MultiPoint, Polygon, contains_xy
 
 import underlit
+from underlit.lowering.rack import has_the_map
 from underlit.lowering.scene import lower
 from underlit.lowering.shapes.shape import face_areas
+from underlit.lowering.world import Role
 from underlit.scene.errors import SceneError
 
 LEVEL = 0.09
@@ -124,3 +126,22 @@ def test_terraces_that_cannot_be(changes, word):
     terrace = {k: v for k, v in {**TERRACE, **changes}.items() if v is not None}
     with pytest.raises(SceneError, match=word):
         scene(substrate={"depth": "3 cm", "terrace": [terrace]})
+
+
+def test_terraces_of_another_tank_of_the_rack_are_not_drawn_by_the_map_of_this_one(tmp_path):
+    (tmp_path / "beside.toml").write_text(
+        """[tank]
+inside_size = ["45 cm", "25 cm", "30 cm"]
+glass_thickness = "6 mm"
+[substrate]
+depth = "3 cm"
+[[substrate.terrace]]
+rectangle = [["20 cm", "10 cm"], ["45 cm", "25 cm"]]
+height = "8 cm"
+""",
+        encoding="utf-8",
+    )
+    beside = {"name": "beside", "file": str(tmp_path / "beside.toml"), "at": ["60 cm", "0 cm"]}
+    beds = [m for m in lower(scene(rack=[beside])).plan.meshes if m.role is Role.BED]
+    assert sorted(m.name for m in beds if has_the_map(m)) == ["substrate", "terrace 1"]
+    assert sorted(m.name for m in beds if not has_the_map(m)) == ["beside: substrate", "beside: terrace 1"]

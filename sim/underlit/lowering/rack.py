@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -21,8 +22,8 @@ def of_tank(tank: str, name: str) -> str:
 
 
 def has_the_map(bed: Mesh) -> bool:
-    """Whether a substrate is the scene's own tank's, the one with a map; those of other tanks are counted face by face."""
-    return not bed.name.endswith(of_tank("", "substrate"))
+    """Whether a bed or terrace is the scene's own tank's, the one with a map; those of other tanks count face by face."""
+    return re.search(of_tank("", r"(substrate|terrace \d+)$"), bed.name) is None
 
 
 class PlacedWorld(World):
