@@ -135,10 +135,14 @@ def trace_responses(
         return channel_response(traced, zones)
 
     found = []
-    with ThreadPoolExecutor(threads or available_threads()) as pool:
+    pool = ThreadPoolExecutor(threads or available_threads())
+    try:
         for i, answer in enumerate(pool.map(one, jobs)):
             found.append(answer)
             tell(i + 1, len(jobs))
+    finally:
+        # Ctrl-C starts no further trace and waits for none
+        pool.shutdown(wait=False, cancel_futures=True)
     responses, first = [], 0
     for kind, turned, lid, heights, places in grids:
         count = len(heights) * len(places)

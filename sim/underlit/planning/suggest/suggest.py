@@ -90,11 +90,15 @@ def suggest(
     )  # fmt: skip
     chosen = _best_of_each(responses, bands, freedom)
     ranked = [set_best(question, at_full, None)]
-    with ThreadPoolExecutor(threads or available_threads()) as pool:
+    pool = ThreadPoolExecutor(threads or available_threads())
+    try:
         jobs = [pool.submit(verified, question, one.hanging, photons, seed) for one in chosen]
         for i, job in enumerate(jobs):
             ranked.append(job.result())
             tell(Progress("verifying by full traces", i + 1, len(jobs)))
+    finally:
+        # Ctrl-C starts no further trace and waits for none
+        pool.shutdown(wait=False, cancel_futures=True)
     ranked.sort(key=lambda one: one.weight(freedom.order))
     against = conflicts(responses, bands, zones, [z.name for z in ranked[0].unmet], freedom.most)
     traces = 1 + sum(len(response.nodes) for response in responses) + len(jobs)
