@@ -15,7 +15,8 @@ import pytest
 from chart_scenes import write_scenes
 
 from underlit.cli import main
-from underlit.planning.chart import pools
+from underlit.planning.chart import Progress, pools
+from underlit.report.rows_progress import describe
 
 SOURCES = Path(__file__).parents[2] / "sim"
 PHOTONS = "65536"
@@ -148,3 +149,10 @@ def test_no_cluster_answers(tmp_path, capsys, monkeypatch):
     said = capsys.readouterr().err.splitlines()
     assert len(said) == 1
     assert re.search(r"pip install 'underlit\[cluster\]'|no scheduler answers there .*tcp://host:8786", said[0])
+
+
+def test_progress_says_what_is_done_and_left():
+    """Rows done, those found kept, and time left once it can be known."""
+    assert describe(Progress(0, 0, 72, None)) == "0 of 72 pairs"
+    assert describe(Progress(12, 6, 72, 90.0)) == "12 of 72 pairs, 6 of them kept from before; 90 s left"
+    assert describe(Progress(72, 0, 72, 0.0)) == "72 of 72 pairs"

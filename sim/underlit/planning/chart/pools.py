@@ -48,8 +48,8 @@ def on_threads(asked: Sequence[Combination], threads: int | None = None) -> Iter
 def on_cluster(asked: Sequence[Combination], address: str) -> Iterator[Row | Misfit]:
     """Rows in the order they are done, by the workers of the scheduler at an address such as `tcp://host:8786`.
 
-    What a dead worker had under way is traced again by another. Meshes and tables that scenes name must be found by the
-    workers at the same paths. Raises ChartError where the cluster cannot be used.
+    What a dead worker had under way is traced again by another. Scheduler and workers have the same underlit as here; meshes
+    and tables that scenes name must be found by the workers at the same paths. Raises ChartError where the cluster cannot be used.
     """
     client = _client(address)
     try:
@@ -88,7 +88,9 @@ def _check_workers(client: Any, address: str) -> None:
         raise ChartError(
             f"--cluster: {address}: no worker within {WORKER_SECONDS} s; start some with: dask worker {address}"
         ) from None
-    # asked of the standard library: a task of a module that a worker lacks fails in words that mislead
+    # asked of the standard library: a task of a module that a worker or the scheduler lacks fails in words that mislead
+    if client.run_on_scheduler(find_spec, "underlit") is None:
+        raise ChartError(f"--cluster: {address}: underlit is not installed where the scheduler runs")
     found = client.run(find_spec, "underlit", on_error="return")
     without = [worker for worker, spec in found.items() if spec is None or isinstance(spec, Exception)]
     if without:

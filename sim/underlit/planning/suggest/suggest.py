@@ -13,12 +13,13 @@ from underlit.backends.cpu import available_threads
 from underlit.lowering.lights import dimming
 from underlit.planning.suggest.conflicts import OutOfReach, TooAlike, conflicts
 from underlit.planning.suggest.dimming import Bands
-from underlit.planning.suggest.freedom import Freedom, Kind, SuggestError, Weigh, kinds_of
+from underlit.planning.suggest.freedom import Freedom, Kind, SuggestError, Weigh, kinds_of, scene_with
 from underlit.planning.suggest.responses import Response, full_power_trace, places_for, trace_responses
 from underlit.planning.suggest.search import Found, search
 from underlit.planning.suggest.suggestion import Question, Suggestion, as_set, headroom_class, set_best, verified
 from underlit.run import Traced
 from underlit.scene import Scene, tank_uncertainty
+from underlit.scene.checks import check_scene
 
 FULL_PHOTONS = 1 << 19
 """Photons of a trace that verifies: zones to about a per cent."""
@@ -88,7 +89,7 @@ def suggest(
         scene, zones, asked, freedom, seed=seed, threads=threads,
         tell=lambda done, total: tell(Progress("trying heights and places", done, total)),
     )  # fmt: skip
-    chosen = _best_of_each(responses, bands, freedom)
+    chosen = _best_of_each(scene, responses, bands, freedom)
     ranked = [set_best(question, at_full, None)]
     pool = ThreadPoolExecutor(threads or available_threads())
     try:
@@ -135,13 +136,14 @@ def _choices(
     return asked, left_out
 
 
-def _best_of_each(responses: Sequence[Response], bands: Bands, freedom: Freedom) -> list[Found]:
-    """The best of every kind, way and number, and a few more of the very best; those to verify."""
+def _best_of_each(scene: Scene, responses: Sequence[Response], bands: Bands, freedom: Freedom) -> list[Found]:
+    """The best of every kind, way and number that can hang there, and a few more of the very best; those to verify."""
     firsts: list[Found] = []
     more: dict[int, list[Found]] = {}
     for response in responses:
         for number in range(1, freedom.most + 1):
             found = search(response, bands, number, channels_apart=freedom.channels_apart)
+            found = [one for one in found if not check_scene(scene_with(scene, one.hanging))]
             if found:
                 firsts.append(found[0])
                 more[id(found[0])] = _unlike(found)[1 : 1 + MORE_OF_THE_BEST]
