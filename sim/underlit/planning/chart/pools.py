@@ -49,7 +49,8 @@ def on_cluster(asked: Sequence[Combination], address: str) -> Iterator[Row | Mis
     """Rows in the order they are done, by the workers of the scheduler at an address such as `tcp://host:8786`.
 
     What a dead worker had under way is traced again by another. Scheduler and workers have the same underlit as here; meshes
-    and tables that scenes name must be found by the workers at the same paths. Raises ChartError where the cluster cannot be used.
+    and tables that scenes name must be found by the workers at the same paths. Raises ChartError where the cluster cannot
+    be used.
     """
     client = _client(address)
     try:
