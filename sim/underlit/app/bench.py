@@ -98,6 +98,8 @@ class Bench:
         """Follow the desk until the page is closed."""
         self._loop = asyncio.get_running_loop()
         self.desk.listeners.append(self._heard)
+        self.client.on_connect(lambda: self.desk.watchers.add(self.client.id))
+        self.client.on_disconnect(lambda: self.desk.watchers.discard(self.client.id))
         self.client.on_delete(self._leave)
 
     def _leave(self) -> None:

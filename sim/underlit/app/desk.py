@@ -11,7 +11,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from underlit.app.document import Document, DocumentError, adopted, read_scene
+from underlit.app.document import DRAFT, Document, DocumentError, adopted, read_scene
 from underlit.app.light import Light, LightService, Order
 from underlit.lowering.lights import dimming
 from underlit.planning.zones import zone_reports
@@ -52,7 +52,10 @@ class Variant:
 
 @dataclass
 class Desk:
-    """One visitor's desk. changed: called, from any thread, with the side whose light or scene is new."""
+    """One visitor's desk.
+
+    listeners: called, from any thread, with the side whose light or scene is new. watchers: pages that are open now.
+    """
 
     name: str
     folder: Path
@@ -62,6 +65,7 @@ class Desk:
     side: Side = Side.A
     variants: dict[Side, Variant] = field(default_factory=dict)
     listeners: list[Callable[[Side], None]] = field(default_factory=list)
+    watchers: set[str] = field(default_factory=set)
     last_used: float = field(default_factory=time.monotonic)
     _lock: threading.RLock = field(default_factory=threading.RLock)
 
@@ -166,7 +170,7 @@ class Desk:
 
     def _checked(self, text: str, side: Side) -> Scene:
         document = Document(text)
-        draft = self.folder / f"{side}-draft.toml"
+        draft = self.folder / f"{side}{DRAFT}"
         write_text(draft, text)
         try:
             scene = read_scene(document, draft)
@@ -185,7 +189,10 @@ class Desk:
     def trace(self, side: Side) -> None:
         """Ask for the light of a variant."""
         variant = self.variants[side]
-        order = Order(f"{self.name}/{side}", variant.revision, variant.scene, self._found(side), self._failed(side))
+        order = Order(
+            f"{self.name}/{side}", variant.revision, variant.scene, self._found(side), self._failed(side),
+            watched=lambda: bool(self.watchers),
+        )  # fmt: skip
         self.service.ask(order)
 
     def _found(self, side: Side) -> Callable[[Light], None]:

@@ -12,10 +12,16 @@ from tomlkit.items import AoT, Table
 
 from underlit.scene import Scene, SceneError, load_scene
 from underlit.scene.layers import PATH_KEYS, Layer, merged
+from underlit.scene.rack import OWN_RACK
 
 Key = str | int
 MOST_CHARACTERS = 400_000
 """Of a scene's text; a large planned tank has some ten thousand."""
+MOST_THINGS = 150
+"""Of a kind in one scene."""
+COUNTED = ("fixture", "wood", "stone", "plants", "zone", "spot", "rack")
+DRAFT = "-draft.toml"
+"""Ending of the file in which a text stands while it is checked; no scene may name it."""
 
 
 class DocumentError(ValueError):
@@ -146,29 +152,55 @@ def _files_in(value: Any) -> list[tuple[Any, str]]:
 
 
 def check_files(document: Document, folder: Path) -> None:
-    """Refuse a scene that names a file outside its folder. Raises DocumentError."""
+    """Refuse a scene that names a file outside its folder, itself or by a file that it names. Raises DocumentError."""
+    if document.get("base") is not None:
+        # a base would be read as it stands, and may be any text that was brought here
+        raise DocumentError("a scene here has no base: put what its base says into the scene itself")
     inside = {path.name for path in folder.iterdir() if path.is_file() and not path.is_symlink()}
     for name in document.named_files():
-        if name != Path(name).name or name not in inside:
+        if name != Path(name).name or name not in inside or name.endswith(DRAFT):
             raise DocumentError(f"the scene names the file {name!r}, which is not among yours here: upload it first")
+    for name in _rack_files(document):
+        if not name.endswith(".toml"):
+            raise DocumentError(f"the rack names the scene {name!r}, which does not end in .toml")
+        other = Document((folder / name).read_text(encoding="utf-8"))
+        if _rack_files(other):
+            raise DocumentError(f"{name}: {OWN_RACK}")
+        check_files(other, folder)
+
+
+def _rack_files(document: Document) -> list[str]:
+    rack = document.get("rack", default=())
+    return [str(tank.get("file", "")) for tank in rack if isinstance(tank, Mapping)] if isinstance(rack, list) else []
+
+
+def check_count(document: Document) -> None:
+    """Refuse a scene of more things than one tank holds: they would keep the others' light waiting. Raises DocumentError."""
+    for table in COUNTED:
+        held = document.get(table)
+        if isinstance(held, list) and len(held) > MOST_THINGS:
+            raise DocumentError(f"{table}: there are {len(held):,}; {MOST_THINGS} are the most here")
 
 
 def read_scene(document: Document, path: Path) -> Scene:
     """The checked scene of a document whose text stands at a path. Raises DocumentError with all problems."""
     check_files(document, path.parent)
+    check_count(document)
     try:
         return load_scene(path)
     except SceneError as problem:
         raise DocumentError(str(problem).replace(f"{path}:", "line ")) from None
 
 
-def adopted(path: Path, folder: Path) -> str:
+def adopted(path: Path, folder: Path, above: tuple[Path, ...] = ()) -> str:
     """The text of a scene file of this machine's owner: laid on its bases, the files it names copied into a folder.
 
-    Raises OSError, DocumentError.
+    A rack's scenes are adopted too. Raises OSError, DocumentError.
     """
+    if path.resolve() in above:
+        raise DocumentError(f"{path}: it leads back to itself")
     document = _with_bases(path, ())
-    document.rename_files(lambda name: _copied(Path(name), folder))
+    document.rename_files(lambda name: _copied(Path(name), folder, (*above, path.resolve())))
     return document.text
 
 
@@ -187,9 +219,11 @@ def _with_bases(path: Path, above: tuple[Path, ...]) -> Document:
     return under
 
 
-def _copied(source: Path, folder: Path) -> str:
+def _copied(source: Path, folder: Path, above: tuple[Path, ...]) -> str:
     """Copy a file into a folder; returns the name it has there, another one where its own is taken."""
-    content, name = source.read_bytes(), source.name
+    is_scene = source.suffix == ".toml"
+    content = adopted(source, folder, above).encode() if is_scene else source.read_bytes()
+    name = source.name
     for k in range(2, 1000):
         target = folder / name
         if not target.exists() or target.read_bytes() == content:

@@ -48,13 +48,14 @@ class Light:
 
 @dataclass
 class Order:
-    """A tank to trace: whose, which revision, and whom to tell."""
+    """A tank to trace: whose, which revision, whom to tell, and whether anyone looks on."""
 
     desk: str
     revision: int
     scene: Scene
     found: Callable[[Light], None]
     failed: Callable[[int, str], None]
+    watched: Callable[[], bool] = lambda: True
     lowered: Lowered | None = None
     shape: bytes = b""
     refinement: Refinement | None = None
@@ -116,7 +117,7 @@ class LightService:
                     self._wake.wait()
                 if self._stopped:
                     return
-                desk, order = next(iter(self._orders.items()))
+                desk, order = self._next()
             try:
                 finished = self._turn(order)
             except LoweringError as problem:
@@ -132,6 +133,11 @@ class LightService:
                         del self._orders[desk]
                     else:
                         self._orders.move_to_end(desk)
+
+    def _next(self) -> tuple[str, Order]:
+        """Whose turn it is: tanks that someone looks at before those whose page was closed."""
+        watched = ((desk, order) for desk, order in self._orders.items() if order.watched())
+        return next(watched, None) or next(iter(self._orders.items()))
 
     def _turn(self, order: Order) -> bool:
         """One step of an order; whether it is finished."""

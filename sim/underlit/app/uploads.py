@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 from underlit.results.atomic import atomic_path
 
 MOST_BYTES = 24 * 1024 * 1024
+MOST_TEXT_BYTES = 1024 * 1024
 MOST_TRIANGLES = 200_000
 MOST_SECONDS = 20
 MOST_FILES = 40
@@ -17,6 +19,8 @@ MOST_MEMORY = 2 * 1024**3
 MESHES = {".stl", ".obj", ".ply", ".glb", ".off"}
 TEXTS = {".ies", ".ldt", ".csv"}
 """Photometric files and tables of numbers."""
+_TURN = threading.Semaphore(2)
+"""So many meshes are read at a time."""
 
 # Runs apart: a mesh file may be made to take for ever or to fill the memory.
 _READ_APART = """
@@ -24,11 +28,12 @@ import resource, sys
 resource.setrlimit(resource.RLIMIT_AS, ({memory}, {memory}))
 resource.setrlimit(resource.RLIMIT_CPU, ({seconds}, {seconds}))
 import numpy, trimesh
-mesh = trimesh.load(sys.argv[1], force="mesh", process=False, skip_materials=True)
+with open(sys.argv[1], "rb") as file:  # a file and not its name: then a mesh cannot name others to be read with it
+    mesh = trimesh.load(file, file_type={ending!r}, force="mesh", process=False, skip_materials=True)
 faces = len(mesh.faces)
 assert 0 < faces <= {triangles}, f"has {{faces:,}} triangles; {triangles:,} are the most"
 assert numpy.isfinite(mesh.vertices).all(), "holds numbers that are not finite"
-trimesh.Trimesh(mesh.vertices, mesh.faces, process=False).export(sys.argv[2])
+trimesh.Trimesh(mesh.vertices, mesh.faces, process=False).export(sys.argv[2], file_type="stl")
 """
 
 
@@ -52,8 +57,9 @@ def keep(folder: Path, name: str, content: bytes) -> str:
     """
     clean = safe_name(name)
     ending = Path(clean).suffix.lower()
-    if len(content) > MOST_BYTES:
-        raise UploadError(f"{clean}: {len(content) / 2**20:.0f} MB; {MOST_BYTES // 2**20} MB are the most")
+    most = MOST_TEXT_BYTES if ending in TEXTS else MOST_BYTES
+    if len(content) > most:
+        raise UploadError(f"{clean}: {len(content) / 2**20:.1f} MB; {most // 2**20} MB are the most")
     if sum(1 for path in folder.iterdir() if path.suffix.lower() in MESHES | TEXTS) >= MOST_FILES:
         raise UploadError(f"{clean}: {MOST_FILES} files are kept at the most; begin another tank in another browser")
     if ending in TEXTS:
@@ -69,12 +75,14 @@ def _keep_mesh(folder: Path, clean: str, ending: str, content: bytes) -> str:
     kept = f"{Path(clean).stem}.stl"
     with atomic_path(folder / f"brought{ending}") as brought, atomic_path(folder / kept) as made:
         brought.write_bytes(content)
-        script = _READ_APART.format(memory=MOST_MEMORY, seconds=MOST_SECONDS, triangles=MOST_TRIANGLES)
+        limits = {"memory": MOST_MEMORY, "seconds": MOST_SECONDS, "triangles": MOST_TRIANGLES}
+        script = _READ_APART.format(ending=ending[1:], **limits)
         try:
-            done = subprocess.run(
-                [sys.executable, "-c", script, str(brought), str(made)], capture_output=True, text=True,
-                timeout=MOST_SECONDS + 10, cwd=folder,
-            )  # fmt: skip
+            with _TURN:
+                done = subprocess.run(
+                    [sys.executable, "-c", script, str(brought), str(made)], capture_output=True, text=True,
+                    timeout=2 * MOST_SECONDS, cwd=folder,
+                )  # fmt: skip
         except subprocess.TimeoutExpired:
             raise UploadError(f"{clean}: takes too long to read ({MOST_SECONDS} s are the most)") from None
         if done.returncode != 0:

@@ -1,0 +1,228 @@
+"""One visitor's desk without a page: edits, steps back, what is traced anew, and what is there after a restart."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+pytest.importorskip("nicegui")
+
+from underlit.app.blobs import light_scale
+from underlit.app.desk import MOST_STEPS, Desk, Side, paths_key
+from underlit.app.desks import Desks
+from underlit.app.document import DocumentError
+from underlit.app.light import Light, LightService, Order
+from underlit.lowering.scene import lower
+from underlit.planning.zones import zone_reports
+from underlit.results.condensed import condensed
+from underlit.run import Refinement
+from underlit.scene import load_scene
+
+SCENES = Path(__file__).resolve().parents[2] / "scenes"
+BARE = (SCENES / "bare-box.toml").read_text(encoding="utf-8")
+
+
+class Orders(LightService):
+    """A service that only writes down what it is asked."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.asked: list[Order] = []
+
+    def ask(self, order: Order) -> None:
+        """Remember."""
+        self.asked.append(order)
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Desk:
+    made = Desk("visitor", tmp_path, Orders())
+    made.begin(BARE)
+    return made
+
+
+def asked(desk: Desk) -> list[Order]:
+    """What the desk has asked to be traced."""
+    assert isinstance(desk.service, Orders)
+    return desk.service.asked
+
+
+def traced(order: Order) -> Light:
+    """A few photons of an order, as the service hands them over."""
+    lowered = lower(order.scene)
+    result = Refinement(lowered.plan, threads=1, dimming=lowered.dimming).step()
+    assert result is not None
+    reports = tuple(zone_reports(lowered, result))
+    return Light(
+        order.revision,
+        lowered,
+        condensed(result),
+        reports,
+        b"",
+        b"",
+        light_scale(result),
+        0.1,
+        2.0,
+        "z",
+        0.1,
+        done=False,
+    )
+
+
+def test_a_move_is_traced_anew_and_can_be_taken_back(desk: Desk) -> None:
+    desk.set("fixture", 0, "above_rim", value="20 cm")
+    assert [order.revision for order in asked(desk)] == [1, 2]
+    assert desk.undo()
+    assert desk.variant is not None
+    assert desk.variant.text == BARE
+    assert asked(desk)[-1].scene.fixtures[0].above_rim == pytest.approx(0.05)
+    assert not desk.undo()
+    assert desk.redo()
+    assert 'above_rim = "20 cm"' in desk.variants[Side.A].text
+    desk.undo()
+    desk.set("fixture", 0, "above_rim", value="7 cm")
+    assert not desk.can_step(1), "a new way forward ends the old one"
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("fixture", 0, "dimming"), 0.5), (("fixture", 0, "photoperiod"), "6 h"), (("title",), "another"),
+        (("added_co2",), True), (("settled",), False), (("zone", 0, "need"), "demanding"), (("zone", 0, "why"), "so"),
+        (("fixture", 0, "channel", 0, "dimming"), 0.5),
+    ],
+    ids=lambda value: ".".join(map(str, value)) if isinstance(value, tuple) else "",
+)  # fmt: skip
+def test_what_changes_no_path_of_light_is_not_traced(desk: Desk, path: tuple[str | int, ...], value: object) -> None:
+    desk.set(*path, value=value)
+    assert len(asked(desk)) == 1
+    assert desk.variant is not None
+    assert desk.variant.revision == 1
+    assert desk.variant.text != BARE
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("fixture", 0, "turn"), "5 deg"), (("water", "tannin"), "tea"), (("tank", "glass"), "low-iron"),
+        (("zone", 0, "height"), "3 cm"), (("spot", 0, "at"), ["5 cm", "5 cm"]), (("substrate", "depth"), "3 cm"),
+        (("fixture", 0, "output"), {"ppf": "5 umol/s", "watts": "2 W"}), (("lid",), {"thickness": "4 mm"}),
+    ],
+    ids=lambda value: ".".join(map(str, value)) if isinstance(value, tuple) else "",
+)  # fmt: skip
+def test_what_changes_light_is_traced(desk: Desk, path: tuple[str | int, ...], value: object) -> None:
+    desk.set(*path, value=value)
+    assert len(asked(desk)) == 2
+
+
+def test_scenes_differ_where_light_does() -> None:
+    keys = {paths_key(load_scene(SCENES / name)) for name in ("bare-box.toml", "carpet-plan.toml", "bow-front.toml")}
+    assert len(keys) == 3
+
+
+def test_dimming_answers_with_the_light_that_is_there(desk: Desk) -> None:
+    """Half the dimming, half the light and its error, without a trace; the verdict follows."""
+    order = asked(desk)[0]
+    order.found(traced(order))
+    before = desk.variants[Side.A].light
+    assert before is not None
+    desk.set("fixture", 0, "dimming", value=0.5)
+    after = desk.variants[Side.A].light
+    assert after is not None
+    for old, new in zip(before.reports, after.reports, strict=True):
+        assert new.ppfd.value == pytest.approx(0.5 * old.ppfd.value)
+        assert new.ppfd.half_width == pytest.approx(0.5 * old.ppfd.half_width)
+    assert after.result.photons == before.result.photons
+    order.found(traced(order))
+    late = desk.variants[Side.A].light
+    assert late is not None
+    assert set(late.lowered.dimming.values()) == {0.5}, "light that comes later is dimmed too"
+
+
+def test_light_of_an_older_tank_is_not_shown(desk: Desk) -> None:
+    order = asked(desk)[0]
+    desk.set("fixture", 0, "above_rim", value="20 cm")
+    order.found(traced(order))
+    order.failed(order.revision, "too late")
+    assert desk.variants[Side.A].light is None
+    assert desk.variants[Side.A].trouble == ""
+
+
+def test_what_is_refused_changes_nothing(desk: Desk) -> None:
+    for text in ("[tank", "", BARE.replace('"5 cm"', '"5 parsec"'), BARE.split("[[fixture]]")[0]):
+        with pytest.raises(DocumentError):
+            desk.begin(text)
+    with pytest.raises(DocumentError):
+        desk.set("fixture", 0, "above_rim", value="-9 m")
+    assert desk.variant is not None
+    assert desk.variant.text == BARE
+    assert len(asked(desk)) == 1
+    assert not [path for path in desk.folder.iterdir() if path.name.endswith("-draft.toml")]
+
+
+def test_two_variants_have_histories_of_their_own(desk: Desk) -> None:
+    desk.copy_to_other()
+    desk.turn_to(Side.B)
+    desk.set("fixture", 0, "above_rim", value="20 cm")
+    assert desk.variants[Side.A].text == BARE
+    assert [order.desk for order in asked(desk)] == ["visitor/A", "visitor/B", "visitor/B"]
+    desk.turn_to(Side.A)
+    assert not desk.undo()
+
+
+def test_history_is_bounded(desk: Desk) -> None:
+    for k in range(MOST_STEPS + 5):
+        desk.set("title", value=f"step {k}")
+    assert len(desk.variants[Side.A].texts) == MOST_STEPS
+
+
+def test_a_desk_is_there_after_a_restart(tmp_path: Path) -> None:
+    first = Desks(tmp_path, Orders()).of("a-visitor-of-mine")
+    first.begin(BARE)
+    first.set("fixture", 0, "above_rim", value="20 cm")
+    first.copy_to_other()
+    first.turn_to(Side.B)
+    again = Desks(tmp_path, Orders()).of("a-visitor-of-mine")
+    assert again.side is Side.B
+    assert again.variants[Side.A].text == first.variants[Side.A].text
+    assert len(asked(again)) == 2, "and traced"
+    again.turn_to(Side.A)
+    assert again.undo()
+    assert again.variants[Side.A].text == BARE
+
+
+@pytest.mark.parametrize(
+    "kept", ["", "{", "[]", '{"units": "cm"}', '{"units": 1, "side": "C", "opened": "", "variants": {}}']
+)
+def test_a_broken_desk_is_an_empty_one(tmp_path: Path, kept: str) -> None:
+    (tmp_path / "a-visitor-of-mine").mkdir()
+    (tmp_path / "a-visitor-of-mine" / "desk.json").write_text(kept)
+    assert Desks(tmp_path, Orders()).of("a-visitor-of-mine").variants == {}
+
+
+@pytest.mark.parametrize("key", ["", "..", "../../etc", "a/b-c-d-e-f", "x" * 65, "short", "nul\0nul\0nul"])
+def test_keys_that_were_never_given_open_no_desk(tmp_path: Path, key: str) -> None:
+    with pytest.raises(ValueError, match="key"):
+        Desks(tmp_path / "desks", Orders()).of(key)
+    assert not list(tmp_path.iterdir())
+
+
+def test_channels_are_dimmed_one_by_one(tmp_path: Path) -> None:
+    """Dimming one channel leaves the others as they are."""
+    desk = Desk("visitor", tmp_path, Orders())
+    second = '\n[[fixture.channel]]\nname = "blue"\nspectrum = { peak = "450 nm", width = "20 nm" }\nshare = 0.3\n'
+    text = BARE.replace('spectrum = "LED-B3"\n', 'spectrum = "LED-B3"\nshare = 0.7\n' + second)
+    desk.begin(text)
+    order = asked(desk)[0]
+    order.found(traced(order))
+    whole = desk.variants[Side.A].light
+    desk.set("fixture", 0, "channel", 1, "dimming", value=0.0)
+    white = desk.variants[Side.A].light
+    assert whole is not None
+    assert white is not None
+    assert len(asked(desk)) == 1
+    assert sorted(white.lowered.dimming.values()) == [0.0, 1.0]
+    shares = np.array([new.ppfd.value / old.ppfd.value for old, new in zip(whole.reports, white.reports, strict=True)])
+    assert np.all((shares > 0.4) & (shares < 0.95))

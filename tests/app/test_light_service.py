@@ -1,0 +1,137 @@
+"""The tracing thread: turns, newer tanks before older ones, faults that stay with the tank that has them."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytest.importorskip("nicegui")
+
+from underlit.app import light
+from underlit.app.light import Light, LightService, Order
+from underlit.lowering.ground import LoweringError
+from underlit.scene import Scene, load_scene
+
+SCENES = Path(__file__).resolve().parents[2] / "scenes"
+PATIENCE = 60.0
+"""Seconds that a busy machine may take for what is waited for."""
+
+
+class Heard:
+    """What the service has told of, in order."""
+
+    def __init__(self) -> None:
+        self.found: list[tuple[str, Light]] = []
+        self.failed: list[tuple[str, int, str]] = []
+        self._changed = threading.Condition()
+
+    def order(self, desk: str, revision: int, scene: Scene, watched: Callable[[], bool] = lambda: True) -> Order:
+        """An order that tells here."""
+
+        def failed(number: int, trouble: str) -> None:
+            with self._changed:
+                self.failed.append((desk, number, trouble))
+                self._changed.notify_all()
+
+        def found(told: Light) -> None:
+            with self._changed:
+                self.found.append((desk, told))
+                self._changed.notify_all()
+
+        return Order(desk, revision, scene, found, failed, watched)
+
+    def wait(self, until: Callable[[], bool]) -> None:
+        """Wait for something to have been told."""
+        with self._changed:
+            assert self._changed.wait_for(until, PATIENCE), (self.failed, [desk for desk, _ in self.found])
+
+
+@pytest.fixture
+def scene() -> Scene:
+    return load_scene(SCENES / "bare-box.toml")
+
+
+@pytest.fixture
+def service() -> Iterator[LightService]:
+    made = LightService(threads=1)
+    yield made
+    made.stop()
+
+
+def test_desks_take_turns(service: LightService, scene: Scene) -> None:
+    heard = Heard()
+    for desk in ("one", "two"):
+        service.ask(heard.order(desk, 1, scene))
+    service.start()
+    heard.wait(lambda: len(heard.found) >= 6 or not service.waiting)
+    desks = [desk for desk, _ in heard.found]
+    both = desks[: 2 * min(desks.count("one"), desks.count("two"))]
+    assert both[:4] == ["one", "two", "one", "two"]
+    mine = [told for desk, told in heard.found if desk == "one"]
+    assert [told.result.photons for told in mine] == sorted(told.result.photons for told in mine)
+    assert mine[-1].worst < mine[0].worst, "the error shrinks"
+
+
+def test_a_newer_tank_cancels_the_older_one(service: LightService, scene: Scene) -> None:
+    heard = Heard()
+    older = heard.order("one", 1, scene)
+    service.ask(older)
+    service.start()
+    heard.wait(lambda: bool(heard.found))
+    service.ask(heard.order("one", 2, scene))
+    assert older.cancelled
+    heard.wait(lambda: any(told.revision == 2 for _, told in heard.found))
+    after = [told.revision for _, told in heard.found]
+    assert after == sorted(after), "nothing of the older one is told after the newer one"
+    assert service.waiting <= 1
+
+
+def test_what_nobody_looks_at_waits(service: LightService, scene: Scene) -> None:
+    """A closed page's tank goes on only when no open page waits."""
+    heard = Heard()
+    service.ask(heard.order("closed", 1, scene, watched=lambda: False))
+    service.ask(heard.order("open", 1, scene))
+    service.start()
+    heard.wait(lambda: any(desk == "open" and told.done for desk, told in heard.found))
+    assert {desk for desk, _ in heard.found} == {"open"}
+    heard.wait(lambda: any(desk == "closed" for desk, _ in heard.found))
+
+
+@pytest.mark.parametrize("fault", [LoweringError("no room for the lid"), ZeroDivisionError("planted"), MemoryError()])
+def test_a_fault_stays_with_its_tank(
+    service: LightService, scene: Scene, monkeypatch: pytest.MonkeyPatch, fault: Exception
+) -> None:
+    bad = scene.model_copy(update={"title": "bad"})
+    true_lower = light.lower
+
+    def lower(given: Scene) -> Any:
+        if given.title == "bad":
+            raise fault
+        return true_lower(given)
+
+    monkeypatch.setattr(light, "lower", lower)
+    heard = Heard()
+    service.ask(heard.order("bad", 3, bad))
+    service.ask(heard.order("good", 1, scene))
+    service.start()
+    heard.wait(lambda: bool(heard.failed) and bool(heard.found))
+    (desk, revision, trouble), *others = heard.failed
+    assert (desk, revision) == ("bad", 3)
+    assert str(fault) in trouble
+    assert "\n" not in trouble
+    assert not others
+    assert {desk for desk, _ in heard.found} == {"good"}
+    service.forget("good")
+    assert service.waiting == 0
+
+
+def test_stopping_ends_the_thread(service: LightService, scene: Scene) -> None:
+    heard = Heard()
+    service.ask(heard.order("one", 1, scene))
+    service.start()
+    service.stop()
+    assert not [thread for thread in threading.enumerate() if thread.name == "light"]
