@@ -35,6 +35,9 @@ class StraightModel:
         slopes = self.slopes[rows]
         return self.base[rows] * np.exp(slopes @ (u - self.start)), slopes, np.zeros(len(rows))
 
+    def predict_many(self, shots: list[Shot], u: np.ndarray) -> np.ndarray:
+        return np.array([self.predict(shots, row)[0] for row in u])
+
     def evenness(self, shots: list[Shot], u: np.ndarray) -> float:
         return 1.0
 
@@ -56,7 +59,7 @@ def test_output_alone_is_the_weighted_mean() -> None:
     assert fitted.u[0] == pytest.approx(weight * np.log(factors).mean() / (weight + prior), rel=1e-4)
     assert fitted.sd[0] == pytest.approx((weight + prior) ** -0.5, rel=1e-4)
     low, high = fitted.interval(0)
-    assert math.log(high / low) == pytest.approx(2 * 1.96 * fitted.sd[0], rel=1e-4)
+    assert math.log(high / low) == pytest.approx(2 * 1.96 * fitted.sd[0], rel=0.1), "by draws"
 
 
 def test_readings_without_noise_give_the_truth_back_as_far_as_beliefs_allow() -> None:
@@ -100,7 +103,7 @@ def test_a_reading_with_and_one_without_the_lid_tell_them_apart() -> None:
 
 
 def test_where_light_is_steep_a_reading_counts_less() -> None:
-    """Two readings that disagree, one with an error of place of 20 %: the estimate is their mean by inverse variances."""
+    """Two readings that disagree, one with 20 % by its place: the estimate is their mean by inverse variances."""
     model = StraightModel((OUTPUT,), np.array([1000.0, 1000.0]), np.array([[1.0], [1.0]]))
     shots = [Shot(ON, k, np.ones(1)) for k in range(2)]
     readings = [Reading("calm", (0.1, 0.1, 0.07), 900.0, ON), Reading("steep", (0.2, 0.1, 0.07), 1100.0, ON)]
@@ -112,8 +115,9 @@ def test_where_light_is_steep_a_reading_counts_less() -> None:
 
 def test_a_place_without_light_in_the_model_is_named() -> None:
     model = StraightModel((OUTPUT,), np.array([0.0]), np.array([[1.0]]))
+    reading = Reading("inside the wood", (0.1, 0.1, 0.07), 5.0, ON)
     with pytest.raises(UnlitError, match=r"reading 1 \(inside the wood\): in the model no light gets there"):
-        estimate(model, [Reading("inside the wood", (0.1, 0.1, 0.07), 5.0, ON)], [Shot(ON, 0, np.ones(1))])  # type: ignore[arg-type]
+        estimate(model, [reading], [Shot(ON, 0, np.ones(1))])  # type: ignore[arg-type]
 
 
 def test_a_shaded_reading_is_set_aside_and_named() -> None:

@@ -88,6 +88,10 @@ def test_the_light_carried_into_another_tank(folder: Path) -> None:
             ["fit", "stone.toml", "stone.csv", "--photons", "32768"],
             "stone.toml: reading 1 (in it): in the model no light",
         ),
+        (
+            ["fit", "tank.toml", "good.csv", "--carry", "two.toml"],
+            "--carry: two.toml: fixture 'left' is none of the fitted",
+        ),
         (["sheet", "tank.toml", "--out", "sheet.txt"], "--out: must end in .pdf or .png (got 'sheet.txt')"),
         (["sheet", "dark.toml"], "dark.toml: the scene has no light"),
     ],
@@ -106,6 +110,8 @@ def test_refusals_are_one_line(
         "at": ["22 cm", "15 cm"],
     }
     (folder / "stone.toml").write_text(toml(stone=[stone]))
+    lights = [{**LIGHT, "name": "left"}, {**LIGHT, "name": "bar", "above_rim": "30 cm", "output": {"ppf": "9 umol/s"}}]
+    (folder / "two.toml").write_text(toml(fixture=lights))
     (folder / "dark.toml").write_text(toml(fixture=[]).replace("fixture = []", ""))
     assert main(arguments) == 2
     err = capsys.readouterr().err

@@ -131,6 +131,14 @@ def test_slopes_are_those_of_the_light(recorded: Recording) -> None:
         np.testing.assert_allclose(slope[:, k], (np.log(high) - np.log(low)) / 2e-4, rtol=1e-4, atol=1e-7)
 
 
+def test_many_at_once_are_each_alone(recorded: Recording) -> None:
+    model = Model(BEFORE, recorded.parameters, {ON: recorded})
+    shots = [Shot(ON, k, np.array([0.7])) for k in (1, 0)]
+    many = recorded.u + np.random.default_rng(4).normal(0, 0.2, (5, len(recorded.u)))
+    alone = np.array([model.predict(shots, u)[0] for u in many])
+    np.testing.assert_allclose(model.predict_many(shots, many), alone, rtol=1e-6)
+
+
 def test_weights_far_from_the_tank_that_was_traced_are_uneven(recorded: Recording) -> None:
     model = Model(BEFORE, recorded.parameters, {ON: recorded})
     shots = [Shot(ON, 1, np.ones(1))]

@@ -39,6 +39,7 @@ def fit(
     budget = whole_number("--photons", photons, 1 << 15, 1 << 34)
     seeded = whole_number("--seed", seed, 0, (1 << 63) - 1)
     workers = whole_number("--threads", threads, 1, MOST_THREADS)
+    from underlit.planning.fit.corrected import why_not_carried
     from underlit.planning.fit.fitting import why_not_fitted
 
     loaded, other = load(scene), None if carry is None else load(carry)
@@ -52,14 +53,21 @@ def fit(
     except ReadingsError as problem:
         raise Refused(str(problem)) from None
     from underlit.report.fit import print_fit
-    from underlit.report.printout import output_console
+    from underlit.report.printout import output_console, say
 
-    path = out or Path(f"{scene.stem}-fitted.toml")
-    texts = _places(path, scene, carry)
+    places = _places(out or Path(f"{scene.stem}-fitted.toml"), scene, carry)
+    strange = "" if other is None else why_not_carried(loaded, other)
+    if strange:
+        raise Refused(f"--carry: {strange}")
     found = _found(loaded, read, budget, seeded, workers)
     console = output_console()
-    print_fit(console, found, with_tables=tables)
-    _write(console, found, other, texts, f"{scene.name}, corrected by {readings.name}")
+    try:
+        # before the answer, which may go into a pipe that is closed early
+        written = _written(found, other, places, f"{scene.name}, corrected by {readings.name}")
+    finally:
+        print_fit(console, found, with_tables=tables)
+    say(console, f"Written: {', '.join(str(p) for p in written)}")
+    say(console, f"Trace the tank as corrected: underlit trace {places[0]}")
 
 
 def _places(path: Path, scene: Path, carry: Path | None) -> tuple[Path, Path | None]:
@@ -93,10 +101,9 @@ def _found(scene: Any, readings: Any, photons: int | None, seed: int | None, thr
         raise Refused(f"{scene.path}: {problem}") from None
 
 
-def _write(console: Any, found: Found, other: Any, places: tuple[Path, Path | None], note: str) -> None:
-    from underlit.planning.fit.corrected import NotCarriedError, carried_text, corrected_text
+def _written(found: Found, other: Any, places: tuple[Path, Path | None], note: str) -> list[Path]:
+    from underlit.planning.fit.corrected import carried_text, corrected_text
     from underlit.report.fit_files import write_fit
-    from underlit.report.printout import say
     from underlit.results.atomic import write_text
 
     path, carried = places
@@ -105,9 +112,6 @@ def _write(console: Any, found: Found, other: Any, places: tuple[Path, Path | No
         if carried is not None:
             write_text(carried, carried_text(found.fitted, other, carried, note=f"the light of {note}"))
             written.append(carried)
-    except NotCarriedError as problem:
-        raise Refused(f"--carry: {problem}") from None
     except OSError as problem:
         raise cannot_write(path, problem) from None
-    say(console, f"Written: {', '.join(str(p) for p in written)}")
-    say(console, f"Trace the tank as corrected: underlit trace {path}")
+    return written

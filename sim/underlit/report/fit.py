@@ -85,8 +85,15 @@ def headline(fitted: Fitted) -> str:
     count = f"{len(used)} reading{'s' if len(used) > 1 else ''}"
     aside = len(fitted.residuals) - len(used)
     left = f", {aside} set aside" if aside else ""
-    missed = f"The scene missed them by {100 * before:.0f} % (root mean square); as corrected, by {100 * after:.0f} %."
+    missed = f"The scene missed them by {miss(before)} (root mean square), as corrected by {miss(after)}."
     return f"{count} used{left}. {missed}"
+
+
+def miss(logarithm: float) -> str:
+    """A root mean square of logarithms: per cent, or a factor where it is large."""
+    return (
+        f"{100 * math.expm1(logarithm):.0f} %" if logarithm < math.log(2) else f"a factor of {math.exp(logarithm):.1f}"
+    )
 
 
 def outlier_lines(fitted: Fitted) -> list[str]:

@@ -52,13 +52,11 @@ def known_marks(fitted: Fitted) -> list[KnownMark]:
     marks = []
     for k, parameter in enumerate(fitted.parameters):
         sign = -1.0 if parameter.prior.scale is Scale.LOG_DEPTH else 1.0
-        before = Z95 * parameter.u_sd
+        before = sign * Z95 * parameter.u_sd
+        middle, *ends = ((u - parameter.u_start) / before for u in (float(fitted.u[k]), *fitted.u_interval(k)))
         _, value, low, high = values(fitted, k)
-        text = f"{figure(value)} ({figure(low)} to {figure(high)})"
+        label = cut(words(parameter) + UNIT_SHOWN.get(parameter.kind, ""))
         marks.append(
-            KnownMark(
-                cut(words(parameter) + UNIT_SHOWN.get(parameter.kind, "")), sign * (fitted.u[k] - parameter.u_start) / before,
-                Z95 * fitted.sd[k] / before, text,
-            )
-        )  # fmt: skip
+            KnownMark(label, middle, min(ends), max(ends), f"{figure(value)} ({figure(low)} to {figure(high)})")
+        )
     return marks

@@ -33,12 +33,12 @@ class ReadingMark:
 
 @dataclass(frozen=True)
 class KnownMark:
-    """A parameter: label, the middle and half width of what is known after, in units of the half width before; and in
-    words."""
+    """A parameter: label; what is likeliest after, and the ends of what is possible, in half widths of before; in words."""
 
     label: str
     middle: float
-    half: float
+    low: float
+    high: float
     text: str
 
 
@@ -124,7 +124,7 @@ def _known(axes: Axes, known: Sequence[KnownMark]) -> None:
     axes.set_xlim(-1.6, 1.6)
     for i, k in enumerate(known):
         axes.plot([-1, 1], [i, i], color=BAND, lw=9, solid_capstyle="butt", zorder=1)
-        ends = [max(-1.58, k.middle - k.half), min(1.58, k.middle + k.half)]
+        ends = [max(-1.58, k.low), min(1.58, k.high)]
         axes.plot(ends, [i, i], color=AFTER, lw=3, solid_capstyle="butt", zorder=2)
         axes.plot(min(max(k.middle, -1.58), 1.58), i, "o", ms=6, color=AFTER, mec="white", mew=0.6, zorder=3)
         axes.annotate(

@@ -46,7 +46,22 @@ def carried_text(fitted: Fitted, other: Scene, out: Path, *, note: str = "") -> 
     """
     if other.path is None:
         raise ValueError("the other scene was not read from a file, so nothing can be based on it")
+    reason = why_not_carried(fitted.model.scene, other)
+    if reason:
+        raise NotCarriedError(reason)
     return _text(out, other.path, {}, _fixtures(fitted, other, other.path, out), note)
+
+
+def why_not_carried(fitted: Scene, other: Scene) -> str:
+    """Why the fixtures of a fitted scene cannot be told among another's, or nothing where they can."""
+    names = {fixture.name for fixture in fitted.fixtures}
+    strange = [fixture.name for fixture in other.fixtures if fixture.name not in names]
+    if not other.fixtures:
+        return f"{other.path}: the scene has no light to carry anything to"
+    if not strange or _one_make(fitted, other):
+        return ""
+    known = ", ".join(repr(name) for name in sorted(names))
+    return f"{other.path}: fixture {strange[0]!r} is none of the fitted ones; name it as there: {known}"
 
 
 # -- what changed -----------------------------------------------------------------------------------------------
@@ -76,11 +91,6 @@ def _fixtures(fitted: Fitted, scene: Scene, path: Path, out: Path) -> list[dict[
     for table, fixture in zip(tables, scene.fixtures, strict=True):
         table = _moved(table, folder, out.parent)
         found = {p.kind: fitted.value(k) for k, p in enumerate(fitted.parameters) if _is_of(p, fixture, fitted, scene)}
-        if Kind.OUTPUT not in found:
-            raise NotCarriedError(
-                f"{path}: fixture {fixture.name!r} is none of the fitted ones; name it as there: "
-                + ", ".join(repr(f.name) for f in fitted.model.scene.fixtures)
-            )
         table["output"] = _output(fixture, _claimed(fitted, fixture) * found[Kind.OUTPUT])
         if fixture.length is None and "size" not in fixture.model_fields_set:
             # taken from the output where not said: an output that was fitted must not change it
@@ -94,11 +104,11 @@ def _fixtures(fitted: Fitted, scene: Scene, path: Path, out: Path) -> list[dict[
 def _is_of(parameter: Parameter, fixture: Fixture, fitted: Fitted, scene: Scene) -> bool:
     if parameter.kind not in (Kind.OUTPUT, Kind.BEAM):
         return False
-    return fixture.name in parameter.of or (scene is not fitted.model.scene and _one_make(fitted, scene))
+    return fixture.name in parameter.of or (scene is not fitted.model.scene and _one_make(fitted.model.scene, scene))
 
 
-def _one_make(fitted: Fitted, scene: Scene) -> bool:
-    return len(makes(fitted.model.scene)) == 1 and len(makes(scene)) == 1
+def _one_make(fitted: Scene, other: Scene) -> bool:
+    return len(makes(fitted)) == 1 and len(makes(other)) == 1
 
 
 def _claimed(fitted: Fitted, fixture: Fixture) -> float:

@@ -16,6 +16,7 @@ import numpy as np
 from underlit.planning.fit.light import Model, Shot
 from underlit.planning.fit.parameters import Parameter
 from underlit.planning.fit.readings import Reading
+from underlit.planning.fit.sampling import Density, Draws, draw
 
 READING_SD = 0.04
 """One reading by hand, relative, its place apart: the head's level, shadows, the surface's ripple; common practice, no
@@ -77,10 +78,11 @@ class Residual:
 class Fitted:
     """A fit to readings.
 
-    u, covariance: of the parameters in order; stretch: factor on the readings' errors because they scatter more than
-    they should (1 where they do not); misfit: root mean square of the departures used, over the errors before that;
-    slope: d log (model) / d u, (readings, parameters); retraced: how often the tank was traced anew; evenness: of the
-    weights at the end.
+    u, covariance: most likely values of the parameters in order, and the inverse curvature there; draws: what is
+    possible, from the density, the posterior's logarithm; stretch: factor on the readings' errors because they scatter
+    more than they should (1 where they do not); misfit: root mean square of the departures used, over the errors before
+    that; slope: d log (model) / d u, (readings, parameters); retraced: how often the tank was traced anew; evenness: of
+    the weights at the end.
     """
 
     parameters: tuple[Parameter, ...]
@@ -94,6 +96,8 @@ class Fitted:
     shots: tuple[Shot, ...]
     retraced: int
     evenness: float
+    draws: Draws
+    density: Density
 
     @property
     def sd(self) -> np.ndarray:
@@ -116,11 +120,13 @@ class Fitted:
 
     def interval(self, index: int) -> tuple[float, float]:
         """Its 95 % interval, low and high."""
-        parameter, half = self.parameters[index], Z95 * float(self.sd[index])
-        ends = sorted(
-            (parameter.value_of(float(self.u[index]) - half), parameter.value_of(float(self.u[index]) + half))
-        )
+        low, high = self.u_interval(index)
+        ends = sorted((self.parameters[index].value_of(low), self.parameters[index].value_of(high)))
         return ends[0], ends[1]
+
+    def u_interval(self, index: int) -> tuple[float, float]:
+        """The same of u, from the draws."""
+        return self.draws.interval(index)
 
     @property
     def set_aside(self) -> tuple[Residual, ...]:
@@ -176,6 +182,7 @@ def estimate(
     if stretch > 1.0:
         u = _solve(model, read, u, used, stretch, robust=False)
         found = _posterior(model, read, u, used, stretch)
+    density = _density(model, read, used, found.sigma)
     residuals = _residuals(found, before, readings, read, used)
     return Fitted(
         model.parameters,
@@ -189,6 +196,8 @@ def estimate(
         tuple(shots),
         retraced,
         evenness,
+        draw(density, found.u, found.covariance),
+        density,
     )
 
 
@@ -251,6 +260,23 @@ def _solve(
         ftol=1e-10,
     )
     return found.x
+
+
+def _density(model: Model, read: _Read, used: np.ndarray, sigma: np.ndarray) -> Density:
+    """The posterior with the readings' errors at sigma; nothing beyond the parameters' bounds."""
+    middle = np.array([p.u_start for p in model.parameters])
+    sd = np.array([p.u_sd for p in model.parameters])
+    low, high = np.array([p.u_bounds for p in model.parameters]).T
+    shots = [shot for shot, keep in zip(read.shots, used, strict=True) if keep]
+
+    def logarithm(u: np.ndarray) -> np.ndarray:
+        inside = ((u >= low) & (u <= high)).all(axis=1)
+        at = np.clip(u, low, high)
+        departure = (np.log(model.predict_many(shots, at)) - np.log(read.ppfd[used])) / sigma[used]
+        belief = (at - middle) / sd
+        return np.where(inside, -0.5 * ((departure**2).sum(axis=1) + (belief**2).sum(axis=1)), -np.inf)
+
+    return logarithm
 
 
 def _posterior(model: Model, read: _Read, u: np.ndarray, used: np.ndarray, stretch: float = 1.0) -> Posterior:
