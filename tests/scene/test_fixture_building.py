@@ -10,7 +10,7 @@ from good_scene import good_scene
 from one_fixture import fixture_of, refusal, scene_under
 
 from underlit.scene import json_schema, scene_from_dict
-from underlit.scene.lights import Form
+from underlit.scene.lights import Fixture, Form
 from underlit.spectra import channels
 
 OUT = {"output": {"ppf": "40 umol/s"}}
@@ -228,3 +228,14 @@ def test_fixtures_equal_each_other_once_their_light_is_worked_out():
     first, second = (scene_from_dict(good_scene()) for _ in range(2))
     assert first.ppf == second.ppf
     assert first.fixtures == second.fixtures
+
+
+def test_a_changed_copy_reckons_anew() -> None:
+    """What was reckoned from the old values (PPF, day) does not stay with a copy that has others."""
+    fixture = Fixture.model_validate({"name": "bar", "length": "60 cm", "output": {"ppf": "40 umol/s"}})
+    assert fixture.ppf == pytest.approx(40)
+    dimmed = fixture.model_copy(update={"dimming": 0.5})
+    assert dimmed.ppf == pytest.approx(20)
+    stronger = fixture.model_copy(update={"output": fixture.output.model_copy(update={"ppf": 80.0})})
+    assert stronger.ppf == pytest.approx(80)
+    assert fixture.ppf == pytest.approx(40)

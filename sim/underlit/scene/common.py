@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
@@ -17,6 +17,14 @@ class Part(BaseModel):
     """Base of everything a scene file may say: no unknown keys, finite numbers, not changed once read."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, validate_default=False)
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """A copy, changed; what the old one had reckoned from its values is reckoned anew."""
+        copied = super().model_copy(update=update, deep=deep)
+        if update:
+            for name in set(copied.__dict__) - set(type(self).model_fields):
+                del copied.__dict__[name]
+        return copied
 
 
 def wrong(message: str, key: str = "", got: object = None) -> PydanticCustomError:
