@@ -131,7 +131,7 @@ def test_headroom():
 def test_order_of_what_is_weighed(found):
     """Watts first: the least watts come first."""
     by_watts = sorted(found.ranked, key=lambda one: one.weight([Weigh.WATTS, Weigh.ZONES]))
-    watts = [round(one.watts) for one in by_watts]
+    watts = [round(one.watts, 1) for one in by_watts]
     assert watts == sorted(watts)
 
 

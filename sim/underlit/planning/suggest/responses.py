@@ -21,12 +21,13 @@ from underlit.scene import Scene
 from underlit.scene.checks import check_scene
 
 COARSE_PHOTONS = 1 << 17
-HEIGHTS, PLACES = 4, 5
+HEIGHTS, PLACES = 4, 7
 """Traces by height and by place from front to back."""
 FINE_PLACES = 13
 _FINE_STEP_M = 0.04
 _LEAST_PPFD = 1e-3
 _CLOSE_M = 0.03
+_NEAR_M = 0.05
 
 
 @dataclass(frozen=True)
@@ -102,7 +103,7 @@ def heights_for(scene: Scene, kind: Kind, freedom: Freedom, *, turned: bool, lid
     lowest, highest = fits[0], fits[-1]
     if highest - lowest < _CLOSE_M:
         return np.array([lowest])
-    return np.geomspace(lowest + 0.05, highest + 0.05, HEIGHTS) - 0.05
+    return np.geomspace(lowest + _NEAR_M, highest + _NEAR_M, HEIGHTS) - _NEAR_M
 
 
 def trace_responses(
@@ -163,7 +164,8 @@ def _smooth(
         fine_heights = np.linspace(heights[0], heights[-1], steps)
     fine_places = places if len(places) == 1 else np.linspace(places[0], places[-1], FINE_PLACES)
     logs = np.log(np.maximum(values, _LEAST_PPFD))
-    logs = _between(heights, logs, fine_heights, axis=0)
+    # light falls with height much as with its logarithm, in which the nodes are evenly spaced
+    logs = _between(np.log(heights + _NEAR_M), logs, np.log(fine_heights + _NEAR_M), axis=0)
     logs = _between(places, logs, fine_places, axis=1)
     nodes = values.reshape(-1, *values.shape[2:])
     return Response(kind, turned, lid, channels, fine_heights, fine_places, np.exp(logs), nodes)

@@ -14,6 +14,8 @@ from underlit.planning.suggest.responses import Response
 ROUGH_STEPS = {1: 40, 2: 12, 3: 7}
 """Steps of dimming by number of fixtures in the rough search."""
 EXACTLY_DIMMED = 12
+OFF = 0.02
+"""A fixture dimmed this far down is off: that way to hang is one of fewer fixtures."""
 _GAP_M = 0.01
 
 
@@ -48,6 +50,8 @@ def search(response: Response, bands: Bands, number: int, *, channels_apart: boo
         chosen = sets[s]
         light = np.concatenate([response.values[h, p] for p in chosen])
         setting = set_channels(light, bands, [mix] * number, channels_apart=channels_apart)
+        if setting.shares.reshape(number, -1).max(axis=1).min() < OFF:
+            continue
         places = tuple(float(response.places_m[p]) for p in chosen)
         hanging = Hanging(response.kind, response.turned, response.lid, float(response.heights_m[h]), places)
         found.append(Found(hanging, setting, weigh(setting)))

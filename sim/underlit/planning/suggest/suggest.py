@@ -100,6 +100,7 @@ def suggest(
     finally:
         # Ctrl-C starts no further trace and waits for none
         pool.shutdown(wait=False, cancel_futures=True)
+    ranked = [one for one in ranked if one.hanging is None or one.all_lit]
     ranked.sort(key=lambda one: one.weight(freedom.order))
     against = conflicts(responses, bands, zones, [z.name for z in ranked[0].unmet], freedom.most)
     traces = 1 + sum(len(response.nodes) for response in responses) + len(jobs)

@@ -66,6 +66,12 @@ class Suggestion:
         return sum(zone.verdict is Verdict.RIGHT for zone in self.zones)
 
     @property
+    def all_lit(self) -> bool:
+        """Whether every fixture gives light; one that is off is not worth hanging."""
+        lit = {setting.fixture for setting in self.settings if setting.share >= FINEST_STEP}
+        return lit == {fixture.name for fixture in self.scene.fixtures}
+
+    @property
     def highest(self) -> float:
         """The highest channel's share of full power."""
         return max((setting.share for setting in self.settings), default=0.0)
@@ -77,7 +83,7 @@ class Suggestion:
             Weigh.HEADROOM: (headroom_class(self.highest),),
             Weigh.LID: (0.0 if self.lid_kept else 1.0,),
             Weigh.PRICE: (math.inf if self.cost is None else self.cost, self.buys),
-            Weigh.WATTS: (math.inf if self.watts is None else round(self.watts),),
+            Weigh.WATTS: (math.inf if self.watts is None else round(self.watts, 1),),
         }
         hangs = 0.0 if self.hanging is None else self.hanging.above_rim_m
         return (*(value for what in order for value in parts[what]), len(self.reach.warnings), hangs)
