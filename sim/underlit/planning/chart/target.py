@@ -104,7 +104,9 @@ class Target:
         )
 
     def undimmed(self, row: Row) -> str:
-        """What full power would do: `starves`, `suits` or `scorches`."""
+        """What full power would do: `starves`, `suits` or `scorches`; of a single figure, `short of it` or `reaches it`."""
         if row.mean.value + row.mean.half_width < self.low:
-            return "starves"
+            return "starves" if self.is_band else "short of it"
+        if not self.is_band:
+            return "reaches it"
         return "scorches" if row.mean.value - row.mean.half_width > self.high else "suits"
