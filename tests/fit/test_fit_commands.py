@@ -74,6 +74,15 @@ def test_the_light_carried_into_another_tank(folder: Path) -> None:
     assert load_scene(folder / "other-fitted.toml").fixtures[0].claimed_ppf == pytest.approx(ppf)
 
 
+@pytest.mark.parametrize("command", ["fit", "sheet"])
+def test_help_tells_every_option(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    main([command, "--help"])
+    said = " ".join(capsys.readouterr().out.replace("│", " ").split())
+    assert "Parameters ------" not in said
+    for words in ("The scene file (TOML)", "Seed of the random numbers.", "Worker threads"):
+        assert words in said
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

@@ -28,20 +28,32 @@ def fit(
 
     Writes the corrected scene, and beside it the same answer as JSON and a picture of the residuals.
 
-    Parameters ---------- scene The scene file (TOML) as the tank was thought to be. readings The readings (csv): name
-    of a spot or x, y, z; value; and where it matters medium, immersion_factor, corrected, lid, dimming, above_rim.
-    `underlit sheet` writes one to fill in. out The corrected scene to write. Default: the scene's name with
-    -fitted.toml, in the current folder. carry A scene of another tank with the same light: it is written too, with the
-    output and the beam that were found. tables Print leverage, correlation and what was believed beforehand as well.
-    photons Photons for each setting of the tank that was read (lid on or off, height of the light). seed Seed of the
-    random numbers. threads Worker threads (default: all processors).
+    Parameters
+    ----------
+    scene
+        The scene file (TOML) as the tank was thought to be.
+    readings
+        The readings (csv): name of a spot or x, y, z; value; and where it matters medium, immersion_factor, corrected,
+        lid, dimming, above_rim. `underlit sheet` writes one to fill in.
+    out
+        The corrected scene to write. Default: the scene's name with -fitted.toml, in the current folder.
+    carry
+        A scene of another tank with the same light: it is written too, with the output and the beam that were found.
+    tables
+        Print leverage, correlation and what was believed beforehand as well.
+    photons
+        Photons for each setting of the tank that was read (lid on or off, height of the light).
+    seed
+        Seed of the random numbers.
+    threads
+        Worker threads (default: all processors).
     """
-    budget = whole_number("--photons", photons, 1 << 15, 1 << 34)
-    seeded = whole_number("--seed", seed, 0, (1 << 63) - 1)
-    workers = whole_number("--threads", threads, 1, MOST_THREADS)
     from underlit.planning.fit.corrected import why_not_carried
     from underlit.planning.fit.fitting import why_not_fitted
 
+    budget = whole_number("--photons", photons, 1 << 15, 1 << 34)
+    seeded = whole_number("--seed", seed, 0, (1 << 63) - 1)
+    workers = whole_number("--threads", threads, 1, MOST_THREADS)
     loaded, other = load(scene), None if carry is None else load(carry)
     reason = why_not_fitted(loaded)
     if reason:

@@ -1,0 +1,225 @@
+"""A fit to meter readings in words: what was found, what stands out, what is left open, what to read next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from underlit.planning.fit.advise import NextReading, settles, tied, untouched
+from underlit.planning.fit.estimate import MODEL_SD, READING_SD, Fitted, Residual
+from underlit.planning.fit.fitting import Found
+from underlit.planning.fit.parameters import Kind, Parameter, Scale
+from underlit.planning.fit.readings import Correction, LidState, Setting
+from underlit.report.numbers import light
+from underlit.scene.model import Scene
+
+HIGH_LEVERAGE = 0.8
+"""Of a reading that alone decides what the model says at its place."""
+
+
+def values(fitted: Fitted, index: int) -> tuple[float, float, float, float]:
+    """What the scene says of a parameter, what was found and its 95 % interval; output in umol/s of one fixture."""
+    parameter = fitted.parameters[index]
+    unit = _unit_ppf(fitted, parameter) if parameter.kind is Kind.OUTPUT else 1.0
+    low, high = fitted.interval(index)
+    return unit * parameter.start, unit * fitted.value(index), unit * low, unit * high
+
+
+def _unit_ppf(fitted: Fitted, parameter: Parameter) -> float:
+    fixture = next(f for f in fitted.model.scene.fixtures if f.name in parameter.of)
+    return fixture.claimed_ppf
+
+
+UNITS = {
+    Kind.OUTPUT: "umol/s", Kind.BEAM: "deg", Kind.LID: "of the light passes", Kind.GROWTH: "of the light per hit",
+    Kind.TINT: "per m at 440 nm", Kind.BACKING: "reflectance",
+}  # fmt: skip
+
+
+def words(parameter: Parameter) -> str:
+    """A parameter's name for a table."""
+    names = ", ".join(parameter.of)
+    return {
+        Kind.OUTPUT: f"output of {names}" + (" (each)" if len(parameter.of) > 1 else ""),
+        Kind.BEAM: f"beam angle of {names}",
+        Kind.LID: "dirt on the lid lets through",
+        Kind.GROWTH: "growth on the panes gives back",
+        Kind.TINT: "tannin tint",
+        Kind.BACKING: f"backing ({names})",
+    }[parameter.kind]
+
+
+def short(parameter: Parameter) -> str:
+    """A parameter's name in a sentence."""
+    return {
+        Kind.OUTPUT: f"the output of {_listed(parameter.of)}" if parameter.of else "the output",
+        Kind.BEAM: f"the beam of {_listed(parameter.of)}" if parameter.of else "the beam",
+        Kind.LID: "the dirt on the lid",
+        Kind.GROWTH: "what the panes give back",
+        Kind.TINT: "the tannin tint",
+        Kind.BACKING: "the backing",
+    }[parameter.kind]
+
+
+def figure(value: float) -> str:
+    """A parameter's value: three figures."""
+    return f"{value:.3g}"
+
+
+# -- sentences --------------------------------------------------------------------------------------------------
+def headline(fitted: Fitted) -> str:
+    """How well the readings were met before and after."""
+    used = [r for r in fitted.residuals if not r.set_aside]
+    before = math.sqrt(np.mean([math.log(r.reading.ppfd / r.before) ** 2 for r in used]))
+    after = math.sqrt(np.mean([math.log1p(r.departure) ** 2 for r in used]))
+    count = f"{len(used)} reading{'s' if len(used) > 1 else ''}"
+    aside = len(fitted.residuals) - len(used)
+    left = f", {aside} set aside" if aside else ""
+    missed = f"The scene missed them by {miss(before)} (root mean square), as corrected by {miss(after)}."
+    return f"{count} used{left}. {missed}"
+
+
+def miss(logarithm: float) -> str:
+    """A root mean square of logarithms: per cent, or a factor where it is large."""
+    return (
+        f"{100 * math.expm1(logarithm):.0f} %" if logarithm < math.log(2) else f"a factor of {math.exp(logarithm):.1f}"
+    )
+
+
+def outlier_lines(fitted: Fitted) -> list[str]:
+    """A sentence for each reading that was set aside."""
+    return [_outlier(fitted, r) for r in fitted.set_aside]
+
+
+def reading_name(fitted: Fitted, residual: Residual) -> str:
+    """`reading 7 (front corner)`: its number among the readings and its name."""
+    index = fitted.residuals.index(residual) + 1
+    return f"reading {index} ({residual.reading.name})"
+
+
+def _outlier(fitted: Fitted, r: Residual) -> str:
+    side = "lower" if r.departure < 0 else "higher"
+    why = (
+        "shaded by a hand, a leaf or a hose, the head tilted, or the place another one"
+        if r.departure < 0
+        else "daylight or room light on the head, the head held higher, or corrected for water twice"
+    )
+    far = f"{100 * abs(r.departure):.0f} % {side} than the other readings allow"
+    return f"{reading_name(fitted, r)} is {far}: {why}. It was not used."
+
+
+def leverage_lines(fitted: Fitted) -> list[str]:
+    """A sentence for readings on which alone something rests."""
+    alone = [reading_name(fitted, r) for r in fitted.residuals if not r.set_aside and r.leverage > HIGH_LEVERAGE]
+    if not alone:
+        return []
+    verb = "has" if len(alone) == 1 else "have each"
+    return [
+        f"{_listed(alone)} {verb} no other reading near it to check against: an error there goes into the result. "
+        "Read it twice."
+    ]
+
+
+def apart_lines(fitted: Fitted) -> list[str]:
+    """What the readings cannot tell apart, and what they say nothing of."""
+    lines = []
+    names = [short(p) for p in fitted.parameters]
+    said = untouched(fitted)
+    pairs = [(i, j, c) for i, j, c in tied(fitted) if i not in said and j not in said]
+    for i, j, c in pairs:
+        way = "more of one for more of the other" if _alike(fitted, i, j, c) else "more of one for less of the other"
+        lines.append(f"These readings cannot tell {names[j]} from {names[i]}: they go with {way}.")
+    if said:
+        lines.append(
+            f"They say next to nothing of {_listed([names[k] for k in said])}: there the scene's own value stands."
+        )
+    return lines or ["These readings tell all of these apart."]
+
+
+def _alike(fitted: Fitted, i: int, j: int, correlation: float) -> bool:
+    """Whether two values rise together: u of a share rises as the share falls."""
+    falls = [fitted.parameters[k].prior.scale is Scale.LOG_DEPTH for k in (i, j)]
+    return (correlation > 0) == (falls[0] == falls[1])
+
+
+def correction_lines(fitted: Fitted) -> list[str]:
+    """That readings do not say whether they are corrected for water."""
+    if not any(r.reading.correction is Correction.TAKEN_AS_IN_VALUE for r in fitted.residuals):
+        return []
+    return [
+        "The readings under water do not say whether the meter's underwater correction is in them; it is taken to be. "
+        "Where it is not, they are 10 to 25 % too low, and so is the output found: add the column corrected."
+    ]
+
+
+def stretch_line(fitted: Fitted) -> list[str]:
+    """What to make of readings that scatter too much."""
+    if fitted.stretch <= 1.0:
+        return []
+    expected = 100 * math.hypot(READING_SD, MODEL_SD)
+    return [
+        f"The readings scatter {fitted.stretch:.1f} times as much as readings by hand do (about {expected:.0f} %): "
+        "something in the scene differs from the tank, such as where the light hangs, plants or the water level. The "
+        "intervals are widened by that."
+    ]
+
+
+def next_lines(fitted: Fitted, proposed: Sequence[NextReading]) -> list[str]:
+    """Where to read next, the best first."""
+    if not proposed:
+        return []
+    best = proposed[0]
+    k = settles(fitted, best.errors)
+    scene = fitted.model.scene
+    gain = 100 * (1 - best.errors[k] / fitted.sd[k])
+    line = (
+        f"Next reading that would tell most: {place_words(scene, best)}. It should show about {light(best.ppfd)} and "
+        f"would narrow {short(fitted.parameters[k])} by {gain:.0f} %."
+    )
+    more = [place_words(scene, n) for n in proposed[1:]]
+    return [line, *([f"After that: {'; '.join(more)}."] if more else [])]
+
+
+def place_words(scene: Scene, reading: NextReading) -> str:
+    """Where a reading is to be taken."""
+    x, y, z = reading.at
+    over = z - float(scene.bed_heights_m(np.array(x), np.array(y)))
+    lid = "" if scene.lid is None else ", lid on" if reading.lid is LidState.ON else ", lid off"
+    return (
+        f"{100 * x:.0f} cm from the left, {100 * y:.0f} cm from the front, {100 * over:.0f} cm over the substrate{lid}"
+    )
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
+
+
+def sentences(found: Found) -> list[str]:
+    """All that a fit has to say, in order."""
+    fitted = found.fitted
+    return [
+        *outlier_lines(fitted),
+        *stretch_line(fitted),
+        *correction_lines(fitted),
+        *leverage_lines(fitted),
+        *apart_lines(fitted),
+        *next_lines(fitted, found.next),
+    ]
+
+
+def setting_words(setting: Setting, dimming: float | None) -> str:
+    """How the tank was set up, where that was said."""
+    parts = ["lid on" if setting.lid is LidState.ON else "lid off"]
+    if setting.above_rim is not None:
+        parts.append(f"light {100 * setting.above_rim:.0f} cm up")
+    if dimming is not None:
+        parts.append(f"at {100 * dimming:.0f} %")
+    return ", ".join(parts)
+
+
+def value_correlation(fitted: Fitted) -> np.ndarray:
+    """Correlation of the values themselves (u of a share runs against it)."""
+    sign = np.array([-1.0 if p.prior.scale is Scale.LOG_DEPTH else 1.0 for p in fitted.parameters])
+    return fitted.correlation * np.outer(sign, sign)
