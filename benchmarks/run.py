@@ -14,7 +14,7 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent / "sim"), str(HERE)]
-NAMES = ("rays", "leaves", "tank", "start", "decide")
+NAMES = ("rays", "leaves", "tank", "start", "decide", "chart")
 
 
 def main() -> int:

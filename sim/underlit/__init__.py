@@ -18,7 +18,15 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from underlit.lowering.scene import Lowered, lower
     from underlit.lowering.world import Grid, Plan, Role, World, box, rectangle
+    from underlit.planning.candidates import candidate
+    from underlit.planning.chart import make_chart
+    from underlit.planning.compare import compare, trace_alike
+    from underlit.planning.dose import dose
+    from underlit.planning.plant_map import plant_map
+    from underlit.planning.profile import profile_at
+    from underlit.planning.suggest import suggest
     from underlit.planning.zones import ZoneReport, zone_reports
+    from underlit.report.page import report_html
     from underlit.results.result import Field, Result
     from underlit.run import Aim, Traced, trace, trace_plan
     from underlit.scene import Scene, SceneError, load_scene, scene_from_dict
@@ -39,11 +47,20 @@ _HOMES = {
     "World": "lowering.world",
     "ZoneReport": "planning.zones",
     "box": "lowering.world",
+    "candidate": "planning.candidates",
+    "compare": "planning.compare",
+    "dose": "planning.dose",
     "load_scene": "scene",
     "lower": "lowering.scene",
+    "make_chart": "planning.chart",
+    "plant_map": "planning.plant_map",
+    "profile_at": "planning.profile",
     "rectangle": "lowering.world",
+    "report_html": "report.page",
     "scene_from_dict": "scene",
+    "suggest": "planning.suggest",
     "trace": "run",
+    "trace_alike": "planning.compare",
     "trace_plan": "run",
     "zone_reports": "planning.zones",
 }
@@ -63,11 +80,20 @@ __all__ = [
     "ZoneReport",
     "__version__",
     "box",
+    "candidate",
+    "compare",
+    "dose",
     "load_scene",
     "lower",
+    "make_chart",
+    "plant_map",
+    "profile_at",
     "rectangle",
+    "report_html",
     "scene_from_dict",
+    "suggest",
     "trace",
+    "trace_alike",
     "trace_plan",
     "zone_reports",
 ]
