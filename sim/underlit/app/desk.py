@@ -20,6 +20,7 @@ from underlit.scene import Scene
 
 MOST_STEPS = 100
 """So many texts of a variant are kept to go back to."""
+MOST_READINGS = 60
 RUNNING_KEYS = {"dimming", "dimming_curve", "step", "schedule", "photoperiod"}
 """Keys of a fixture and its channels that change no path of light."""
 AIM_KEYS = {"need", "band", "meant_for", "added_co2", "settled", "why"}
@@ -64,6 +65,7 @@ class Desk:
     opened: str = ""
     side: Side = Side.A
     variants: dict[Side, Variant] = field(default_factory=dict)
+    readings: list[dict[str, str]] = field(default_factory=list)
     listeners: list[Callable[[Side], None]] = field(default_factory=list)
     watchers: set[str] = field(default_factory=set)
     last_used: float = field(default_factory=time.monotonic)
@@ -223,6 +225,11 @@ class Desk:
         for listener in list(self.listeners):
             listener(side)
 
+    def keep_readings(self, rows: list[dict[str, str]]) -> None:
+        """Keep what was read at the tank, as it was typed (`heavy.fitting.KEYS`)."""
+        self.readings = rows[-MOST_READINGS:]
+        self._keep()
+
     # -- on disk --------------------------------------------------------------------------------------------
     def _keep(self) -> None:
         with self._lock:
@@ -230,6 +237,7 @@ class Desk:
                 "side": self.side,
                 "units": self.units,
                 "opened": self.opened,
+                "readings": self.readings,
                 "variants": {side: {"texts": v.texts, "at": v.at} for side, v in self.variants.items()},
             }
         write_text(self.folder / "desk.json", json.dumps(kept))
@@ -239,6 +247,7 @@ class Desk:
         try:
             kept = json.loads((self.folder / "desk.json").read_text(encoding="utf-8"))
             self.units, self.side, self.opened = str(kept["units"]), Side(kept["side"]), str(kept["opened"])
+            self.readings = [{str(k): str(v) for k, v in row.items()} for row in kept.get("readings", [])]
             variants = {Side(side): (list(v["texts"]), int(v["at"])) for side, v in kept["variants"].items()}
         except (OSError, ValueError, KeyError, TypeError, AttributeError):
             return

@@ -8,13 +8,19 @@ from nicegui import context, ui
 
 from underlit.app.bench import Bench, Section
 from underlit.app.desk import Desk
+from underlit.app.heavy.jobs import Jobs
 from underlit.app.sections.answers import Answers
 from underlit.app.sections.beside import Beside
+from underlit.app.sections.day import Day
 from underlit.app.sections.growing import Growing
 from underlit.app.sections.header import Header
 from underlit.app.sections.lights import Lights
 from underlit.app.sections.picture import Picture
+from underlit.app.sections.planting import Planting
+from underlit.app.sections.readings import Readings
+from underlit.app.sections.report import ReportCard
 from underlit.app.sections.start import Start
+from underlit.app.sections.suggest import Suggest
 from underlit.app.sections.tank import TankCard
 from underlit.app.sections.where import Where
 from underlit.app.sections.zones import Zones
@@ -22,8 +28,8 @@ from underlit.app.sections.zones import Zones
 STYLE = Path(__file__).with_name("style.css")
 
 
-def build_page(desk: Desk, scene: Path | None = None) -> None:
-    """Build one visitor's page. scene: a file to put on the desk the first time."""
+def build_page(desk: Desk, jobs: Jobs, scene: Path | None = None) -> None:
+    """Build one visitor's page. jobs: where heavy work is done; scene: a file to put on the desk the first time."""
     ui.add_head_html('<script>document.documentElement.lang = "en"</script>')
     ui.add_css(STYLE.read_text(encoding="utf-8"))
     bench = Bench(desk, context.client)
@@ -37,7 +43,8 @@ def build_page(desk: Desk, scene: Path | None = None) -> None:
             below: list[Section] = [Beside(bench), Where(bench)]
         with ui.element("section").classes("bench").props('aria-label="The bench"'):
             answers = Answers(bench)
-            cards = [Lights(bench, picture.view), TankCard(bench), Growing(bench), Zones(bench)]
+            cards: list[Section] = [Lights(bench, picture.view), TankCard(bench), Growing(bench), Zones(bench)]
+            cards += [work(bench, jobs) for work in (Day, Suggest, Planting, Readings, ReportCard)]
     bench.sections += [header, picture, *below, answers, *cards, start]
     bench.listen()
     bench.refresh()

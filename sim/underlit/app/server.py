@@ -13,6 +13,7 @@ from nicegui import ui
 from underlit.app.desk import Desk, Side
 from underlit.app.desks import Desks
 from underlit.app.guard import Guard, Where, is_loopback
+from underlit.app.heavy.jobs import Jobs
 from underlit.app.light import LightService
 from underlit.app.page import build_page
 from underlit.results.atomic import write_text
@@ -32,14 +33,16 @@ def storage_secret(folder: Path) -> str:
         return secret
 
 
-def serve(where: Where, *, scene: Path | None = None, show: bool = True, threads: int | None = None) -> None:
-    """Serve until stopped. scene: a file put on the desk of each visitor, once."""
-    service = LightService(threads)
+def serve(
+    where: Where, *, scene: Path | None = None, show: bool = True, threads: int | None = None, effort: float = 1.0
+) -> None:
+    """Serve until stopped. scene: a file put on the desk of each visitor, once; effort: see `Jobs`."""
+    service, jobs = LightService(threads), Jobs(effort)
     desks = Desks(where.folder / "desks", service)
 
     @ui.page("/", title="underlit")
     def page(request: Request) -> None:
-        build_page(desks.of(request.session["id"]), scene)
+        build_page(desks.of(request.session["id"]), jobs, scene)
 
     @site.get("/desk/{side}/{what}/{stamp}")
     def blob(request: Request, side: str, what: str, stamp: str) -> Response:
@@ -53,8 +56,9 @@ def serve(where: Where, *, scene: Path | None = None, show: bool = True, threads
         return Response(content, media_type="application/octet-stream", headers={"Cache-Control": "no-store"})
 
     site.add_middleware(Guard, where=where)
-    site.on_startup(service.start)
-    site.on_shutdown(service.stop)
+    for worker in (service, jobs):
+        site.on_startup(worker.start)
+        site.on_shutdown(worker.stop)
     ui.run(
         host=where.host,
         port=where.port,

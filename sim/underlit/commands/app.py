@@ -19,6 +19,7 @@ def app(
     folder: Path | None = None,
     browser: Annotated[bool, Parameter(negative="--no-browser")] = True,
     threads: str | None = None,
+    effort: float = 1.0,
 ) -> None:
     """Serve a page on this machine to build a tank, move its light and watch it answer; open it in the browser.
 
@@ -36,9 +37,13 @@ def app(
         Open the page in the browser.
     threads
         Worker threads of the trace (default: all processors).
+    effort
+        Share of the usual photons for fits, suggestions and plant maps; below 1 they are quicker and less exact.
     """
     number = whole_number("--port", port, 1, 65535) or 0
     workers = whole_number("--threads", threads, 1, MOST_THREADS)
+    if not 0 < effort <= 100:
+        raise Refused(f"--effort: must be above 0 and at most 100, such as 0.5 (got {effort:g})")
     if scene is not None:
         load(scene)
     try:
@@ -58,4 +63,4 @@ def app(
             f"Serving to the network on {host}: anyone who has this address can work here, unencrypted. Stop with Ctrl-C."
         )
     print(f"underlit is at {where.address}", flush=True)
-    serve(where, scene=scene, show=browser, threads=workers)
+    serve(where, scene=scene, show=browser, threads=workers, effort=effort)

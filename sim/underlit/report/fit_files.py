@@ -37,11 +37,15 @@ def write_fit(found: Found, path: Path, text: str) -> list[Path]:
     write_text(path, text)
     data, picture = path.with_suffix(".json"), path.with_suffix(".png")
     write_text(data, json.dumps(fit_summary(found), indent=2, ensure_ascii=False) + "\n")
-    fitted = found.fitted
+    write_residual_picture(found.fitted, picture)
+    return [path, data, picture]
+
+
+def write_residual_picture(fitted: Fitted, path: Path) -> None:
+    """Draw readings and parameters of a fit as PNG, whole or not at all. Raises OSError."""
     title = fitted.model.scene.title or "Fit to readings"
     expected = 2 * math.hypot(READING_SD, MODEL_SD)
-    write_residuals(reading_marks(fitted), known_marks(fitted), expected, title, picture)
-    return [path, data, picture]
+    write_residuals(reading_marks(fitted), known_marks(fitted), expected, title, path)
 
 
 def cut(label: str) -> str:

@@ -128,7 +128,7 @@ def in_words(found: Suggestions) -> list[str]:
     lines += [line for zone in best.unmet if (line := grows_there(zone, best.scene))]
     lines += [f"{name} was left out: {reason}." for name, reason in found.left_out]
     if best.buys and best.cost is None:
-        lines.append("No price is said of what is to buy; say it with --price to have it weighed.")
+        lines.append("No price is said of what is to buy, so what it costs is not weighed.")
     return lines
 
 

@@ -1,0 +1,45 @@
+"""A scene's text as a file for a while, for what reads files; and scenes laid on it made whole again."""
+
+from __future__ import annotations
+
+import base64
+import secrets
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from underlit.app.document import DRAFT, adopted
+from underlit.results.atomic import write_text
+
+
+@contextmanager
+def on_disk(folder: Path, text: str) -> Iterator[Path]:
+    """A file with a scene's text among the files that it names; gone afterwards."""
+    path = folder / f"{secrets.token_hex(8)}{DRAFT}"
+    write_text(path, text)
+    try:
+        yield path
+    finally:
+        path.unlink(missing_ok=True)
+
+
+def made_whole(base: Path, text_for: Callable[[Path], str]) -> str:
+    """A scene that lies on `base` as one text. text_for: gives its text, to stand at a path beside the base."""
+    with on_disk(base.parent, "") as path:
+        write_text(path, text_for(path))
+        return adopted(path, base.parent)
+
+
+def picture(draw: Callable[[Path], Any]) -> str:
+    """What a function draws to a path, as the address of a PNG in itself."""
+    return "data:image/png;base64," + base64.b64encode(drawn("picture.png", draw)).decode()
+
+
+def drawn(name: str, draw: Callable[[Path], Any]) -> bytes:
+    """What a function writes to a path whose last part is `name`."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / name
+        draw(path)
+        return path.read_bytes()

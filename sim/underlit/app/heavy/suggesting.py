@@ -1,0 +1,135 @@
+"""Suggestions as the page shows them: what to hang and how to set it, each with a whole scene of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from underlit.app.document import Document
+from underlit.app.heavy.jobs import Job, Jobs
+from underlit.app.heavy.scratch import made_whole, on_disk, picture
+
+if TYPE_CHECKING:
+    from underlit.planning.suggest import Freedom, Suggestion
+
+SHOWN = 5
+FEWEST_PHOTONS = 1 << 16
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What may change, as the page asks for it. lights: names of catalogue fixtures; prices: of one, by name."""
+
+    most: int = 2
+    above_rim_m: tuple[float, float] = (0.02, 0.4)
+    turned: bool = False
+    channels_apart: bool = False
+    lid_may_go: bool = False
+    lights: tuple[str, ...] = ()
+    prices: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Way:
+    """One suggestion in words. text: its scene, or empty and then why not."""
+
+    name: str
+    hang: str
+    setting: str
+    met: str
+    buy: str
+    watts: str
+    unmet: str
+    mind: tuple[str, ...]
+    text: str
+    why_not: str
+
+
+@dataclass(frozen=True)
+class SuggestAnswer:
+    """The tank as it is, ways ranked, what follows from them, a picture. of: text of the scene that was asked about."""
+
+    now: Way
+    ways: tuple[Way, ...]
+    words: tuple[str, ...]
+    picture: str
+    of: str
+
+
+def suggest_work(text: str, wish: Wish, folder: Path, jobs: Jobs) -> Callable[[Job], SuggestAnswer]:
+    """Work that finds what to hang and how to set it."""
+
+    def work(job: Job) -> SuggestAnswer:
+        from underlit.planning.suggest import suggest
+        from underlit.planning.suggest.suggest import FULL_PHOTONS
+        from underlit.report.suggest import hanging_words, in_words, setting_words
+        from underlit.scene import load_scene
+        from underlit.viz.suggestions import write_suggestion_picture
+
+        job.tell("building the tank")
+        with on_disk(folder, text) as path:
+            scene = load_scene(path)
+            found = suggest(
+                scene, _freedom(wish), photons=jobs.photons(FULL_PHOTONS), threads=1,
+                progress=lambda state: job.tell(state.what, state.done, state.total),
+            )  # fmt: skip
+            job.tell("drawing")
+            now = _way("now", found.now, "", "")
+            shown = [(str(i + 1), one) for i, one in enumerate(found.ranked[:SHOWN])]
+            ways = tuple(_way(name, one, *_scene_of(one, path)) for name, one in shown)
+        named = [("now", found.now), *shown]
+        titles = [(n, f"{hanging_words(one, now=n == 'now')}; {setting_words(one)}") for n, one in named]
+        drawn = picture(lambda to: write_suggestion_picture(found, titles, to))
+        return SuggestAnswer(now, ways, tuple(in_words(found)), drawn, text)
+
+    return work
+
+
+def _freedom(wish: Wish) -> Freedom:
+    from underlit.planning import chart
+    from underlit.planning.suggest import Freedom
+
+    return Freedom(
+        lights=chart.lights(wish.lights) if wish.lights else (),
+        most=wish.most,
+        above_rim_m=wish.above_rim_m,
+        turned=wish.turned,
+        channels_apart=wish.channels_apart,
+        lid_may_go=wish.lid_may_go,
+        prices=wish.prices,
+    )
+
+
+def _way(name: str, one: Suggestion, text: str, why_not: str) -> Way:
+    from underlit.report.suggest import buy_words, hanging_words, setting_words, unmet_words
+
+    return Way(
+        name=name,
+        hang=hanging_words(one, now=name == "now"),
+        setting=setting_words(one),
+        met=f"{len(one.met)} of {len(one.zones)}",
+        buy=buy_words(one),
+        watts="" if one.watts is None else f"{one.watts:.3g}",
+        unmet=unmet_words(one) or "nothing",
+        mind=tuple(one.reach.warnings),
+        text=text,
+        why_not=why_not,
+    )
+
+
+def _scene_of(one: Suggestion, path: Path) -> tuple[str, str]:
+    """The scene of a suggestion as one text, or empty and why there is none."""
+    from underlit.planning.suggest.scene_file import NoFileError, suggested_scene
+
+    kept = replace(one, lid_kept=True)
+    try:
+        text = made_whole(path, lambda out: suggested_scene(kept, path, out))
+    except NoFileError as reason:
+        return "", str(reason)
+    if one.lid_kept:
+        return text, ""
+    document = Document(text)
+    document.set("lid", value=None)
+    return document.text, ""

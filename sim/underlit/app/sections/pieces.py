@@ -1,0 +1,87 @@
+"""Small pieces that sections build alike: tables of numbers, pictures, lists of sentences, names of files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from nicegui import ui
+
+from underlit.app.bench import Bench
+from underlit.app.desk import Side
+
+LONG = 16
+"""Letters from which a cell of a table is read as text, from the left."""
+Cell = str | Callable[[], object]
+
+
+def numbers(heads: Sequence[str], rows: Sequence[Sequence[Cell]], label: str) -> None:
+    """A table; the first cell of a row is its head. A cell that is a function builds itself."""
+    region = ui.element("div").classes("scrolls").props(f'tabindex="0" role="region" aria-label="{label}"')
+    with region, ui.element("table").classes("numbers"):
+        with ui.element("thead"), ui.element("tr"):
+            for head in heads:
+                with ui.element("th").props('scope="col"'):
+                    ui.label(head)
+        with ui.element("tbody"):
+            for row in rows:
+                with ui.element("tr"):
+                    for k, cell in enumerate(row):
+                        with ui.element("td") if k else ui.element("th").props('scope="row"') as place:
+                            if isinstance(cell, str):
+                                ui.label(cell)
+                                place.classes("long" if len(cell) > LONG else "")
+                            else:
+                                cell()
+
+
+def sentences(lines: Sequence[str]) -> None:
+    """A list of sentences, each with a capital."""
+    with ui.element("ul").classes("words"):
+        for line in lines:
+            with ui.element("li"):
+                ui.label(line[:1].upper() + line[1:])
+
+
+def image(address: str, words: str) -> None:
+    """A picture by its address, and a way to see it large; words: what it shows, for those who do not see it."""
+    _image(address, words)
+    with ui.dialog().props(f'maximized aria-label="{words}"') as large, ui.card().classes("large"):
+        ui.button("Close", on_click=large.close).props("flat no-caps")
+        place = ui.element("div")
+
+    def show() -> None:
+        place.clear()
+        with place:
+            _image(address, words)
+        large.open()
+
+    ui.button("Show it large", on_click=show).props("flat dense no-caps")
+
+
+def _image(address: str, words: str) -> None:
+    made = ui.element("img").classes("drawing")
+    made.props["src"], made.props["alt"] = address, words
+
+
+def file_name(bench: Bench, ending: str) -> str:
+    """A file's name after the title of the tank in hand."""
+    title = bench.scene.title if bench.scene else ""
+    words = "".join(c if c.isalnum() else "-" for c in title.lower()).strip("-") or "tank"
+    return f"{words[:60]}{ending}"
+
+
+def other_side(bench: Bench) -> Side:
+    """The variant that is not in hand."""
+    return Side.B if bench.desk.side is Side.A else Side.A
+
+
+def put_beside(bench: Bench, text: str, what: str) -> None:
+    """Put a scene on the desk as the other variant."""
+    side = other_side(bench)
+    if bench.act(lambda: bench.desk.begin(text, side)):
+        ui.notify(f"Tank {side} is {what}; its light is being traced", type="positive")
+
+
+def refused(problem: object) -> None:
+    """Say what is wrong with what was asked."""
+    ui.notify(str(problem), type="negative", multi_line=True, close_button="Close", timeout=12_000)

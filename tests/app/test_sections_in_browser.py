@@ -1,0 +1,192 @@
+"""The app's sections of heavy work, in headless Chromium, with few photons: readings and fit, suggestions, maps, papers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytest.importorskip("nicegui")
+pytest.importorskip("playwright")
+
+from browser import SCENES, serve, visit, wait_for_light
+
+PATIENCE_MS = 300_000
+"""For heavy work on a busy machine; nothing here is timed."""
+READINGS, DAY = "Readings at the tank", "Light of a day, cost of a year"
+SUGGEST, PLANTS, REPORT = "What would suit better?", "Where would plants do?", "Report"
+
+
+@pytest.fixture(scope="module")
+def quick(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """The app on the bare box, its heavy work with a twentieth of the photons."""
+    app = serve(tmp_path_factory.mktemp("quick"), SCENES / "bare-box.toml", "--effort", "0.05")
+    yield app
+    app.stop()
+
+
+def card_of(page: Any, title: str) -> Any:
+    """Open a section and return it."""
+    card = page.locator("details.card", has=page.get_by_role("heading", name=title, exact=True))
+    card.evaluate("card => { card.open = true; }")
+    return card
+
+
+def choose(page: Any, card: Any, label: str, option: str) -> None:
+    """Choose from a list by the keyboard's way: open it, take the option."""
+    card.get_by_label(label, exact=True).click()
+    page.locator(".q-menu").get_by_role("option", name=option, exact=True).click()
+
+
+def read(page: Any, card: Any, value: str, left: str = "", front: str = "") -> None:
+    """Type one reading in: at the scene's spot, or at a place."""
+    choose(page, card, "Where", "another place" if left else "centre")
+    if left:
+        card.get_by_label("From the left (cm)").fill(left)
+        card.get_by_label("From the front (cm)").fill(front)
+    card.get_by_label("The meter shows").fill(value)
+    before = card.get_by_role("button", name=re.compile("Remove reading")).count()
+    card.get_by_role("button", name="Add the reading").click()
+    card.get_by_role("button", name=f"Remove reading {before + 1}", exact=True).wait_for()
+
+
+def test_readings_are_fitted_and_the_corrected_tank_stands_beside(browser: Any, quick: Any) -> None:
+    """The lamp gives twice what is written: the fit finds so, and tank B is twice as bright. The readings outlive a reload."""
+    with visit(browser, quick.address) as page:
+        wait_for_light(page)
+        card = card_of(page, READINGS)
+        read(page, card, "54")
+        for value, left, front in (("44", "8", "6"), ("43", "22", "14"), ("50", "15", "5")):
+            read(page, card, value, left, front)
+        page.reload()
+        wait_for_light(page)
+        card = card_of(page, READINGS)
+        assert card.get_by_role("button", name=re.compile("Remove reading")).count() == 4
+        card.get_by_role("button", name="Fit the tank to the readings").click()
+        card.locator("img").wait_for(timeout=PATIENCE_MS)
+        said = card.inner_text()
+        assert "output of clip light" in said
+        assert re.search(r"4 readings used|3 readings used, 1 set aside", said)
+        assert "Next reading that would tell most" in said
+        card.get_by_role("button", name="Put the corrected tank on the desk as tank B").click()
+        told = page.get_by_text(re.compile(r"Tank B against Tank A: lifts"))
+        told.wait_for(timeout=PATIENCE_MS)
+        low, high = re.search(r"whole bed from ([\d.]+) to ([\d.]+)", told.inner_text()).groups()  # type: ignore[union-attr]
+        assert float(high) / float(low) == pytest.approx(1.85, rel=0.2)
+        page.get_by_role("button", name="Tank B", exact=True).click()
+        page.get_by_role("button", name="Tank A", exact=True).and_(page.locator('[aria-pressed="false"]')).wait_for()
+        text = card_of(page, READINGS).inner_text()
+        assert "This is of another tank than the one in hand" in text
+
+
+def test_what_is_wrong_with_a_reading_is_said_in_one_line(browser: Any, quick: Any) -> None:
+    with visit(browser, quick.address) as page:
+        wait_for_light(page)
+        card = card_of(page, READINGS)
+        card.get_by_role("button", name="Fit the tank to the readings").click()
+        page.get_by_text("there is no reading yet").wait_for()
+        choose(page, card, "Where", "another place")
+        card.get_by_label("From the left (cm)").fill("80")
+        card.get_by_label("From the front (cm)").fill("5")
+        card.get_by_label("The meter shows").fill("40")
+        card.get_by_role("button", name="Add the reading").click()
+        told = page.get_by_text("from the left: must lie inside the tank, 0 to 30.0 cm (got '80.0 cm')")
+        told.wait_for()
+        assert len(told.inner_text().splitlines()) == 1
+        assert card.get_by_role("button", name=re.compile("Remove reading")).count() == 0
+
+
+def test_a_suggestion_is_tried_beside(browser: Any, quick: Any) -> None:
+    with visit(browser, quick.address) as page:
+        wait_for_light(page)
+        card = card_of(page, SUGGEST)
+        card.get_by_label("Lowest over the rim (cm)").fill("50")
+        card.get_by_role("button", name="Suggest what would suit").click()
+        page.get_by_text("the lowest height lies over the highest").wait_for()
+        card.get_by_label("Lowest over the rim (cm)").fill("2")
+        card.get_by_label("Lights of a kind, at most").fill("1")
+        card.get_by_role("button", name="Suggest what would suit").click()
+        card.locator("img").wait_for(timeout=PATIENCE_MS)
+        assert "now: as it is" in card.inner_text()
+        card.get_by_role("button", name="Try suggestion 1 as tank B").click()
+        page.get_by_text(re.compile(r"Tank B against Tank A")).wait_for(timeout=PATIENCE_MS)
+
+
+def test_work_can_be_stopped(browser: Any, quick: Any) -> None:
+    with visit(browser, quick.address) as page:
+        wait_for_light(page)
+        card = card_of(page, SUGGEST)
+        card.get_by_role("button", name="Suggest what would suit").click()
+        card.get_by_role("button", name="Stop: Suggest what would suit").click()
+        card.get_by_text("stopped", exact=True).wait_for(timeout=PATIENCE_MS)
+        assert card.get_by_role("button", name="Suggest what would suit", exact=True).is_enabled()
+
+
+def test_where_plants_would_do(browser: Any, quick: Any) -> None:
+    with visit(browser, quick.address) as page:
+        wait_for_light(page)
+        card = card_of(page, PLANTS)
+        card.get_by_role("button", name="Show where they would do").click()
+        card.locator("img").wait_for(timeout=PATIENCE_MS)
+        words = card.locator("tbody tr", has_text="demanding").last.inner_text()
+        assert "nowhere" in words, "a 1.3 W lamp grows nothing demanding"
+
+
+def test_the_report_needs_nothing_else(browser: Any, quick: Any) -> None:
+    with visit(browser, quick.address) as page:
+        wait_for_light(page)
+        card = card_of(page, REPORT)
+        card.get_by_label("Price of a kWh").fill("0.3")
+        with page.expect_download(timeout=PATIENCE_MS) as saved:
+            card.get_by_role("button", name="Download the report").click()
+        assert saved.value.suggested_filename == "30-x-20-x-20-cm-bare-tank-report.html"
+        html = Path(saved.value.path()).read_text(encoding="utf-8")
+        assert "half way up" in html
+        assert "0.3 a kWh" in html
+        named = re.findall(r"""(?:src|href)=["']([^"']{1,40})""", html)
+        assert named
+        assert all(address.startswith(("data:", "#")) for address in named)
+        assert "url(http" not in html
+
+
+def test_day_card_and_sheet(browser: Any, quick: Any) -> None:
+    """8 h at 28 umol/m2/s are 0.81 mol/m2; a new tank gets 6 h at 50-60 % of that: 0.30 to 0.36."""
+    with visit(browser, quick.address) as page:
+        wait_for_light(page)
+        card = card_of(page, DAY)
+        row = card.locator("tbody tr", has_text="whole bed")
+        row.wait_for()
+        cells = row.locator("td").all_inner_texts()
+        low, high = (float(v) for v in cells[0].split("-"))
+        settled = float(cells[2])
+        assert low == pytest.approx(0.5 * 6 / 8 * settled, abs=0.01)
+        assert high == pytest.approx(0.6 * 6 / 8 * settled, abs=0.01)
+        for button, where in ((re.compile("^Settings card"), DAY), (re.compile("^Sheet to take"), READINGS)):
+            with page.expect_download(timeout=PATIENCE_MS) as saved:
+                card_of(page, where).get_by_role("button", name=button).click()
+            assert Path(saved.value.path()).read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_axe_finds_nothing_in_these_sections(browser: Any, quick: Any, dark: bool) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    with visit(browser, quick.address) as page:
+        wait_for_light(page)
+        if dark:
+            page.get_by_role("button", name="Light or dark").click()
+        for title in (DAY, SUGGEST, PLANTS, READINGS, REPORT):
+            card_of(page, title)
+        read(page, card_of(page, READINGS), "40")
+        for title, button in ((PLANTS, "Show where they would do"), (READINGS, "Fit the tank to the readings")):
+            card_of(page, title).get_by_role("button", name=button).click()
+            card_of(page, title).locator("img").wait_for(timeout=PATIENCE_MS)
+        page.wait_for_timeout(1500)
+        found = axe.run(page).response["violations"]
+        assert not [(one["id"], [node["html"][:200] for node in one["nodes"]][:3]) for one in found]
+        card_of(page, PLANTS).get_by_role("button", name="Show it large").click()
+        page.wait_for_timeout(800)
+        found = axe.run(page).response["violations"]
+        assert not [(one["id"], [node["html"][:200] for node in one["nodes"]][:3]) for one in found]
