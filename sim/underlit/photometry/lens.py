@@ -57,6 +57,10 @@ def uniform_cone(full_angle_rad: float) -> Lens:
     return Lens(LensKind.UNIFORM_CONE, half_angle_rad=full_angle_rad / 2)
 
 
+LEAST_STEP_RAD = 1e-8
+"""Between two angles of a table: closer ones lose the digits of the light between them."""
+
+
 def from_table(theta_rad: FloatArray, intensity: FloatArray) -> Lens:
     """A measured axial profile: angles (n,) rising from 0 to at most pi/2, relative intensity (n,) not negative.
 
@@ -67,8 +71,8 @@ def from_table(theta_rad: FloatArray, intensity: FloatArray) -> Lens:
         raise ValueError("a lens table needs at least two rows of angle and intensity")
     if not (np.isfinite(theta).all() and np.isfinite(values).all()):
         raise ValueError("a lens table must hold finite numbers")
-    if theta[0] != 0 or (np.diff(theta) <= 0).any():
-        raise ValueError("the angles of a lens table start at 0 deg and rise")
+    if theta[0] != 0 or (np.diff(theta) < LEAST_STEP_RAD).any():
+        raise ValueError("the angles of a lens table start at 0 deg and rise by a millionth of a degree or more")
     if (values < 0).any() or not values.max() > 0:
         raise ValueError("the intensities of a lens table are not negative, and some are above 0")
     if (values[theta > math.pi / 2 + 1e-12] > 0).any():
