@@ -46,6 +46,10 @@ COLUMNS = (
     ("no.", 0.05), ("spot", 0.26), ("from the left\ncm (in)", 0.13), ("from the front\ncm (in)", 0.13),
     ("over the substrate\ncm (in)", 0.15), ("should\nshow", 0.08), ("most likely\nbetween", 0.09), ("reading", 0.11),
 )  # fmt: skip
+FOOT = (
+    "Then type the readings into the csv file that came with this sheet and run underlit fit: it says how strong the light is, "
+    "what lid and walls take, and which reading does not fit the others."
+)
 LID_COLUMN = ("lid", 0.05)
 LONGEST_NAME = 23
 """Letters of a spot's name that fit beside the lid."""
@@ -69,8 +73,7 @@ def sheet_page(sheet: Sheet) -> Page:
         "before moving a light; two people lift a glass lid.",
         columns=tuple(columns),
         lines=tuple(_line(row, has_lid) for row in sheet.rows),
-        foot="Then type the readings into the csv file that came with this sheet and run underlit fit: it says how "
-        "strong the light is, what lid and walls take, and which reading does not fit the others.",
+        foot=FOOT,
     )
 
 
@@ -89,10 +92,14 @@ def _line(row: SheetRow, has_lid: bool) -> Line:
     return Line(row.number, row.at[:2], tuple(cells), has_lid and row.lid is LidState.OFF)
 
 
-def write_reading_sheet(sheet: Sheet, path: Path, paper: Paper) -> list[Path]:
-    """Write the sheet (PDF or PNG) and beside it the csv to type into. Returns the files."""
+def write_reading_sheet(sheet: Sheet, path: Path, paper: Paper, *, foot: str = FOOT) -> list[Path]:
+    """Write the sheet (PDF or PNG) and beside it the csv to type into. foot: what to do with the readings. Returns the files."""
     written = write_sheet(
-        sheet_page(sheet), _drawing(sheet), hardscape_footprints(sheet.lowered.plan.meshes), paper, path
+        replace(sheet_page(sheet), foot=foot),
+        _drawing(sheet),
+        hardscape_footprints(sheet.lowered.plan.meshes),
+        paper,
+        path,
     )
     template = path.with_suffix(".csv")
     write_text(template, template_csv(sheet.lowered.scene, sheet.rows))

@@ -27,6 +27,10 @@ WORDS = {
 }  # fmt: skip
 """What the page calls a column of readings, where it has another name for it."""
 
+FOOT = (
+    "Then type the readings in under Readings at the tank, and fit: that says how strong the light is, what lid and walls take, "
+    "and which reading does not fit the others."
+)
 Row = Mapping[str, str]
 
 
@@ -98,6 +102,6 @@ def sheet_work(text: str, folder: Path, jobs: Jobs) -> Callable[[Job], bytes]:
         with on_disk(folder, text) as path:
             made = reading_sheet(load_scene(path), photons=jobs.photons(PHOTONS), threads=1, told=job.tell)
         job.tell("drawing")
-        return drawn("sheet.pdf", lambda to: write_reading_sheet(made, to, Paper.A4))
+        return drawn("sheet.pdf", lambda to: write_reading_sheet(made, to, Paper.A4, foot=FOOT))
 
     return work

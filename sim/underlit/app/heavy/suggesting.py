@@ -13,9 +13,9 @@ from underlit.app.heavy.scratch import made_whole, on_disk, picture
 
 if TYPE_CHECKING:
     from underlit.planning.suggest import Freedom, Suggestion
+    from underlit.scene import Scene
 
 SHOWN = 5
-FEWEST_PHOTONS = 1 << 16
 
 
 @dataclass(frozen=True)
@@ -100,6 +100,17 @@ def _freedom(wish: Wish) -> Freedom:
         lid_may_go=wish.lid_may_go,
         prices=wish.prices,
     )
+
+
+def own_kinds(scene: Scene) -> list[str]:
+    """Names of the kinds of light that hang there and of which another may be bought."""
+    from underlit.planning.suggest import Freedom, SuggestError
+    from underlit.planning.suggest.freedom import kinds_of
+
+    try:
+        return [kind.name for kind in kinds_of(scene, Freedom())]
+    except SuggestError:
+        return []
 
 
 def _way(name: str, one: Suggestion, text: str, why_not: str) -> Way:

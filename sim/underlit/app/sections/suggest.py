@@ -10,7 +10,7 @@ from nicegui import ui
 from underlit.app.bench import METRES_PER_INCH, Bench
 from underlit.app.desk import Side
 from underlit.app.heavy.jobs import Jobs
-from underlit.app.heavy.suggesting import SuggestAnswer, Way, Wish, suggest_work
+from underlit.app.heavy.suggesting import SuggestAnswer, Way, Wish, own_kinds, suggest_work
 from underlit.app.sections.card import Card
 from underlit.app.sections.names import entries
 from underlit.app.sections.pieces import Cell, image, numbers, other_side, put_beside, refused, sentences
@@ -33,6 +33,7 @@ class Suggest(Card):
         super().__init__(bench)
         self._jobs = jobs
         self._shown_for: Side | None = None
+        self._own: list[str] = []
         self._prices: dict[str, ui.number] = {}
         self._units = ""
         with self.body.classes("stack"):
@@ -68,15 +69,14 @@ class Suggest(Card):
             self._prices_row = ui.row().classes("fields")
 
     def _ask_prices(self, _: Any = None) -> None:
-        """A price for each light that may be bought."""
+        """A price for each light that may be bought, those that hang there too."""
         held = {name: field.value for name, field in self._prices.items()}
         self._prices_row.clear()
         self._prices = {}
         with self._prices_row:
-            for name in self._lights.value:
-                field = (
-                    ui.number(f"Price of {name}", value=held.get(name), min=0).props("dense outlined").classes("wide")
-                )
+            for name in [*self._own, *self._lights.value]:
+                label = f"Price of another {name}" if name in self._own else f"Price of {name}"
+                field = ui.number(label, value=held.get(name), min=0).props("dense outlined").classes("wide")
                 self._prices[name] = field
 
     def scene_changed(self) -> None:
@@ -85,6 +85,10 @@ class Suggest(Card):
         if scene is None:
             return
         self._lid.set_visibility(scene.lid is not None)
+        own = own_kinds(scene)
+        if own != self._own:
+            self._own = own
+            self._ask_prices()
         self._work.scene_changed()
         if self._work.found() is not None and self._shown_for is not self.bench.desk.side:
             self._show(self._work.found())
