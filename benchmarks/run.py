@@ -1,4 +1,4 @@
-"""Benchmarks that anyone can run: `python benchmarks/run.py [--quick] [--json FILE] [rays leaves tank start decide]`.
+"""Benchmarks that anyone can run: `python benchmarks/run.py [--quick] [--json FILE] [rays leaves tank start decide chart app]`.
 
 Medians and ratios within one run; nothing here is part of the tests. `pip install .[bench]` brings the engines to compare
 with; Mitsuba's LLVM mode wants an LLVM library (Debian: libllvm19), found by itself or named in DRJIT_LIBLLVM_PATH.
@@ -14,7 +14,7 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent / "sim"), str(HERE)]
-NAMES = ("rays", "leaves", "tank", "start", "decide", "chart")
+NAMES = ("rays", "leaves", "tank", "start", "decide", "chart", "app")
 
 
 def main() -> int:

@@ -8,6 +8,7 @@ import socket
 import subprocess
 import sys
 import time
+import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -40,11 +41,16 @@ class Served:
         self.process.wait(timeout=30)
 
 
-def serve(folder: Path, *arguments: str | Path) -> Served:
-    """Start the command on a free port and wait until it answers."""
+def free_port() -> int:
+    """A port that nobody listens on."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+        return int(free.getsockname()[1])
+
+
+def serve(folder: Path, *arguments: str | Path, port: int | None = None) -> Served:
+    """Start the command, on a free port if none is named, and wait until it answers."""
+    port = port or free_port()
     command = [sys.executable, "-m", "underlit", "app", *arguments, "--port", port, "--no-browser", "--folder", folder]
     environment = {**os.environ, "PYTHONPATH": str(ROOT / "sim")}
     # NiceGUI would take itself for being under test in this process
@@ -55,9 +61,10 @@ def serve(folder: Path, *arguments: str | Path) -> Served:
     while True:
         assert process.poll() is None, "the app ended by itself"
         try:
-            with urllib.request.urlopen(served.address, timeout=5) as answer:
-                assert answer.status == 200
-                return served
+            # no page: that would be a visitor with a tank to trace
+            urllib.request.urlopen(f"{served.address}nothing-here", timeout=5).close()
+        except urllib.error.HTTPError:
+            return served
         except OSError:
             assert time.monotonic() < end, "the app does not answer"
             time.sleep(0.2)
@@ -102,3 +109,9 @@ def bed_mean(page: Page) -> float:
             " let sum = 0, n = 0; for (const x of v) if (x >= 0) { sum += x; n += 1; } return sum / n; }"
         )
     )
+
+
+def open_files(page: Page, item: str) -> None:
+    """Choose from the menu of files."""
+    page.get_by_role("button", name="Files").click()
+    page.get_by_text(item).click()

@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 
+from underlit.lowering.rack import has_the_map
 from underlit.lowering.scene import Lowered
 from underlit.lowering.shapes.shape import face_areas
 from underlit.lowering.world import Mesh, Role
@@ -90,7 +91,7 @@ def shape_blob(lowered: Lowered) -> bytes:
     items = items_of(lowered)
     meshes = []
     sides = [side for mesh in plan.meshes if mesh.role is Role.BED for side in bed_sides(mesh)]
-    named = [(mesh, mesh.role.name.lower()) for mesh in plan.meshes] + [(side, "ground") for side in sides]
+    named = [(mesh, _role(mesh)) for mesh in plan.meshes] + [(side, "ground") for side in sides]
     for mesh, role in named:
         if mesh.role in UNSEEN:
             continue
@@ -100,7 +101,7 @@ def shape_blob(lowered: Lowered) -> bytes:
                 "name": mesh.name,
                 "role": role,
                 "colour": ROLE_COLOURS[mesh.role],
-                "valued": mesh.role in VALUED and mesh.role is not Role.BED,
+                "valued": role != "ground" and _by_faces(mesh),
                 "item": item.key if item else None,
                 "corners": blob.put(mesh.vertices[mesh.faces].reshape(-1), "f4"),
             }
@@ -118,6 +119,16 @@ def shape_blob(lowered: Lowered) -> bytes:
         "covered": COVERED,
     }
     return blob.bytes(header)
+
+
+def _role(mesh: Mesh) -> str:
+    """As the page names it: the bed is the one with the map."""
+    return "neighbour" if mesh.role is Role.BED and not has_the_map(mesh) else mesh.role.name.lower()
+
+
+def _by_faces(mesh: Mesh) -> bool:
+    """Whether a mesh is coloured face by face."""
+    return mesh.role in VALUED and not (mesh.role is Role.BED and has_the_map(mesh))
 
 
 def _grid(blob: Blob, grid: Any) -> dict[str, Any] | None:
@@ -141,7 +152,7 @@ def light_blob(lowered: Lowered, result: Result) -> bytes:
     alone = [replace(result, dimming={n: float(n == name) for n in names}) for name in names]
     meshes = []
     for mesh in lowered.plan.meshes:
-        if mesh.role in VALUED and mesh.role is not Role.BED:
+        if _by_faces(mesh):
             fields = steadied(mesh, result, alone)
             meshes.append({"name": mesh.name, "sources": [_field(blob, field) for field in fields]})
     header = {

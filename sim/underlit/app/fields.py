@@ -83,8 +83,10 @@ class Fields:
         return lambda value: self.bench.set(*path, value=value)
 
     # -- kinds of input -------------------------------------------------------------------------------------
-    def length(self, label: str, read: Read, say: Say, *, least: float = 0.0, most: float = 3.0) -> ui.number:
-        """A length in the user's unit: read gives metres or None, say takes a text such as "5 cm"."""
+    def length(
+        self, label: str, read: Read, say: Say, *, least: float = 0.0, most: float = 3.0, may_be_empty: bool = False
+    ) -> ui.number:
+        """A length in the user's unit: read gives metres or None, say takes a text such as "5 cm", None if that may be."""
         bench = self.bench
 
         def shown(scene: Scene) -> float | None:
@@ -92,7 +94,14 @@ class Fields:
             return None if metres is None else bench.shown_length(metres)
 
         limits = Limits(bench.shown_length(least), bench.shown_length(most), 0.25 if bench.inches else 0.5)
-        return self._number(f"{label} ({bench.desk.units})", shown, lambda v: say(bench.typed_length(v)), limits)
+        field = self._number(f"{label} ({bench.desk.units})", shown, lambda v: say(bench.typed_length(v)), limits)
+        if may_be_empty:
+            field.on_value_change(
+                lambda event: say(None) if event.value is None and self._held(read) is not None else None
+            )
+        else:
+            self._never_empty(field, shown)
+        return field
 
     def lengths(
         self, labels: Sequence[str], read: Callable[[Scene], Sequence[float]], say: Callable[[list[str]], Any],
@@ -127,7 +136,17 @@ class Fields:
         """A number; with a unit, say takes a text such as "8 h"."""
         limits = Limits(least, most, step)
         shown = f"{label} ({unit})" if unit else label
-        return self._number(shown, read, lambda v: say(f"{v:g} {unit}" if unit else v), limits)
+        field = self._number(shown, read, lambda v: say(f"{v:g} {unit}" if unit else v), limits)
+        self._never_empty(field, read)
+        return field
+
+    def _never_empty(self, field: ui.number, read: Read) -> None:
+        """Where a number was cleared and left so, show again what holds."""
+        field.on("blur", lambda: field.set_value(self._held(read)) if field.value is None else None)
+
+    def _held(self, read: Read) -> Any:
+        scene = self.bench.scene
+        return None if scene is None else read(scene)
 
     def _number(self, label: str, read: Read, say: Say, limits: Limits) -> ui.number:
         def said(event: Any) -> None:

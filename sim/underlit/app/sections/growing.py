@@ -36,11 +36,11 @@ class Growing(Card):
                 self._solid(table, index, thing.name)
         for index, group in enumerate(scene.plants):
             self._plants(index, group)
-        with ui.row().classes("fields"):
-            for kind, label in ((Kind.WOOD, "Add wood"), (Kind.STONE, "Add a stone"), (Kind.PLANTS, "Add plants")):
-                chosen = ui.select(entries(kind), label=label).props("dense outlined options-dense").classes("field")
+        for kind, label in ((Kind.WOOD, "Add wood"), (Kind.STONE, "Add a stone"), (Kind.PLANTS, "Add plants")):
+            with ui.row().classes("adder"):
+                chosen = ui.select(entries(kind), label=label).props("dense outlined options-dense")
                 add = ui.button("Add", on_click=lambda k=kind, c=chosen: self._add(k, c.value))
-                add.props(f'outline dense no-caps aria-label="{label}"')
+                add.props(f'outline no-caps aria-label="{label}"')
 
     def _solid(self, table: str, index: int, name: str) -> None:
         fields = self.fields
@@ -88,7 +88,7 @@ class Growing(Card):
                 if group.kind not in (PlantKind.MESH, PlantKind.FLOATING):
                     fields.length(
                         "Trimmed to", lambda s: s.plants[index].trimmed_to,
-                        fields.says("plants", index, "trimmed_to"), least=0.005,
+                        fields.says("plants", index, "trimmed_to"), least=0.005, may_be_empty=True,
                     )  # fmt: skip
                 if group.rectangle is not None:
                     fields.rectangle(lambda s: s.plants[index].rectangle, fields.says("plants", index, "rectangle"))

@@ -27,7 +27,7 @@ class Header:
             self._units = ui.select({"cm": "cm", "in": "inches"}, label="Units", value=bench.desk.units).props(
                 "dense borderless options-dense"
             )
-            self._units.on_value_change(self._measured)
+            self._units.classes("units").on_value_change(self._measured)
             ui.button("Light or dark", on_click=lambda: self._dark.set_value(not self._dark.value)).props(
                 "flat dense no-caps"
             )

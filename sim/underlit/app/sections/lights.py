@@ -38,10 +38,11 @@ class Lights(Card):
         """All fixtures, and a way to add one."""
         for index, fixture in enumerate(scene.fixtures):
             self._fixture(index, fixture)
-        with ui.row().classes("fields"):
+        with ui.row().classes("adder"):
             kinds = ui.select(entries(Kind.FIXTURE), label="Add a light like").props("dense outlined options-dense")
-            kinds.classes("wide")
-            ui.button("Add it", on_click=lambda: self._add(kinds.value)).props("outline dense no-caps")
+            ui.button("Add", on_click=lambda: self._add(kinds.value)).props(
+                'outline no-caps aria-label="Add the light"'
+            )
 
     def _fixture(self, index: int, fixture: Fixture) -> None:
         fields, bench = self.fields, self.bench

@@ -31,7 +31,7 @@ class Picture:
             ui.element("div").classes("ramp").props('role="img" aria-label="Colours from dim to bright"')
             self._high = ui.label("").classes("end")
             ui.label(BAR_TITLE).classes("quiet")
-            self._pinned = ui.number("Pin the top at", min=1, max=5000, step=10, on_change=self._show)
+            self._pinned = ui.number("Top at", min=1, max=5000, step=10, on_change=self._show)
             self._pinned.props('dense outlined clearable debounce="400"').classes("narrow")
             self._contours = ui.number("Lines every", value=20, min=0, max=500, step=5, on_change=self._show)
             self._contours.props('dense outlined debounce="400"').classes("narrow")
@@ -41,7 +41,8 @@ class Picture:
             self._plane = ui.select(PLANES, label="Light inside the water", value="none", on_change=self._show)
             self._plane.props("dense outlined options-dense").classes("medium")
             self._at = 0.5
-            Range("Where the light plane lies, share of the way", self._slid).show(50)
+            self._where = Range("Where the light plane lies, share of the way", self._slid)
+            self._where.show(50)
         self._show()
 
     # -- following the tank ---------------------------------------------------------------------------------
@@ -89,6 +90,7 @@ class Picture:
 
     def _show(self, _: Any = None) -> None:
         kind = self._plane.value
+        self._where.set_visibility(kind != "none")
         plane = None if kind == "none" else {"kind": kind, "at": self._at}
         self.view.show(
             {

@@ -148,7 +148,7 @@ class Start:
 
     def _growing(self) -> None:
         answers = self._answers
-        with ui.row().classes("fields"):
+        with ui.row().classes("switches"):
             ui.switch("CO2 is added").bind_value(answers, "co2")
             ui.switch("The tank is older than four weeks").bind_value(answers, "settled")
         options = {"": "nothing", **{str(n): f"{n} plants" for n in Need}, **entries(Kind.PLANTS)}

@@ -14,7 +14,7 @@ class Where:
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
-        with ui.element("details").classes("card"):
+        with ui.element("details").classes("card where"):
             with ui.element("summary").classes("heading"):
                 ui.label("Where the light goes, what was assumed").props('role="heading" aria-level="2"')
             self._ledger = ui.element("div").classes("body")

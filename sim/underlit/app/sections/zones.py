@@ -29,7 +29,7 @@ class Zones(Card):
     def build(self, scene: Scene) -> None:
         """The two questions, every zone, every spot."""
         fields = self.fields
-        with ui.row().classes("fields"):
+        with ui.row().classes("switches"):
             fields.switch("CO2 is added", lambda s: s.has_added_co2, fields.says("added_co2"))
             fields.switch("The tank is settled (older than four weeks)", lambda s: s.is_settled, fields.says("settled"))
         for index, zone in enumerate(scene.zones):

@@ -23,8 +23,8 @@ const LIT = `
   }`;
 
 async function fetchBlob(address) {
-  const answer = await fetch(address);
-  if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
+  const answer = await fetch(address).catch(() => null);
+  if (!answer?.ok) return null; // the server is away, or has something newer and says so next
   const buffer = await answer.arrayBuffer();
   const length = new DataView(buffer).getUint32(0, true);
   const header = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)));
@@ -36,18 +36,17 @@ async function fetchBlob(address) {
 
 export default {
   template: `
-    <div class="tank-view" style="position:relative;width:100%;height:100%">
+    <div class="tank-view" style="position:relative">
       <canvas tabindex="0" role="img" :aria-label="label" style="width:100%;height:100%;display:block;outline-offset:-3px"></canvas>
       <svg ref="column" class="tank-column" viewBox="0 0 150 210" role="img" :aria-label="columnLabel" style="display:none"></svg>
+      <p ref="words" class="tank-words" role="status" style="display:none"></p>
       <div ref="tip" role="status" aria-live="off" class="tank-tip" style="position:absolute;pointer-events:none;display:none"></div>
     </div>`,
   data: () => ({ label: "The tank in 3D. Arrow keys turn it, plus and minus come closer and go back.", columnLabel: "PPFD by height" }),
 
   mounted() {
     const canvas = (this.canvas = this.$el.querySelector("canvas"));
-    this.renderer = new THREE.WebGLRenderer({ canvas, antialias: true, alpha: true });
-    this.renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
-    this.renderer.outputColorSpace = THREE.LinearSRGBColorSpace;
+    this.renderer = this.makeRenderer(canvas);
     THREE.ColorManagement.enabled = false;
     this.scene3d = new THREE.Scene();
     this.camera = new THREE.PerspectiveCamera(28, 1, 0.01, 50);
@@ -76,6 +75,11 @@ export default {
     canvas.addEventListener("pointerdown", (e) => this.pointerDown(e));
     canvas.addEventListener("pointerup", (e) => this.pointerUp(e));
     canvas.addEventListener("keydown", (e) => this.key(e));
+    canvas.addEventListener("webglcontextlost", () => this.say("The picture was lost (the browser took the graphics away); it comes back by itself. All numbers hold."));
+    canvas.addEventListener("webglcontextrestored", () => {
+      this.say("");
+      this.redraw();
+    });
     this.fit();
     this.$el.tankView = this; // for tests and for measuring repaints
     this.repaints = 0;
@@ -84,13 +88,28 @@ export default {
   unmounted() {
     this.resize.disconnect();
     this.controls.dispose();
-    this.renderer.dispose();
+    this.renderer?.dispose();
   },
 
   methods: {
     // -- drawing ---------------------------------------------------------------------------------------------
+    makeRenderer(canvas) {
+      try {
+        const renderer = new THREE.WebGLRenderer({ canvas, antialias: true, alpha: true });
+        renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
+        renderer.outputColorSpace = THREE.LinearSRGBColorSpace;
+        return renderer;
+      } catch {
+        this.say("No picture: this browser draws no 3D (WebGL is missing or switched off). All numbers beside it hold.");
+        return null;
+      }
+    },
+    say(words) {
+      this.$refs.words.textContent = words;
+      this.$refs.words.style.display = words ? "block" : "none";
+    },
     redraw() {
-      if (this.pending) return;
+      if (this.pending || !this.renderer) return;
       this.pending = requestAnimationFrame(() => {
         this.pending = null;
         this.renderer.render(this.scene3d, this.camera);
@@ -104,19 +123,29 @@ export default {
     fit() {
       const { clientWidth: w, clientHeight: h } = this.$el;
       if (!w || !h) return;
-      this.renderer.setSize(w, h, false);
+      this.renderer?.setSize(w, h, false);
       this.camera.aspect = w / h;
       this.camera.updateProjectionMatrix();
       if (this.bounds) this.aim(false);
       this.redraw();
     },
     aim(turn) {
+      // as near as shows every corner of the tank
+      const { min, max } = this.bounds;
       const centre = this.bounds.getCenter(new THREE.Vector3());
-      const radius = this.bounds.getSize(new THREE.Vector3()).length() / 2;
-      const half = Math.tan((this.camera.fov * Math.PI) / 360) * Math.min(1, this.camera.aspect);
       const sight = turn ? new THREE.Vector3(0.42, -1, 0.42).normalize() : this.camera.position.clone().sub(this.controls.target).normalize();
+      const right = new THREE.Vector3().crossVectors(this.camera.up, sight).normalize();
+      const up = new THREE.Vector3().crossVectors(sight, right);
+      const high = Math.tan((this.camera.fov * Math.PI) / 360) * 0.94;
+      const wide = high * this.camera.aspect;
+      let away = 0;
+      for (const x of [min.x, max.x]) for (const y of [min.y, max.y]) for (const z of [min.z, max.z]) {
+        const corner = new THREE.Vector3(x, y, z).sub(centre);
+        away = Math.max(away, corner.dot(sight) + Math.max(Math.abs(corner.dot(right)) / wide, Math.abs(corner.dot(up)) / high));
+      }
+      const radius = this.bounds.getSize(new THREE.Vector3()).length() / 2;
       this.controls.target.copy(centre);
-      this.camera.position.copy(centre).addScaledVector(sight, (radius / half) * 0.82);
+      this.camera.position.copy(centre).addScaledVector(sight, away);
       this.camera.near = radius / 50;
       this.camera.far = radius * 20;
       this.camera.updateProjectionMatrix();
@@ -129,8 +158,9 @@ export default {
     },
     async fetchShape(address, units) {
       const wanted = (this.wantedShape = address);
-      const { header, array } = await fetchBlob(address);
-      if (wanted !== this.wantedShape) return;
+      const blob = await fetchBlob(address);
+      if (!blob || wanted !== this.wantedShape) return;
+      const { header, array } = blob;
       const first = !this.header;
       for (const group of Object.values(this.groups)) this.drop(group);
       this.groups = {};
@@ -275,7 +305,7 @@ export default {
       const wanted = (this.wantedLight = address);
       const blob = await fetchBlob(address);
       await this.shaped; // light goes on shapes
-      if (wanted !== this.wantedLight || !this.header) return;
+      if (!blob || wanted !== this.wantedLight || !this.header) return;
       const { header, array } = blob;
       const field = (f) => ({ mean: array(f.mean), variance: array(f.variance) });
       this.lights = {

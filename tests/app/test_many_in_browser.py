@@ -1,0 +1,88 @@
+"""Many visitors at once, hostile visitors among them: each gets their own tank's light and nobody an error."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytest.importorskip("nicegui")
+pytest.importorskip("playwright")
+
+from browser import SCENES, open_files, serve, visit, wait_for_light
+
+VISITORS = 20
+BROKEN = {
+    "../../x.stl": b"solid x\nendsolid x\n",
+    "noise.ply": bytes(range(256)) * 64,
+    "many.obj": b"v 0 0 0\nv 1 0 0\nv 0 1 0\n" + b"f 1 2 3\n" * 400_000,
+    "a" * 180 + ".stl": b"\0" * 200,
+}
+
+
+def test_hostile_files_are_refused_and_the_server_goes_on(browser: Any, served: Any) -> None:
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        before = sorted(path for path in served.folder.rglob("*") if path.suffix in {".stl", ".obj", ".ply"})
+        open_files(page, "Open or bring a file ...")
+        for name, content in BROKEN.items():
+            file = {"name": name, "mimeType": "application/octet-stream", "buffer": content}
+            page.locator("input[type=file]").set_input_files(file)
+            page.locator(".q-notification").first.wait_for(timeout=60_000)
+            words = page.locator(".q-notification").first.inner_text()
+            assert "Traceback" not in words
+            page.locator(".q-notification").first.get_by_role("button", name="Close").click()
+            page.locator(".q-notification").first.wait_for(state="detached")
+        assert sorted(path for path in served.folder.rglob("*") if path.suffix in {".stl", ".obj", ".ply"}) == before
+        page.get_by_role("button", name="Close").last.click()
+        page.get_by_label("Title").fill("still at work")
+        page.get_by_role("button", name="Undo").wait_for()
+
+
+@pytest.mark.parametrize(
+    "added",
+    ['[[stone]]\nname = "s"\nat = ["5 cm", "5 cm"]\nmesh = "/etc/passwd"\n', "x = " + "[" * 2000 + "]" * 2000 + "\n"],
+    ids=["path", "nesting"],
+)
+def test_hostile_texts_are_refused_and_the_server_goes_on(browser: Any, served: Any, added: str) -> None:
+    text = added if added.startswith("x") else (SCENES / "bare-box.toml").read_text(encoding="utf-8") + added
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        open_files(page, "Show the scene's text ...")
+        page.get_by_label("Scene (TOML)").fill(text)
+        page.get_by_role("button", name="Take it").click()
+        page.locator(".q-notification").first.wait_for()
+        assert "root:" not in page.locator(".q-notification").first.inner_text()
+        assert page.get_by_label("Title").input_value() == "30 x 20 x 20 cm bare tank"
+
+
+@pytest.mark.long
+def test_twenty_visitors_at_once(browser: Any, tmp_path: Path) -> None:
+    """Each with a page of their own, moving their own light; no error on any page, and the last one gets its answer too."""
+    app = serve(tmp_path, SCENES / "bare-box.toml")
+    contexts = [browser.new_context(viewport={"width": 1024, "height": 768}) for _ in range(VISITORS)]
+    wrong: list[str] = []
+    try:
+        pages = [context.new_page() for context in contexts]
+        for page in pages:
+            page.on("pageerror", lambda error: wrong.append(str(error)))
+            page.on("response", lambda answer: wrong.append(answer.url) if answer.status >= 500 else None)
+            page.goto(app.address, wait_until="commit")
+        for k, page in enumerate(pages):
+            page.get_by_label("Over the rim (cm)").first.wait_for(timeout=120_000)
+            page.get_by_label("Over the rim (cm)").first.fill(str(6 + k))
+        for k, page in enumerate(pages):
+            page.wait_for_function(
+                "() => { const view = document.querySelector('.tank-view').tankView;"
+                " return view.bedValues && !document.querySelector('.progress').innerText.startsWith('tracing'); }",
+                timeout=240_000,
+            )
+            assert page.get_by_label("Over the rim (cm)").first.input_value() == str(6 + k)
+        assert len(list((tmp_path / "desks").iterdir())) == VISITORS
+        assert app.process.poll() is None
+        assert not wrong
+    finally:
+        for context in contexts:
+            context.close()
+        app.stop()
