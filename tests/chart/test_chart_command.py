@@ -22,9 +22,13 @@ SOURCES = Path(__file__).parents[2] / "sim"
 PHOTONS = "65536"
 
 
-def command(paths: list[str], *more: str) -> list[str]:
+LONG = "524288"
+"""Photons that leave time to stop a chart between two rows, on a busy machine too."""
+
+
+def command(paths: list[str], *more: str, photons: str = PHOTONS) -> list[str]:
     """Arguments of a chart of these scenes over themselves."""
-    return ["chart", "--lights", *paths, "--tanks", *paths, "--photons", PHOTONS, *more]
+    return ["chart", "--lights", *paths, "--tanks", *paths, "--photons", photons, *more]
 
 
 def test_prints_and_writes_the_chart(tmp_path, capsys):
@@ -63,7 +67,8 @@ def test_prints_and_writes_the_chart(tmp_path, capsys):
 def start(paths: list[str], out: Path) -> subprocess.Popen[str]:
     """The command in a process of its own, on one thread."""
     environment = {**os.environ, "PYTHONPATH": str(SOURCES)}
-    arguments = [sys.executable, "-m", "underlit", *command(paths, "--out", str(out), "--threads", "1", "--seed", "7")]
+    asked = command(paths, "--out", str(out), "--threads", "1", "--seed", "7", photons=LONG)
+    arguments = [sys.executable, "-m", "underlit", *asked]
     return subprocess.Popen(arguments, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
 
