@@ -9,6 +9,13 @@ from typing import Any
 import pytest
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Whatever visits the app takes its time."""
+    for item in items:
+        if "browser" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.long)
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     """One Chromium for all tests."""

@@ -64,12 +64,19 @@ def test_prints_and_writes_the_chart(tmp_path, capsys):
     assert {row["target_ideal_umol_m2_s"] for row in again} == {"20.0"}
 
 
+def heed_ctrl_c() -> None:
+    """A run in the background of a script ignores Ctrl-C, and so would what it starts."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def start(paths: list[str], out: Path) -> subprocess.Popen[str]:
     """The command in a process of its own, on one thread."""
     environment = {**os.environ, "PYTHONPATH": str(SOURCES)}
     asked = command(paths, "--out", str(out), "--threads", "1", "--seed", "7", photons=LONG)
     arguments = [sys.executable, "-m", "underlit", *asked]
-    return subprocess.Popen(arguments, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    return subprocess.Popen(
+        arguments, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=heed_ctrl_c
+    )
 
 
 def kept(out: Path) -> dict[str, tuple[bytes, int]]:

@@ -427,9 +427,8 @@ class World:
         table = None
         if beam_table is not None:
             theta, value = (np.asarray(a, dtype=np.float64) for a in beam_table)
-            if theta.shape != value.shape or len(theta) < 2 or np.any(np.diff(theta) < 1e-8) or value.min() < 0:
-                said = "a beam table needs angles that rise by 1e-8 rad or more, and intensities not negative"
-                raise ValueError(f"source {name!r}: {said}")
+            if theta.shape != value.shape or len(theta) < 2 or np.any(np.diff(theta) <= 0) or value.min() < 0:
+                raise ValueError(f"source {name!r}: a beam table needs rising angles and intensities not negative")
             table = lens_table(theta, value)
         web = None if beam_web is None else web_block(*(np.asarray(a, dtype=np.float64) for a in beam_web))
         cumulative = np.cumsum(photons) / photons.sum()
