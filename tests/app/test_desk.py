@@ -226,3 +226,21 @@ def test_channels_are_dimmed_one_by_one(tmp_path: Path) -> None:
     assert sorted(white.lowered.dimming.values()) == [0.0, 1.0]
     shares = np.array([new.ppfd.value / old.ppfd.value for old, new in zip(whole.reports, white.reports, strict=True)])
     assert np.all((shares > 0.4) & (shares < 0.95))
+
+
+def test_a_dimmer_knows_what_it_dims() -> None:
+    """Each dimmer's own sources at full, from wherever they stand; two dimmers of one light multiply."""
+    from underlit.app.sections.lights import at_full
+    from underlit.lowering.lights import dimming
+    from underlit.scene import load_scene
+
+    scene = load_scene(SCENES / "wide-tank-two.toml")
+    first, *others = scene.fixtures
+    red = first.channels[1].model_copy(update={"dimming": 0.25})
+    dimmed = first.model_copy(update={"dimming": 0.5, "channels": (first.channels[0], red)})
+    held = scene.model_copy(update={"fixtures": (dimmed, *others)})
+    assert dimming(held) == {"front: white": 0.5, "front: red": 0.125, "back: white": 1.0, "back: red": 1.0}
+    full = at_full(held)
+    assert full["fixture.0.dimming"] == {"front: white": 1.0, "front: red": 0.25}
+    assert full["fixture.0.channel.1.dimming"] == {"front: red": 0.5}
+    assert full["fixture.1.dimming"] == {"back: white": 1.0, "back: red": 1.0}

@@ -35,11 +35,16 @@ class Range(ui.element):
     What it said itself is not shown to it again: the hand may be further on by then, and an echo would pull it back.
     """
 
-    def __init__(self, label: str, slid: Callable[[float], Any], ended: Callable[[float], Any] | None = None) -> None:
+    def __init__(
+        self, label: str, slid: Callable[[float], Any], ended: Callable[[float], Any] | None = None, at_once: str = ""
+    ) -> None:
+        """at_once: JavaScript run in the page at every move, `percent` being where the slider stands."""
         super().__init__("input")
         self._stands: float | None = None
         self.props(f'type="range" min="0" max="100" step="1" aria-label="{label}"').classes("range")
         number = "(event) => emit(Number(event.target.value))"
+        if at_once:
+            self.on("input", js_handler=f"(event) => {{ const percent = Number(event.target.value); {at_once} }}")
         self.on("input", lambda event: slid(float(event.args)), js_handler=number, throttle=0.05)
         if ended is not None:
             self.on("change", lambda event: self._ended(ended, float(event.args)), js_handler=number)
@@ -195,18 +200,16 @@ class Fields:
         self._follow(lambda scene: field.set_value(bool(read(scene))))
         return field
 
-    def percent(self, label: str, read: Read, say: Say, moved: Callable[[float], Any] | None = None) -> Range:
-        """A share of one as a slider in percent; moved: told of every step while it slides, say of where it ends."""
+    def percent(self, label: str, read: Read, say: Say, at_once: str = "") -> Range:
+        """A share of one as a slider in percent; say is told where it ends. at_once: see `Range`."""
         with ui.row().classes("dimmer"):
             ui.label(label)
             number = ui.label("").classes("end")
 
             def slid(percent: float) -> None:
                 number.set_text(f"{percent:.0f} %")
-                if moved is not None:
-                    moved(percent / 100)
 
-            slider = Range(f"{label}, percent", slid, lambda percent: say(round(percent / 100, 4)))
+            slider = Range(f"{label}, percent", slid, lambda percent: say(round(percent / 100, 4)), at_once)
 
         def show(scene: Scene) -> None:
             percent = round(100 * read(scene))

@@ -81,25 +81,15 @@ class Lights(Card):
                 remove = ui.button("Remove", on_click=lambda: bench.edit(lambda d: d.remove("fixture", index)))
                 remove.props("flat dense no-caps")
 
-    def _dimmer(self, label: str, path: tuple[str | int, ...], read: Any) -> None:
-        self.fields.percent(label, read, self.fields.says(*path), lambda share: self._sliding(path, share))
+    def scene_changed(self) -> None:
+        """Follow the scene; the view learns what each dimmer would give at full, so that it answers a hand by itself."""
+        super().scene_changed()
+        if self.bench.scene is not None:
+            self._view.dimmers(at_full(self.bench.scene))
 
-    def _sliding(self, path: tuple[str | int, ...], share: float) -> None:
-        """Redraw while a dimmer slides, before the scene says it."""
-        scene = self.bench.scene
-        if scene is None or not isinstance(path[1], int) or self.bench.light is None:
-            return
-        fixture = scene.fixtures[path[1]]
-        if len(path) == 3:
-            held, names = fixture.dimming, [c.name for c in fixture.channels]
-        else:
-            channel = fixture.channels[int(path[3])]
-            held, names = channel.dimming, [channel.name]
-        levels = dimming(scene)
-        for source in self.bench.light.result.plan.sources:
-            if source.fixture == fixture.name and source.channel in names and held > 0:
-                levels[source.name] *= share / held
-        self._view.dim(levels)
+    def _dimmer(self, label: str, path: tuple[str | int, ...], read: Any) -> None:
+        slide = f'document.getElementById("{self._view.html_id}")?.tankView?.slide("{_key(path)}", percent / 100)'
+        self.fields.percent(label, read, self.fields.says(*path), slide)
 
     def _duplicate(self, index: int) -> None:
         scene = self.bench.scene
@@ -113,3 +103,36 @@ class Lights(Card):
             name = another_name(entry.split(",")[0], [f.name for f in scene.fixtures])
             values = {"from": entry, "name": name, "above_rim": self.bench.length_text(HANGS_M)}
             self.bench.edit(lambda document: document.add("fixture", values))
+
+
+def _key(path: tuple[str | int, ...]) -> str:
+    """A dimmer by the path of its value in the scene."""
+    return ".".join(map(str, path))
+
+
+def at_full(scene: Scene) -> dict[str, dict[str, float]]:
+    """By dimmer: the level that each source it dims would have with it at full, all else as it is."""
+    found: dict[str, dict[str, float]] = {}
+    for index, fixture in enumerate(scene.fixtures):
+        found[_key(("fixture", index, "dimming"))] = _full_levels(
+            scene, index, *(fixture.model_copy(update={"dimming": level}) for level in (1.0, 0.0))
+        )
+        for k, channel in enumerate(fixture.channels):
+            ends = []
+            for level in (1.0, 0.0):
+                channels = list(fixture.channels)
+                channels[k] = channel.model_copy(update={"dimming": level})
+                ends.append(fixture.model_copy(update={"channels": tuple(channels)}))
+            found[_key(("fixture", index, "channel", k, "dimming"))] = _full_levels(scene, index, *ends)
+    return found
+
+
+def _full_levels(scene: Scene, index: int, full: Fixture, dark: Fixture) -> dict[str, float]:
+    """Levels with one fixture as `full`, of the sources that are not the same with it as `dark`."""
+
+    def levels(fixture: Fixture) -> dict[str, float]:
+        fixtures = (*scene.fixtures[:index], fixture, *scene.fixtures[index + 1 :])
+        return dimming(scene.model_copy(update={"fixtures": fixtures}))
+
+    bright, without = levels(full), levels(dark)
+    return {name: level for name, level in bright.items() if level != without[name]}

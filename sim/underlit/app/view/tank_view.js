@@ -315,6 +315,17 @@ export default {
       };
       this.dim(shares);
     },
+    dimmers(atFull) {
+      this.atFull = atFull;
+    },
+    slide(dimmer, share) {
+      // a hand on a dimmer is answered here; what the scene then says comes as `dim`
+      const full = this.atFull?.[dimmer];
+      if (!full) return;
+      const shares = { ...this.shares };
+      for (const [source, level] of Object.entries(full)) shares[source] = level * share;
+      this.dim(shares);
+    },
     dim(shares) {
       this.dimmedAt = performance.now();
       this.shares = shares;

@@ -41,6 +41,10 @@ class TankView(Element, component="tank_view.js", esm={"nicegui-scene": str(_THR
         """Change the levels only: redrawn from what is there."""
         self.run_method("dim", shares)
 
+    def dimmers(self, at_full: dict[str, dict[str, float]]) -> None:
+        """By dimmer: the level of each source it dims, with it at full; `slide` then answers in the page itself."""
+        self.run_method("dimmers", at_full)
+
     def show(self, options: dict[str, Any]) -> None:
         """What is shown: lid, glass, water, plants (bool); contours [umol/m2/s, 0 for none]; scale [low, high] or None;
         plane: None, or {kind: level | across | along, at: share of the way}; subtract: address of light to take away.
