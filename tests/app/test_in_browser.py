@@ -145,6 +145,39 @@ def test_a_click_drops_a_reading_spot(browser: Any, served: Any) -> None:
         assert open_card(page, "Zones and reading spots").get_by_text("spot 1").first.is_visible()
 
 
+def test_a_reading_spot_by_the_keyboard(browser: Any, served: Any) -> None:
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        card = open_card(page, "Zones and reading spots")
+        card.get_by_role("button", name="Add a reading spot in the middle").press("Enter")
+        card.get_by_text("spot 1").first.wait_for()
+
+
+def test_an_upright_section_turns_and_is_dragged(browser: Any, served: Any) -> None:
+    """Any angle about the vertical; dragged along its normal it moves, and the spot that a click would drop is not dropped."""
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        page.get_by_label("Light inside the water").click()
+        page.get_by_text("upright section").click()
+        page.get_by_label("Turned (deg)").first.fill("30")
+        view = "document.querySelector('.tank-view').tankView"
+        page.wait_for_function(
+            f"() => {view}.section.visible && Math.abs({view}.options.plane.angle - Math.PI / 6) < 1e-6"
+        )
+        at = page.evaluate(
+            f"() => {{ const v = {view}; const box = v.canvas.getBoundingClientRect(); const p = v.section.position.clone();"
+            " p.project(v.camera); return [box.left + (p.x + 1) / 2 * box.width, box.top + (1 - p.y) / 2 * box.height]; }"
+        )
+        before = page.evaluate(f"{view}.options.plane.at")
+        page.mouse.move(*at)
+        page.mouse.down()
+        page.mouse.move(at[0] - 30, at[1] + 20, steps=4)
+        page.mouse.up()
+        assert abs(page.evaluate(f"{view}.options.plane.at") - before) > 0.02
+        page.wait_for_timeout(800)
+        assert page.evaluate(f"{view}.header.spots.length") == 1
+
+
 def test_two_variants_side_by_side(browser: Any, served: Any) -> None:
     with visit(browser, served.address) as page:
         wait_for_light(page)

@@ -10,11 +10,12 @@ from nicegui import ui
 from underlit.app.bench import Bench
 from underlit.app.document import Document
 from underlit.app.fields import Range
+from underlit.app.sections.zones import next_spot
 from underlit.app.view import TankView
 from underlit.scene import Plants
 from underlit.viz.palette import BAR_TITLE
 
-PLANES = {"none": "no light plane", "level": "level plane", "along": "section along", "across": "section across"}
+PLANES = {"none": "no light plane", "level": "level plane", "upright": "upright section"}
 
 
 class Picture:
@@ -24,7 +25,7 @@ class Picture:
         self._bench = bench
         self._shape: Any = None
         self._light: Any = None
-        self.view = TankView(on_spot=self._dropped, on_moved=self._moved).classes("picture")
+        self.view = TankView(on_spot=self._dropped, on_moved=self._moved, on_cut=self._cut).classes("picture")
         self._progress = ui.label("").classes("progress").props('role="status"')
         with ui.row().classes("bar"):
             self._low = ui.label("0").classes("end")
@@ -43,6 +44,8 @@ class Picture:
             self._at = 0.5
             self._where = Range("Where the light plane lies, share of the way", self._slid)
             self._where.show(50)
+            self._angle = ui.number("Turned (deg)", value=0, min=0, max=180, step=15, on_change=self._show)
+            self._angle.props('dense outlined debounce="300"').classes("narrow")
         self._show()
 
     # -- following the tank ---------------------------------------------------------------------------------
@@ -88,10 +91,17 @@ class Picture:
         self._at = percent / 100
         self._show()
 
+    def _cut(self, at: float) -> None:
+        """The plane was dragged in the view: the slider follows."""
+        self._at = min(max(at, 0.0), 1.0)
+        self._where.show(round(100 * self._at))
+
     def _show(self, _: Any = None) -> None:
         kind = self._plane.value
         self._where.set_visibility(kind != "none")
-        plane = None if kind == "none" else {"kind": kind, "at": self._at}
+        self._angle.set_visibility(kind == "upright")
+        turned = math.radians(self._angle.value or 0.0)
+        plane = None if kind == "none" else {"kind": kind, "at": self._at, "angle": turned}
         self.view.show(
             {
                 **{key: box.value for key, box in self._shown.items()},
@@ -114,8 +124,7 @@ class Picture:
         bench, scene = self._bench, self._bench.scene
         if scene is None:
             return
-        names = {spot.name for spot in scene.spots}
-        name = next(f"spot {k}" for k in range(1, len(names) + 2) if f"spot {k}" not in names)
+        name = next_spot([spot.name for spot in scene.spots])
         at = [bench.length_text(x), bench.length_text(y)]
         bench.edit(
             lambda document: document.add("spot", {"name": name, "at": at, "height": bench.length_text(z + 0.005)})

@@ -36,8 +36,9 @@ class Zones(Card):
             self._zone(index, zone.name, zone.rectangle is not None)
         for index, spot in enumerate(scene.spots):
             self._spot(index, spot.name)
-        button = ui.button("Add a zone in the middle", on_click=self._add)
-        button.props("outline dense no-caps")
+        with ui.row():
+            ui.button("Add a zone in the middle", on_click=self._add).props("outline dense no-caps")
+            ui.button("Add a reading spot in the middle", on_click=self._add_spot).props("outline dense no-caps")
 
     def _zone(self, index: int, name: str, rectangle: bool) -> None:
         fields = self.fields
@@ -103,3 +104,17 @@ class Zones(Card):
             "need": str(Need.MEDIUM),
         }
         bench.edit(lambda document: document.add("zone", values))
+
+    def _add_spot(self) -> None:
+        bench, scene = self.bench, self.bench.scene
+        if scene is None:
+            return
+        length, depth, _ = scene.tank.inside_m
+        name = next_spot([spot.name for spot in scene.spots])
+        at = [bench.length_text(length / 2), bench.length_text(depth / 2)]
+        bench.edit(lambda document: document.add("spot", {"name": name, "at": at}))
+
+
+def next_spot(taken: list[str]) -> str:
+    """A name for one more reading spot."""
+    return next(f"spot {k}" for k in range(1, len(taken) + 2) if f"spot {k}" not in taken)

@@ -244,7 +244,7 @@ export default {
           ${bed ? "uniform sampler2D light; in vec2 at;" : kind === "section" ? "uniform sampler3D light; in vec3 at;" : "flat in float value_;"}
           out vec4 shown;
           void main() {
-            ${bed ? "shown = contoured(texture(light, at).r);" : kind === "section" ? "float v = texture(light, at).r; if (v < -0.5) discard; shown = contoured(v);" : "shown = colour(value_);"}
+            ${bed ? "shown = contoured(texture(light, at).r);" : kind === "section" ? "if (any(lessThan(at, vec3(0.0))) || any(greaterThan(at, vec3(1.0)))) discard; float v = texture(light, at).r; if (v < -0.5) discard; shown = contoured(v);" : "shown = colour(value_);"}
           }`,
       });
     },
@@ -411,6 +411,25 @@ export default {
       this.section.userData = { role: "section" };
       this.group("section").add(this.section);
     },
+    sectionNormal() {
+      const plane = this.options.plane;
+      return plane.kind === "level" ? new THREE.Vector3(0, 0, 1) : new THREE.Vector3(-Math.sin(plane.angle), Math.cos(plane.angle), 0);
+    },
+    dragSection(event) {
+      // along the normal, by the nearest point of its line to the line of sight
+      const d = this.dragged;
+      const { origin, direction } = this.cast(event).ray;
+      const across = d.normal.dot(direction);
+      const wide = 1 - across * across;
+      if (wide < 1e-4) return;
+      const to = origin.clone().sub(d.from);
+      const along = (d.normal.dot(to) - across * direction.dot(to)) / wide;
+      const { size } = this.sectionSpan;
+      const span = d.normal.z ? Math.min(size.z, this.header.water) : Math.abs(size.x * d.normal.x) + Math.abs(size.y * d.normal.y);
+      this.options.plane = { ...this.options.plane, at: Math.min(Math.max(d.at + along / span, 0), 1) };
+      this.placeSection();
+      this.redraw();
+    },
     placeSection() {
       if (!this.section) return;
       const plane = this.options.plane;
@@ -424,14 +443,14 @@ export default {
       if (plane.kind === "level") {
         this.section.position.set(middle.x, middle.y, low.z + 0.001 + plane.at * (top - low.z - 0.002));
         this.section.scale.set(size.x, size.y, 1);
-      } else if (plane.kind === "along") {
-        this.section.rotation.set(Math.PI / 2, 0, 0);
-        this.section.position.set(middle.x, low.y + plane.at * size.y, (low.z + top) / 2);
-        this.section.scale.set(size.x, top - low.z, 1);
       } else {
-        this.section.rotation.set(Math.PI / 2, Math.PI / 2, 0, "YXZ");
-        this.section.position.set(low.x + plane.at * size.x, middle.y, (low.z + top) / 2);
-        this.section.scale.set(size.y, top - low.z, 1);
+        // upright, turned about the vertical: its normal points to the back at 0, to the left at 90 degrees
+        const normal = this.sectionNormal();
+        const half = (Math.abs(size.x * normal.x) + Math.abs(size.y * normal.y)) / 2;
+        const off = (2 * plane.at - 1) * half * 0.999;
+        this.section.rotation.set(Math.PI / 2, 0, plane.angle, "ZYX");
+        this.section.position.set(middle.x + off * normal.x, middle.y + off * normal.y, (low.z + top) / 2);
+        this.section.scale.set(Math.hypot(size.x, size.y), top - low.z, 1);
       }
       this.section.updateMatrixWorld();
     },
@@ -531,17 +550,23 @@ export default {
       if (!this.header || event.button !== 0) return;
       const hit = this.hit(event);
       const item = hit?.object.userData.item;
-      if (!item) return;
+      const cut = hit?.object === this.section;
+      if (!item && !cut) return;
       this.controls.enabled = false;
       this.canvas.setPointerCapture(event.pointerId);
+      this.hideTip();
+      if (cut) {
+        this.dragged = { cut, from: hit.point.clone(), normal: this.sectionNormal(), at: this.options.plane.at };
+        return;
+      }
       const level = new THREE.Plane(new THREE.Vector3(0, 0, 1), -hit.point.z);
       const middle = new THREE.Box3();
       for (const mesh of this.items[item]) middle.union(mesh.geometry.boundingBox);
       this.dragged = { item, level, from: hit.point.clone(), move: new THREE.Vector2(), turn: 0, turning: event.shiftKey, middle: middle.getCenter(new THREE.Vector3()), startX: event.clientX };
-      this.hideTip();
     },
     drag(event) {
       const d = this.dragged;
+      if (d.cut) return this.dragSection(event);
       if (d.turning) d.turn = ((event.clientX - d.startX) / 200) * Math.PI;
       else {
         const p = this.cast(event).ray.intersectPlane(d.level, new THREE.Vector3());
@@ -562,6 +587,7 @@ export default {
       const d = this.dragged;
       this.dragged = null;
       this.controls.enabled = true;
+      if (d?.cut && moved) return this.$emit("cut", this.options.plane.at);
       if (d && moved) return this.$emit("moved", [d.item, d.move.x, d.move.y, d.turn]);
       if (moved || !this.header || event.button !== 0) return;
       const hit = this.hit(event);

@@ -16,7 +16,8 @@ _THREE = Path(nicegui.__file__).parent / "elements" / "scene" / "dist"
 class TankView(Element, component="tank_view.js", esm={"nicegui-scene": str(_THREE)}):
     """Shows shapes and light by their addresses; tells of spots dropped and things moved.
 
-    on_spot: called with (x, y, z) [m]; on_moved: with the item's key, (dx, dy) [m] and a turn [rad].
+    on_spot: called with (x, y, z) [m]; on_moved: with the item's key, (dx, dy) [m] and a turn [rad];
+    on_cut: with where a light plane was dragged to, as a share of the way.
     """
 
     def __init__(
@@ -24,9 +25,11 @@ class TankView(Element, component="tank_view.js", esm={"nicegui-scene": str(_THR
         *,
         on_spot: Callable[[float, float, float], None],
         on_moved: Callable[[str, float, float, float], None],
+        on_cut: Callable[[float], None] = lambda at: None,
     ) -> None:
         super().__init__()
         self.on("spot", lambda e: on_spot(*(float(v) for v in e.args)))
+        self.on("cut", lambda e: on_cut(float(e.args)))
         self.on("moved", lambda e: on_moved(str(e.args[0]), *(float(v) for v in e.args[1:4])))
 
     def shape(self, address: str, units: str) -> None:
@@ -47,6 +50,6 @@ class TankView(Element, component="tank_view.js", esm={"nicegui-scene": str(_THR
 
     def show(self, options: dict[str, Any]) -> None:
         """What is shown: lid, glass, water, plants (bool); contours [umol/m2/s, 0 for none]; scale [low, high] or None;
-        plane: None, or {kind: level | across | along, at: share of the way}; subtract: address of light to take away.
+        plane: None, or {kind: level | upright, at: share of the way, angle: of an upright one about the vertical [rad]}.
         """
         self.run_method("show", options)
