@@ -37,6 +37,7 @@ class Bench:
     _loop: asyncio.AbstractEventLoop | None = None
     _seen: tuple[Any, ...] = ()
     _due: bool = False
+    _left: bool = False
 
     # -- reading --------------------------------------------------------------------------------------------
     @property
@@ -103,6 +104,7 @@ class Bench:
         self.client.on_delete(self._leave)
 
     def _leave(self) -> None:
+        self._left = True
         if self._heard in self.desk.listeners:
             self.desk.listeners.remove(self._heard)
 
@@ -113,6 +115,8 @@ class Bench:
 
     def _catch_up(self) -> None:
         self._due = False
+        if self._left:
+            return
         with self.client:
             self.refresh()
 

@@ -20,6 +20,9 @@ from underlit.results.atomic import write_text
 
 __all__ = ["Where", "is_loopback", "serve"]
 
+AWAY_S = 30.0
+"""So long a page may be out of touch, a sleeping laptop or a busy one, before it must be built anew."""
+
 
 def storage_secret(folder: Path) -> str:
     """The key that signs visitors' cookies, kept so that they find their desks again after a restart."""
@@ -65,6 +68,7 @@ def serve(
         title="underlit",
         show=where.address if show else False,
         reload=False,
+        reconnect_timeout=AWAY_S,
         storage_secret=storage_secret(where.folder),
         show_welcome_message=False,
         uvicorn_logging_level="warning",
