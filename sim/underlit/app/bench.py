@@ -37,7 +37,6 @@ class Bench:
     _loop: asyncio.AbstractEventLoop | None = None
     _seen: tuple[Any, ...] = ()
     _due: bool = False
-    _left: bool = False
 
     # -- reading --------------------------------------------------------------------------------------------
     @property
@@ -99,12 +98,15 @@ class Bench:
         """Follow the desk until the page is closed."""
         self._loop = asyncio.get_running_loop()
         self.desk.listeners.append(self._heard)
-        self.client.on_connect(lambda: self.desk.watchers.add(self.client.id))
+        self.client.on_connect(self._arrive)
         self.client.on_disconnect(lambda: self.desk.watchers.discard(self.client.id))
         self.client.on_delete(self._leave)
 
+    def _arrive(self) -> None:
+        self.desk.watchers.add(self.client.id)
+        self._catch_up()
+
     def _leave(self) -> None:
-        self._left = True
         if self._heard in self.desk.listeners:
             self.desk.listeners.remove(self._heard)
 
@@ -114,11 +116,11 @@ class Bench:
             self._loop.call_soon_threadsafe(self._catch_up)
 
     def _catch_up(self) -> None:
+        """Follow the desk while somebody looks; a page out of touch catches up when it is back."""
         self._due = False
-        if self._left:
-            return
-        with self.client:
-            self.refresh()
+        if self.client.has_socket_connection:
+            with self.client:
+                self.refresh()
 
     def refresh(self) -> None:
         """Tell the sections what is new since the last time."""
