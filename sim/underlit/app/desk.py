@@ -69,6 +69,7 @@ class Desk:
     listeners: list[Callable[[Side], None]] = field(default_factory=list)
     watchers: set[str] = field(default_factory=set)
     last_used: float = field(default_factory=time.monotonic)
+    _parsed: tuple[str, Document] | None = None
     _lock: threading.RLock = field(default_factory=threading.RLock)
 
     # -- what there is --------------------------------------------------------------------------------------
@@ -79,9 +80,11 @@ class Desk:
 
     @property
     def document(self) -> Document:
-        """The text in hand, to read from."""
-        variant = self.variant
-        return Document("" if variant is None else variant.text)
+        """The text in hand, to read from; parsed once, however often it is asked."""
+        text = "" if self.variant is None else self.variant.text
+        if self._parsed is None or self._parsed[0] != text:
+            self._parsed = text, Document(text)
+        return self._parsed[1]
 
     # -- changing it ----------------------------------------------------------------------------------------
     def begin(self, text: str, side: Side | None = None) -> None:
