@@ -155,7 +155,7 @@ def grows_there(zone: ZoneReport, scene: Scene) -> str:
     ]
     if not suits:
         return ""
-    return f"{zone.name}: {light(zone.ppfd.value)} there is light for {' or '.join(suits)} plants."
+    return f"{zone.name}: its {light(zone.ppfd.value)} would suit {' or '.join(suits)} plants."
 
 
 def suggestions_csv(found: Suggestions) -> str:
