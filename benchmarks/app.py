@@ -22,17 +22,25 @@ HEIGHT = "Over the rim (cm)"
 
 WATCH = """() => {
   const view = document.querySelector('.tank-view').tankView;
-  const dimmer = document.querySelector('input[aria-label="Dimming, percent"]');
-  window.repaints = [];
   const redraw = view.renderer.render.bind(view.renderer);
+  window.afterDrawing = [];
   view.renderer.render = (...given) => {
     redraw(...given);
     view.renderer.getContext().finish();
+    for (const told of window.afterDrawing) told();
+  };
+}"""
+"""Tells at the end of every drawing."""
+WATCH_DIMMING = """() => {
+  const view = document.querySelector('.tank-view').tankView;
+  const dimmer = document.querySelector('input[aria-label="Dimming, percent"]');
+  window.repaints = [];
+  window.afterDrawing.push(() => {
     if (window.slidAt && view.shares[view.sources[0]] !== window.sharesBefore) {
       window.repaints.push(performance.now() - window.slidAt);
       window.slidAt = null;
     }
-  };
+  });
   window.slide = (percent) => {
     window.sharesBefore = view.shares[view.sources[0]];
     window.slidAt = performance.now();
@@ -43,16 +51,13 @@ WATCH = """() => {
 """From the slider's event to the end of the drawing that shows it."""
 WATCH_MOVES = """(field) => {
   const view = document.querySelector('.tank-view').tankView;
-  const redraw = view.renderer.render.bind(view.renderer);
   window.expectMove = () => { window.movedAt = window.firstPicture = null; window.headerBefore = view.header; };
   field.addEventListener('input', () => { window.movedAt = performance.now(); }, true);
-  view.renderer.render = (...given) => {
-    redraw(...given);
-    view.renderer.getContext().finish();
+  window.afterDrawing.push(() => {
     if (window.movedAt && window.firstPicture === null && view.header !== window.headerBefore && view.lights) {
       window.firstPicture = performance.now() - window.movedAt;
     }
-  };
+  });
 }"""
 """From the field's event to the end of the first drawing that shows light of the tank as it is now."""
 PROGRESS = "document.querySelector('.progress').innerText"
@@ -72,6 +77,7 @@ def run(quick: bool) -> Report:
             page.goto(app.address)
             _settled(page)
             _ready(report, page, app.address, rounds)
+            page.evaluate(WATCH)
             _dimming(report, page, 4 * rounds)
             _moves(report, page, rounds)
         finally:
@@ -96,7 +102,7 @@ def _ready(report: Report, page: Any, address: str, rounds: int) -> None:
 
 
 def _dimming(report: Report, page: Any, steps: int) -> None:
-    page.evaluate(WATCH)
+    page.evaluate(WATCH_DIMMING)
     for step in range(steps):
         page.evaluate("(percent) => window.slide(percent)", 90 - step)
         page.wait_for_function(f"() => window.repaints.length > {step}", timeout=10_000)

@@ -59,6 +59,31 @@ def test_hostile_texts_are_refused_and_the_server_goes_on(browser: Any, served: 
         assert page.get_by_label("Title").input_value() == "30 x 20 x 20 cm bare tank"
 
 
+AWAY = """() => {
+  const io = window.socket.io;
+  io.reconnectionDelay(8000); io.reconnectionDelayMax(8000); io.randomizationFactor(0);
+  window.stayed = true;
+  io.engine.close();
+}"""
+"""Out of touch for eight seconds, as behind a busy machine or a bad network."""
+
+
+def test_a_page_out_of_touch_keeps_its_place_and_catches_up(browser: Any, served: Any) -> None:
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        away = page.context.new_page()
+        away.goto(served.address)
+        wait_for_light(away)
+        away.evaluate(AWAY)
+        page.get_by_label("Title").fill("changed meanwhile")
+        page.get_by_role("button", name="Undo").wait_for()
+        away.wait_for_function("() => !window.socket.connected")
+        assert away.get_by_label("Title").input_value() != "changed meanwhile"
+        away.wait_for_function("() => window.socket.connected && window.did_handshake", timeout=60_000)
+        away.wait_for_function("() => document.querySelector('[aria-label=Title]').value === 'changed meanwhile'")
+        assert away.evaluate("() => window.stayed"), "the page was built anew"
+
+
 @pytest.mark.long
 def test_twenty_visitors_at_once(browser: Any, tmp_path: Path) -> None:
     """Each with a page of their own, moving their own light; no error on any page, and the last one gets its answer too."""

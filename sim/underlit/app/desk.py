@@ -81,7 +81,8 @@ class Desk:
     @property
     def document(self) -> Document:
         """The text in hand, to read from; parsed once, however often it is asked."""
-        text = "" if self.variant is None else self.variant.text
+        variant = self.variant
+        text = "" if variant is None else variant.text
         if self._parsed is None or self._parsed[0] != text:
             self._parsed = text, Document(text)
         return self._parsed[1]
