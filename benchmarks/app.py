@@ -36,13 +36,13 @@ WATCH_DIMMING = """() => {
   const dimmer = document.querySelector('input[aria-label="Dimming, percent"]');
   window.repaints = [];
   window.afterDrawing.push(() => {
-    if (window.slidAt && view.shares[view.sources[0]] !== window.sharesBefore) {
+    if (window.slidAt && view.share(0) !== window.sharesBefore) {
       window.repaints.push(performance.now() - window.slidAt);
       window.slidAt = null;
     }
   });
   window.slide = (percent) => {
-    window.sharesBefore = view.shares[view.sources[0]];
+    window.sharesBefore = view.share(0);
     window.slidAt = performance.now();
     dimmer.value = percent;
     dimmer.dispatchEvent(new Event('input', { bubbles: true }));

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from playwright.sync_api import Browser, Page, Playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect
 
 ROOT = Path(__file__).resolve().parents[2]
 SCENES = ROOT / "scenes"
@@ -23,8 +23,9 @@ ARGUMENTS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 )  # fmt: skip
-START_SECONDS, TRACE_SECONDS = 120, 120
+PATIENCE_SECONDS = 120
 """Patience with cold kernels on a busy machine; nothing here is timed."""
+PATIENCE_MS = 1000 * PATIENCE_SECONDS
 
 
 @dataclass
@@ -57,7 +58,7 @@ def serve(folder: Path, *arguments: str | Path, port: int | None = None) -> Serv
     environment = {key: value for key, value in environment.items() if not key.startswith(("PYTEST", "NICEGUI"))}
     process = subprocess.Popen([str(c) for c in command], env=environment, stdout=subprocess.DEVNULL)
     served = Served(f"http://127.0.0.1:{port}/", folder, process)
-    end = time.monotonic() + START_SECONDS
+    end = time.monotonic() + PATIENCE_SECONDS
     while True:
         assert process.poll() is None, "the app ended by itself"
         try:
@@ -75,10 +76,17 @@ def launch(playwright: Playwright) -> Browser:
     return playwright.chromium.launch(executable_path=shutil.which("chromium"), args=list(ARGUMENTS))
 
 
+def visitor(browser: Browser, width: int = 1280, height: int = 800) -> BrowserContext:
+    """A visitor of their own, with patience."""
+    context = browser.new_context(viewport={"width": width, "height": height})
+    context.set_default_timeout(PATIENCE_MS)
+    return context
+
+
 @contextmanager
 def visit(browser: Browser, address: str, width: int = 1280, height: int = 800) -> Iterator[Page]:
-    """A visitor of their own with an open page; errors of the page's scripts fail the test."""
-    context = browser.new_context(viewport={"width": width, "height": height})
+    """A visitor with an open page; errors of the page's scripts fail the test."""
+    context = visitor(browser, width, height)
     page = context.new_page()
     wrong: list[str] = []
     page.on("pageerror", lambda error: wrong.append(str(error)))
@@ -97,7 +105,6 @@ def wait_for_light(page: Page) -> None:
     page.wait_for_function(
         "() => { const view = document.querySelector('.tank-view').tankView;"
         " return view.lights && view.bedValues && !document.querySelector('.progress').innerText.startsWith('tracing'); }",
-        timeout=1000 * TRACE_SECONDS,
     )
 
 
@@ -109,6 +116,34 @@ def bed_mean(page: Page) -> float:
             " let sum = 0, n = 0; for (const x of v) if (x >= 0) { sum += x; n += 1; } return sum / n; }"
         )
     )
+
+
+def change(page: Page, label: str, value: str) -> None:
+    """Type into the first field of that label and wait until the desk has taken it: one more step to undo."""
+    page.get_by_label(label).first.fill(value)
+    expect(page.get_by_role("button", name="Undo")).to_be_enabled(timeout=PATIENCE_MS)
+
+
+def wait_until_kept(app: Served, words: str) -> None:
+    """Until a desk on the disk holds these words."""
+    end = time.monotonic() + PATIENCE_SECONDS
+    while not any(words in kept.read_text(encoding="utf-8") for kept in app.folder.glob("desks/*/desk.json")):
+        assert time.monotonic() < end, f"no desk keeps {words!r}"
+        time.sleep(0.1)
+
+
+def go_dark(page: Page) -> None:
+    """Switch to the dark look."""
+    page.get_by_role("button", name="Light or dark").click()
+    page.locator("body.body--dark").wait_for()
+    stand_still(page)
+
+
+def stand_still(page: Page) -> None:
+    """Until nothing moves any more: a colour half way through its change has no contrast to speak of."""
+    page.wait_for_timeout(300)
+    page.wait_for_function("() => document.getAnimations().every(one => one.playState !== 'running')")
+    page.wait_for_timeout(300)
 
 
 def open_files(page: Page, item: str) -> None:

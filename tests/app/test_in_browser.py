@@ -11,7 +11,20 @@ import pytest
 pytest.importorskip("nicegui")
 pytest.importorskip("playwright")
 
-from browser import SCENES, bed_mean, serve, visit, wait_for_light
+from browser import (
+    PATIENCE_MS,
+    SCENES,
+    bed_mean,
+    change,
+    go_dark,
+    open_files,
+    serve,
+    stand_still,
+    visit,
+    visitor,
+    wait_for_light,
+    wait_until_kept,
+)
 
 TETRAHEDRON = b"""solid t
 facet normal 0 0 1
@@ -78,9 +91,10 @@ def test_raising_the_light_dims_the_substrate_and_can_be_undone(browser: Any, se
         page.wait_for_function(f"() => Math.abs(({_MEAN}) / {before} - 1) < 0.05")
 
 
+_VIEW = "document.querySelector('.tank-view').tankView"
 _MEAN = (
     "(v => { let s = 0, n = 0; for (const x of v) if (x >= 0) { s += x; n += 1; } return s / n; })"
-    "(document.querySelector('.tank-view').tankView.bedValues)"
+    f"({_VIEW}.bedValues)"
 )
 
 
@@ -109,12 +123,38 @@ def test_dimming_is_arithmetic_in_the_page(browser: Any, served: Any) -> None:
     """Half the light at once, before anything is traced or sent."""
     with visit(browser, served.address) as page:
         wait_for_light(page)
-        before = bed_mean(page)
-        page.evaluate(
-            "() => { const v = document.querySelector('.tank-view').tankView;"
-            " v.dim(Object.fromEntries(v.sources.map(s => [s, 0.5]))); }"
+        full, half = page.evaluate(  # in one go: a picture with more photons may come at any time
+            f"() => {{ const v = {_VIEW}; const full = {_MEAN}; v.slide('fixture.0.dimming', 0.5); return [full, {_MEAN}]; }}"
         )
-        assert bed_mean(page) == pytest.approx(0.5 * before, rel=1e-5)
+        assert half == pytest.approx(0.5 * full, rel=1e-5)
+
+
+def test_light_that_comes_while_a_hand_dims_is_dimmed(browser: Any, served: Any) -> None:
+    """A picture says the level that it was sent with; a hand on the dimmer, or a level said while it was on its way, holds."""
+    with visit(browser, served.address) as page:
+        wait_for_light(page)
+        slid, said, last = page.evaluate(
+            f"""async () => {{
+              const v = {_VIEW}; const at = v.wantedLight;
+              const all = (share) => Object.fromEntries(v.sources.map((s) => [s, share]));
+              const after = async (act) => {{
+                for (let k = 0; ; k++) {{ // again where the server's next picture came between
+                  const mine = `${{at}}-again-${{k}}`;
+                  const coming = v.light(mine, all(1));
+                  act();
+                  await coming;
+                  if (v.wantedLight === mine) return {_MEAN};
+                }}
+              }};
+              v.slide("fixture.0.dimming", 0.5);
+              const slid = await after(() => {{}});
+              const said = await after(() => v.dim(all(0.25)));
+              v.dim(all(1));
+              return [slid, said, {_MEAN}];
+            }}"""
+        )
+        assert slid == pytest.approx(0.5 * last, rel=0.05)
+        assert said == pytest.approx(0.25 * last, rel=0.05)
 
 
 def test_dimming_by_the_keyboard_is_kept(browser: Any, served: Any) -> None:
@@ -123,7 +163,7 @@ def test_dimming_by_the_keyboard_is_kept(browser: Any, served: Any) -> None:
         page.get_by_role("slider", name="Dimming, percent").first.focus()
         for _ in range(10):
             page.keyboard.press("ArrowLeft")
-        page.wait_for_timeout(3000)
+        wait_until_kept(served, "dimming = 0.9")
         page.reload()
         wait_for_light(page)
         assert "90 %" in open_card(page, "Light").inner_text()
@@ -182,21 +222,20 @@ def test_two_variants_side_by_side(browser: Any, served: Any) -> None:
     with visit(browser, served.address) as page:
         wait_for_light(page)
         page.get_by_role("button", name="Try a change beside it").click()
-        page.get_by_role("button", name="Tank B", exact=True).wait_for()
-        page.wait_for_timeout(500)
+        page.get_by_role("button", name="Tank B", exact=True).and_(page.locator('[aria-pressed="true"]')).wait_for()
         page.get_by_label("Over the rim (cm)").first.fill("25")
-        page.get_by_text(re.compile(r"Tank B against Tank A: lowers")).wait_for(timeout=120_000)
+        page.get_by_text(re.compile(r"Tank B against Tank A: lowers")).wait_for()
 
 
 def test_work_survives_reload_and_restart(browser: Any, tmp_path: Path) -> None:
     app = serve(tmp_path, SCENES / "bare-box.toml")
-    context = browser.new_context()
+    context = visitor(browser)
     page = context.new_page()
     try:
         page.goto(app.address)
         wait_for_light(page)
         page.get_by_label("Over the rim (cm)").first.fill("17")
-        page.wait_for_timeout(1500)
+        wait_until_kept(app, "17 cm")
         page.reload()
         wait_for_light(page)
         assert page.get_by_label("Over the rim (cm)").first.input_value() == "17"
@@ -213,11 +252,9 @@ def test_work_survives_reload_and_restart(browser: Any, tmp_path: Path) -> None:
 def test_saving_keeps_comments(browser: Any, served: Any) -> None:
     with visit(browser, served.address) as page:
         wait_for_light(page)
-        page.get_by_label("Over the rim (cm)").first.fill("9")
-        page.wait_for_timeout(1200)
-        page.get_by_role("button", name="Files").click()
-        with page.expect_download() as saved:
-            page.get_by_text("Save the scene").click()
+        change(page, "Over the rim (cm)", "9")
+        with page.expect_download(timeout=PATIENCE_MS) as saved:
+            open_files(page, "Save the scene")
         text = Path(saved.value.path()).read_text(encoding="utf-8")
         assert 'above_rim = "9 cm"' in text
         assert "# A small bare tank with one little light" in text
@@ -228,18 +265,16 @@ def test_a_mesh_is_brought(browser: Any, served: Any, tmp_path: Path) -> None:
     mesh.write_bytes(TETRAHEDRON)
     with visit(browser, served.address) as page:
         wait_for_light(page)
-        page.get_by_role("button", name="Files").click()
-        page.get_by_text("Open or bring a file ...").click()
+        open_files(page, "Open or bring a file ...")
         page.locator("input[type=file]").set_input_files(mesh)
-        page.get_by_text("pyramid stands in the middle").wait_for(timeout=60_000)
+        page.get_by_text("pyramid stands in the middle").wait_for()
         page.wait_for_function("() => document.querySelector('.tank-view').tankView.meshes?.pyramid")
 
 
 def test_what_is_wrong_is_said_and_nothing_is_lost(browser: Any, served: Any) -> None:
     with visit(browser, served.address) as page:
         wait_for_light(page)
-        page.get_by_role("button", name="Files").click()
-        page.get_by_text("Show the scene's text ...").click()
+        open_files(page, "Show the scene's text ...")
         page.get_by_label("Scene (TOML)").fill('[tank]\ninside_size = ["30 cm", "20 cm"]\n')
         page.get_by_role("button", name="Take it").click()
         page.locator(".q-notification").first.wait_for()
@@ -253,8 +288,7 @@ def test_two_visitors_do_not_see_each_other(browser: Any, served: Any) -> None:
     with visit(browser, served.address) as one, visit(browser, served.address) as other:
         wait_for_light(one)
         wait_for_light(other)
-        one.get_by_label("Title").fill("mine alone")
-        one.wait_for_timeout(1500)
+        change(one, "Title", "mine alone")
         other.reload()
         wait_for_light(other)
         assert other.get_by_label("Title").input_value() == "30 x 20 x 20 cm bare tank"
@@ -264,7 +298,7 @@ def test_two_visitors_do_not_see_each_other(browser: Any, served: Any) -> None:
 
 
 def test_no_request_leaves_the_machine(browser: Any, served: Any) -> None:
-    context = browser.new_context()
+    context = visitor(browser)
     page = context.new_page()
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
@@ -284,25 +318,18 @@ def test_axe_finds_nothing(browser: Any, served: Any, dark: bool, size: tuple[in
     with visit(browser, served.address, *size) as page:
         wait_for_light(page)
         if dark:
-            page.get_by_role("button", name="Light or dark").click()
-            _stand_still(page)
+            go_dark(page)
         for card in page.locator("details.card").all():
             card.evaluate("card => { card.open = true; }")
         assert not _violations(axe, page)
         for dialog in ("New tank ...", "Open or bring a file ...", "Show the scene's text ..."):
-            page.get_by_role("button", name="Files").click()
-            page.get_by_text(dialog).click()
-            _stand_still(page)
+            open_files(page, dialog)
+            page.locator(".q-dialog .q-card").wait_for()
+            stand_still(page)
             assert not _violations(axe, page), dialog
             page.get_by_role("button", name=re.compile("Cancel|Close")).locator("visible=true").last.click()
-            _stand_still(page)
-
-
-def _stand_still(page: Any) -> None:
-    """Until nothing moves any more: a colour half way through its change has no contrast to speak of."""
-    page.wait_for_timeout(300)
-    page.wait_for_function("() => document.getAnimations().every(one => one.playState !== 'running')")
-    page.wait_for_timeout(300)
+            page.locator(".q-dialog .q-card").wait_for(state="hidden")
+            stand_still(page)
 
 
 def _violations(axe: Any, page: Any) -> list[tuple[str, list[Any]]]:

@@ -10,7 +10,7 @@ import pytest
 pytest.importorskip("nicegui")
 pytest.importorskip("playwright")
 
-from browser import SCENES, open_files, serve, visit, wait_for_light
+from browser import SCENES, change, open_files, serve, visit, wait_for_light
 
 VISITORS = 20
 IN_TOUCH = "() => window.did_handshake === true"
@@ -31,15 +31,14 @@ def test_hostile_files_are_refused_and_the_server_goes_on(browser: Any, served: 
         for name, content in BROKEN.items():
             file = {"name": name, "mimeType": "application/octet-stream", "buffer": content}
             page.locator("input[type=file]").set_input_files(file)
-            page.locator(".q-notification").first.wait_for(timeout=60_000)
+            page.locator(".q-notification").first.wait_for()
             words = page.locator(".q-notification").first.inner_text()
             assert "Traceback" not in words
             page.locator(".q-notification").first.get_by_role("button", name="Close").click()
             page.locator(".q-notification").first.wait_for(state="detached")
         assert sorted(path for path in served.folder.rglob("*") if path.suffix in {".stl", ".obj", ".ply"}) == before
         page.get_by_role("button", name="Close").last.click()
-        page.get_by_label("Title").fill("still at work")
-        page.get_by_role("button", name="Undo").wait_for()
+        change(page, "Title", "still at work")
 
 
 @pytest.mark.parametrize(
@@ -75,11 +74,10 @@ def test_a_page_out_of_touch_keeps_its_place_and_catches_up(browser: Any, served
         away.goto(served.address)
         wait_for_light(away)
         away.evaluate(AWAY)
-        page.get_by_label("Title").fill("changed meanwhile")
-        page.get_by_role("button", name="Undo").wait_for()
+        change(page, "Title", "changed meanwhile")
         away.wait_for_function("() => !window.socket.connected")
         assert away.get_by_label("Title").input_value() != "changed meanwhile"
-        away.wait_for_function("() => window.socket.connected && window.did_handshake", timeout=60_000)
+        away.wait_for_function("() => window.socket.connected && window.did_handshake")
         away.wait_for_function("() => document.querySelector('[aria-label=Title]').value === 'changed meanwhile'")
         assert away.evaluate("() => window.stayed"), "the page was built anew"
 

@@ -11,7 +11,7 @@ import pytest
 pytest.importorskip("nicegui")
 pytest.importorskip("playwright")
 
-from browser import SCENES, serve, visit, wait_for_light
+from browser import SCENES, go_dark, serve, visit, wait_for_light
 
 LARGEST = 300_000
 """Bytes of a picture that goes into the repository."""
@@ -29,7 +29,7 @@ def test_pictures_of_the_docs(browser: Any, tmp_path: Path, name: str, size: tup
         with visit(browser, app.address, *size) as page:
             wait_for_light(page)
             if dark:
-                page.get_by_role("button", name="Light or dark").click()
+                go_dark(page)
             page.wait_for_timeout(12_000)
             page.screenshot(path=folder / f"{name}.png")
     finally:

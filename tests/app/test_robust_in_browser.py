@@ -10,7 +10,7 @@ import pytest
 pytest.importorskip("nicegui")
 pytest.importorskip("playwright")
 
-from browser import SCENES, bed_mean, free_port, serve, visit, wait_for_light
+from browser import SCENES, bed_mean, free_port, serve, visit, visitor, wait_for_light, wait_until_kept
 
 NO_WEBGL = (
     "const real = HTMLCanvasElement.prototype.getContext; HTMLCanvasElement.prototype.getContext ="
@@ -19,7 +19,7 @@ NO_WEBGL = (
 
 
 def test_without_webgl_the_numbers_still_hold(browser: Any, served: Any) -> None:
-    context = browser.new_context()
+    context = visitor(browser)
     context.add_init_script(NO_WEBGL)
     page = context.new_page()
     wrong: list[str] = []
@@ -52,23 +52,22 @@ def test_a_restarted_server_is_found_again(browser: Any, tmp_path: Path) -> None
     """The page says that it lost the server, and is itself again when the server is back, work and all."""
     port = free_port()
     app = serve(tmp_path, SCENES / "bare-box.toml", port=port)
-    context = browser.new_context()
+    context = visitor(browser)
     page = context.new_page()
     try:
         page.goto(app.address)
         wait_for_light(page)
         page.get_by_label("Over the rim (cm)").first.fill("17")
-        page.wait_for_timeout(1500)
+        wait_until_kept(app, "17 cm")
         app.stop()
         page.get_by_text("Connection lost").wait_for()
         app = serve(tmp_path, SCENES / "bare-box.toml", port=port)
-        page.get_by_text("Connection lost").wait_for(state="hidden", timeout=60_000)
-        page.wait_for_function("() => document.querySelector('.tank-view')?.tankView?.lights", timeout=60_000)
+        page.get_by_text("Connection lost").wait_for(state="hidden")
+        page.wait_for_function("() => document.querySelector('.tank-view')?.tankView?.lights")
         field = page.get_by_label("Over the rim (cm)").first
         assert field.input_value() == "17"
         field.fill("16")
-        page.get_by_role("button", name="Undo").wait_for()
-        page.wait_for_timeout(1500)
+        wait_until_kept(app, "16 cm")
         page.reload()
         wait_for_light(page)
         assert page.get_by_label("Over the rim (cm)").first.input_value() == "16"
@@ -83,15 +82,16 @@ def test_a_cleared_number_shows_again_what_holds(browser: Any, served: Any) -> N
         field = page.get_by_label("Over the rim (cm)").first
         held = field.input_value()
         field.fill("")
-        page.wait_for_timeout(700)
         page.keyboard.press("Tab")
         page.wait_for_function(
             "held => document.querySelector('input[aria-label=\"Over the rim (cm)\"]').value === held", arg=held
         )
         for label in ("Lines every", "Top at"):
             page.get_by_label(label).fill("")
-        page.wait_for_timeout(700)
+        view = "document.querySelector('.tank-view').tankView"
+        page.wait_for_function(f"() => {view}.options.contours === 0")
         page.get_by_label("Lines every").fill("10")
+        page.wait_for_function(f"() => {view}.options.contours === 10")
 
 
 @pytest.mark.parametrize("name", ["rack-of-three", "bow-front", "wide-tank-two", "under-the-wood"])

@@ -12,7 +12,7 @@ import pytest
 pytest.importorskip("nicegui")
 pytest.importorskip("playwright")
 
-from browser import SCENES, serve, visit, wait_for_light
+from browser import SCENES, go_dark, serve, stand_still, visit, wait_for_light
 
 PATIENCE_MS = 300_000
 """For heavy work on a busy machine; nothing here is timed."""
@@ -115,8 +115,9 @@ def test_a_suggestion_is_tried_beside(browser: Any, quick: Any) -> None:
         page.get_by_text(re.compile(r"Tank B against Tank A")).wait_for(timeout=PATIENCE_MS)
 
 
-def test_work_can_be_stopped(browser: Any, quick: Any) -> None:
-    with visit(browser, quick.address) as page:
+def test_work_can_be_stopped(browser: Any, served: Any) -> None:
+    """With all its photons, so that it is still at work when it is stopped."""
+    with visit(browser, served.address) as page:
         wait_for_light(page)
         card = card_of(page, SUGGEST)
         card.get_by_role("button", name="Suggest what would suit").click()
@@ -176,17 +177,18 @@ def test_axe_finds_nothing_in_these_sections(browser: Any, quick: Any, dark: boo
     with visit(browser, quick.address) as page:
         wait_for_light(page)
         if dark:
-            page.get_by_role("button", name="Light or dark").click()
+            go_dark(page)
         for title in (DAY, SUGGEST, PLANTS, READINGS, REPORT):
             card_of(page, title)
         read(page, card_of(page, READINGS), "40")
         for title, button in ((PLANTS, "Show where they would do"), (READINGS, "Fit the tank to the readings")):
             card_of(page, title).get_by_role("button", name=button).click()
             card_of(page, title).locator("img").wait_for(timeout=PATIENCE_MS)
-        page.wait_for_timeout(1500)
+        stand_still(page)
         found = axe.run(page).response["violations"]
         assert not [(one["id"], [node["html"][:200] for node in one["nodes"]][:3]) for one in found]
         card_of(page, PLANTS).get_by_role("button", name="Show it large").click()
-        page.wait_for_timeout(800)
+        page.locator(".q-dialog img").wait_for()
+        stand_still(page)
         found = axe.run(page).response["violations"]
         assert not [(one["id"], [node["html"][:200] for node in one["nodes"]][:3]) for one in found]

@@ -52,8 +52,7 @@ class Picture:
     def scene_changed(self) -> None:
         """Dimming may have changed: redraw at once from what the page holds."""
         light = self._bench.light
-        if light is not None:
-            self.view.dim(light.lowered.dimming)
+        self.view.dim(None if light is None else light.lowered.dimming)
 
     def light_changed(self) -> None:
         """Fetch what is new and say how far the count is."""

@@ -62,7 +62,8 @@ export default {
     this.groups = {};
     this.options = { lid: true, glass: true, water: true, plants: true, contours: 0, scale: null, plane: null };
     this.sources = [];
-    this.shares = {};
+    this.said = {}; // level of each source by the scene
+    this.held = {}; // and of those that a hand on a dimmer moves just now
     this.lights = null;
     this.uniforms = {
       palette: { value: null }, scale: { value: new THREE.Vector2(0, 100) }, step_: { value: 0 },
@@ -81,8 +82,7 @@ export default {
       this.redraw();
     });
     this.fit();
-    this.$el.tankView = this; // for tests and for measuring repaints
-    this.repaints = 0;
+    this.$el.tankView = this; // for tests and for measuring
   },
 
   unmounted() {
@@ -113,11 +113,6 @@ export default {
       this.pending = requestAnimationFrame(() => {
         this.pending = null;
         this.renderer.render(this.scene3d, this.camera);
-        this.repaints += 1;
-        if (this.dimmedAt) {
-          this.lastRepaintMs = performance.now() - this.dimmedAt;
-          this.dimmedAt = null;
-        }
       });
     },
     fit() {
@@ -303,6 +298,7 @@ export default {
     // -- light -----------------------------------------------------------------------------------------------
     async light(address, shares) {
       const wanted = (this.wantedLight = address);
+      this.said = shares; // what is said or slid while the light is on its way is newer, and holds
       const blob = await fetchBlob(address);
       await this.shaped; // light goes on shapes
       if (!blob || wanted !== this.wantedLight || !this.header) return;
@@ -313,22 +309,24 @@ export default {
         meshes: Object.fromEntries(header.meshes.map((m) => [m.name, m.sources.map(field)])),
         bed: header.bed?.map(field), planes: header.planes?.map(field),
       };
-      this.dim(shares);
+      this.relight();
     },
     dimmers(atFull) {
       this.atFull = atFull;
     },
     slide(dimmer, share) {
-      // a hand on a dimmer is answered here; what the scene then says comes as `dim`
+      // a hand on a dimmer is answered here, and no light that comes meanwhile takes it back: only what the scene says, as `dim`
       const full = this.atFull?.[dimmer];
       if (!full) return;
-      const shares = { ...this.shares };
-      for (const [source, level] of Object.entries(full)) shares[source] = level * share;
-      this.dim(shares);
+      for (const [source, level] of Object.entries(full)) this.held[source] = level * share;
+      this.relight();
     },
     dim(shares) {
-      this.dimmedAt = performance.now();
-      this.shares = shares;
+      this.said = shares ?? this.said;
+      this.held = {};
+      this.relight();
+    },
+    relight() {
       if (!this.lights) return this.redraw();
       for (const [name, sources] of Object.entries(this.lights.meshes)) {
         const mesh = this.meshes[name];
@@ -350,7 +348,8 @@ export default {
       this.applyOptions();
     },
     share(i) {
-      return this.shares[this.lights.sources[i]] ?? 1;
+      const source = this.lights.sources[i];
+      return this.held[source] ?? this.said[source] ?? 1;
     },
     summed(sources) {
       const n = sources[0].mean.length;

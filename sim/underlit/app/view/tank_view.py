@@ -40,8 +40,11 @@ class TankView(Element, component="tank_view.js", esm={"nicegui-scene": str(_THR
         """Fetch and draw light; shares: level of each source."""
         self.run_method("light", address, shares)
 
-    def dim(self, shares: dict[str, float]) -> None:
-        """Change the levels only: redrawn from what is there."""
+    def dim(self, shares: dict[str, float] | None) -> None:
+        """Change the levels only: redrawn from what is there, and a hand on a dimmer no longer holds.
+
+        shares: level of each source; None leaves what was said last.
+        """
         self.run_method("dim", shares)
 
     def dimmers(self, at_full: dict[str, dict[str, float]]) -> None:
