@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import socket
@@ -124,12 +125,19 @@ def change(page: Page, label: str, value: str) -> None:
     expect(page.get_by_role("button", name="Undo")).to_be_enabled(timeout=PATIENCE_MS)
 
 
-def wait_until_kept(app: Served, words: str) -> None:
-    """Until a desk on the disk holds these words."""
+def wait_until_kept(app: Served, line: str) -> None:
+    """Until a tank kept on the disk has this line."""
     end = time.monotonic() + PATIENCE_SECONDS
-    while not any(words in kept.read_text(encoding="utf-8") for kept in app.folder.glob("desks/*/desk.json")):
-        assert time.monotonic() < end, f"no desk keeps {words!r}"
+    while not any(line in text.splitlines() for text in _kept(app)):
+        assert time.monotonic() < end, f"no desk keeps {line!r}"
         time.sleep(0.1)
+
+
+def _kept(app: Served) -> Iterator[str]:
+    """Text of every tank in hand, as the desks are kept on the disk."""
+    for desk in app.folder.glob("desks/*/desk.json"):
+        for variant in json.loads(desk.read_text(encoding="utf-8"))["variants"].values():
+            yield variant["texts"][variant["at"]]
 
 
 def go_dark(page: Page) -> None:

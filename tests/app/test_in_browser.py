@@ -235,7 +235,7 @@ def test_work_survives_reload_and_restart(browser: Any, tmp_path: Path) -> None:
         page.goto(app.address)
         wait_for_light(page)
         page.get_by_label("Over the rim (cm)").first.fill("17")
-        wait_until_kept(app, "17 cm")
+        wait_until_kept(app, 'above_rim = "17 cm"')
         page.reload()
         wait_for_light(page)
         assert page.get_by_label("Over the rim (cm)").first.input_value() == "17"

@@ -58,7 +58,7 @@ def test_a_restarted_server_is_found_again(browser: Any, tmp_path: Path) -> None
         page.goto(app.address)
         wait_for_light(page)
         page.get_by_label("Over the rim (cm)").first.fill("17")
-        wait_until_kept(app, "17 cm")
+        wait_until_kept(app, 'above_rim = "17 cm"')
         app.stop()
         page.get_by_text("Connection lost").wait_for()
         app = serve(tmp_path, SCENES / "bare-box.toml", port=port)
@@ -67,7 +67,7 @@ def test_a_restarted_server_is_found_again(browser: Any, tmp_path: Path) -> None
         field = page.get_by_label("Over the rim (cm)").first
         assert field.input_value() == "17"
         field.fill("16")
-        wait_until_kept(app, "16 cm")
+        wait_until_kept(app, 'above_rim = "16 cm"')
         page.reload()
         wait_for_light(page)
         assert page.get_by_label("Over the rim (cm)").first.input_value() == "16"
