@@ -142,14 +142,14 @@ def test_a_million_leaf_triangles_build_in_seconds_with_little_memory_and_trace(
         ],
         "plants": [lawn],
     }  # fmt: skip
-    started = time.perf_counter()
+    started = time.process_time()  # of this process only: others may be at work beside it
     lowered = lower(underlit.scene_from_dict(copy.deepcopy(data)))
-    seconds = time.perf_counter() - started
+    seconds = time.process_time() - started
     grown = lowered.plantings[0]
     assert grown.leaf_area_index == pytest.approx(5.0, rel=0.03)
     assert sum(c.triangles for c in grown.copies) > 750_000
     tables = lowered.plan.tables
     assert sum(np.asarray(t).nbytes for t in tables) < 60e6
-    assert seconds < 30, "a shared machine may be slow; the benchmark says what it takes"
+    assert seconds < 30, "a machine may be slow; the benchmark says what it takes"
     found = underlit.trace(lowered, photons=1 << 16, seed=1)
     assert found.result.ledger_gap() == 0

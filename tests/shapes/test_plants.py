@@ -208,11 +208,11 @@ def test_random_leaves_measure_up_and_intercept_straight_down_light_by_the_textb
 
 def test_a_hundred_thousand_triangles_in_about_a_second():
     planted(plants.carpet, CarpetKind.ROUND)  # imports
-    start = time.perf_counter()
+    start = time.process_time()  # of this process only: others may be at work beside it
     planting = planted(plants.carpet, CarpetKind.ROUND, leaf_area_index=4.0, triangle_budget=100_000)
-    seconds = time.perf_counter() - start
+    seconds = time.process_time() - start
     assert len(planting.shape.faces) > 90_000
-    assert seconds < 3.0  # a shared machine is allowed to be slow; the benchmark says what it takes
+    assert seconds < 3.0  # a slow machine is allowed; the benchmark says what it takes
 
 
 @pytest.mark.parametrize(
