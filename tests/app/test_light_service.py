@@ -76,6 +76,34 @@ def test_desks_take_turns(service: LightService, scene: Scene) -> None:
     assert mine[-1].worst < mine[0].worst, "the error shrinks"
 
 
+def test_after_a_first_picture_the_page_has_the_processors(
+    service: LightService, scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The trace rests; a newer tank does not wait for that, nor does another desk's."""
+    monkeypatch.setattr(light, "REST_SECONDS", 3600.0)
+    heard = Heard()
+    service.ask(heard.order("one", 1, scene))
+    service.start()
+    heard.wait(lambda: len(heard.found) == 1)
+    service.ask(heard.order("closed", 1, scene, watched=lambda: False))
+    service.ask(heard.order("two", 1, scene))
+    heard.wait(lambda: len(heard.found) == 2)
+    service.ask(heard.order("one", 2, scene))
+    heard.wait(lambda: len(heard.found) == 3)
+    assert [(desk, told.revision) for desk, told in heard.found] == [("one", 1), ("two", 1), ("one", 2)]
+    assert service.waiting == 3
+
+
+def test_after_its_rest_a_trace_goes_on(service: LightService, scene: Scene) -> None:
+    heard = Heard()
+    service.ask(heard.order("one", 1, scene))
+    service.start()
+    heard.wait(lambda: len(heard.found) >= 2)
+    (_, first), (_, second), *_ = heard.found
+    assert second.seconds >= first.seconds + light.REST_SECONDS
+    assert second.result.photons > first.result.photons
+
+
 def test_a_newer_tank_cancels_the_older_one(service: LightService, scene: Scene) -> None:
     heard = Heard()
     older = heard.order("one", 1, scene)

@@ -112,7 +112,7 @@ class Desk:
     def edit(self, change: Callable[[Document], Any]) -> None:
         """Change the text in hand by a function. Raises DocumentError; then nothing changes."""
         variant = self._in_hand()
-        document = Document(variant.text)
+        document, self._parsed = self.document, None  # to be changed, and no longer what the text says
         change(document)
         if document.text != variant.text:
             self._take(document.text, [*variant.texts[: variant.at + 1], document.text][-MOST_STEPS:])
@@ -175,7 +175,7 @@ class Desk:
             self._after(side)
 
     def _checked(self, text: str, side: Side) -> Scene:
-        document = Document(text)
+        self._parsed = text, document = text, Document(text)
         draft = self.folder / f"{side}{DRAFT}"
         write_text(draft, text)
         try:

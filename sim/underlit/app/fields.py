@@ -163,7 +163,7 @@ class Fields:
 
         field = (
             ui.number(label, on_change=said, min=limits.least, max=limits.most, step=limits.step)
-            .props('dense outlined debounce="350"')
+            .props('dense outlined debounce="250"')
             .classes("field")
         )
         self._follow(lambda scene: field.set_value(read(scene)))

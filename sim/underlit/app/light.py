@@ -26,6 +26,8 @@ ENOUGH = Aim()
 """Zones within 1 %, spots within 3 %: then a tank is done."""
 MOST_SECONDS = 45.0
 """Tracing time of one tank at the most; what is not known about the tank is larger than what more would bring."""
+REST_SECONDS = 0.2
+"""After a tank's first picture its trace leaves the processors to the page that fetches and draws it."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,7 @@ class Order:
     refinement: Refinement | None = None
     cancelled: bool = False
     traced_seconds: float = 0.0
+    rests_until: float = 0.0
     began: float = field(default_factory=time.perf_counter)
 
 
@@ -113,11 +116,11 @@ class LightService:
     def _run(self) -> None:
         while True:
             with self._wake:
-                while not self._orders and not self._stopped:
-                    self._wake.wait()
-                if self._stopped:
+                while not self._stopped and (turn := self._next()) is None:
+                    self._wake.wait(self._rest())
+                if self._stopped or turn is None:
                     return
-                desk, order = self._next()
+                desk, order = turn
             try:
                 finished = self._turn(order)
             except LoweringError as problem:
@@ -134,16 +137,25 @@ class LightService:
                     else:
                         self._orders.move_to_end(desk)
 
-    def _next(self) -> tuple[str, Order]:
-        """Whose turn it is: tanks that someone looks at before those whose page was closed."""
-        watched = ((desk, order) for desk, order in self._orders.items() if order.watched())
-        return next(watched, None) or next(iter(self._orders.items()))
+    def _next(self) -> tuple[str, Order] | None:
+        """Whose turn it is: tanks that someone looks at before those whose page was closed; None while all of them rest."""
+        orders = [(desk, order) for desk, order in self._orders.items() if order.watched()] or list(
+            self._orders.items()
+        )
+        now = time.perf_counter()
+        return next(((desk, order) for desk, order in orders if order.rests_until <= now), None)
+
+    def _rest(self) -> float | None:
+        """Seconds until the next turn; None without an order."""
+        left = [order.rests_until - time.perf_counter() for order in self._orders.values()]
+        return max(0.0, min((s for s in left if s > 0), default=0.0)) if left else None
 
     def _turn(self, order: Order) -> bool:
         """One step of an order; whether it is finished."""
         if order.cancelled:
             return True
         began = time.perf_counter()
+        first = order.lowered is None
         if order.lowered is None:
             order.lowered = lower(order.scene)
             order.shape = shape_blob(order.lowered)
@@ -174,6 +186,8 @@ class LightService:
         )
         if not order.cancelled:
             order.found(light)
+        if first:
+            order.rests_until = time.perf_counter() + REST_SECONDS
         return done
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from nicegui import ui
 
-from underlit.app.bench import Bench
+from underlit.app.bench import NOT_YET, Bench
 from underlit.planning.zones import Verdict, ZoneReport
 
 WORDS = {
@@ -24,14 +24,17 @@ class Answers:
         with ui.element("div").classes("card"):
             ui.label("Will it grow?").classes("heading").props('role="heading" aria-level="2"')
             self._body = ui.element("div").classes("zones")
+        self._shown: object = NOT_YET
 
     def scene_changed(self) -> None:
-        """Aims may have changed."""
-        self.light_changed()
+        """Aims that changed come with the light, judged anew."""
 
     def light_changed(self) -> None:
         """Show every zone anew."""
         light = self._bench.light
+        if light is self._shown:
+            return
+        self._shown = light
         self._body.clear()
         with self._body:
             if light is None:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from nicegui import ui
 
-from underlit.app.bench import Bench
+from underlit.app.bench import NOT_YET, Bench
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
-from underlit.scene import assumptions
+from underlit.scene import Assumption, assumptions
 
 
 class Where:
@@ -19,23 +19,32 @@ class Where:
                 ui.label("Where the light goes, what was assumed").props('role="heading" aria-level="2"')
             self._ledger = ui.element("div").classes("body")
             self._assumed = ui.element("div").classes("body")
+        self._shown: object = NOT_YET
+        self._taken: tuple[Assumption, ...] = ()
 
     def scene_changed(self) -> None:
         """Assumptions follow the scene."""
         scene = self._bench.scene
+        taken = () if scene is None else tuple(assumptions(scene))
+        if taken == self._taken:
+            return
+        self._taken = taken
         self._assumed.clear()
-        if scene is None:
+        if not taken:
             return
         with self._assumed:
             ui.label("Taken as usual, because the scene does not say:").classes("quiet")
             with ui.element("ul"):
-                for one in assumptions(scene):
+                for one in taken:
                     with ui.element("li"):
                         ui.label(f"{one.key}: {one.value_text} ({one.range_text})")
 
     def light_changed(self) -> None:
         """Where the light goes, as counted so far."""
         light = self._bench.light
+        if light is self._shown:
+            return
+        self._shown = light
         self._ledger.clear()
         if light is None:
             return
