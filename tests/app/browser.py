@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect
 
@@ -27,6 +28,14 @@ ARGUMENTS = (
 PATIENCE_SECONDS = 120
 """Patience with cold kernels on a busy machine; nothing here is timed."""
 PATIENCE_MS = 1000 * PATIENCE_SECONDS
+
+
+VIEW = "document.querySelector('.tank-view').tankView"
+BED_MEAN = (
+    "(v => { let s = 0, n = 0; for (const x of v) if (x >= 0) { s += x; n += 1; } return s / n; })"
+    f"({VIEW}.bedValues)"
+)
+"""Mean PPFD of the substrate as the page shows it."""
 
 
 @dataclass
@@ -101,22 +110,18 @@ def visit(browser: Browser, address: str, width: int = 1280, height: int = 800) 
         context.close()
 
 
-def wait_for_light(page: Page) -> None:
+def wait_for_light(page: Page, patience_ms: float = PATIENCE_MS) -> None:
     """Until the light of the tank in hand is drawn."""
     page.wait_for_function(
-        "() => { const view = document.querySelector('.tank-view').tankView;"
+        f"() => {{ const view = {VIEW};"
         " return view.lights && view.bedValues && !document.querySelector('.progress').innerText.startsWith('tracing'); }",
+        timeout=patience_ms,
     )
 
 
 def bed_mean(page: Page) -> float:
     """Mean PPFD of the substrate as the page shows it."""
-    return float(
-        page.evaluate(
-            "() => { const v = document.querySelector('.tank-view').tankView.bedValues;"
-            " let sum = 0, n = 0; for (const x of v) if (x >= 0) { sum += x; n += 1; } return sum / n; }"
-        )
-    )
+    return float(page.evaluate(BED_MEAN))
 
 
 def change(page: Page, label: str, value: str) -> None:
@@ -152,6 +157,12 @@ def stand_still(page: Page) -> None:
     page.wait_for_timeout(300)
     page.wait_for_function("() => document.getAnimations().every(one => one.playState !== 'running')")
     page.wait_for_timeout(300)
+
+
+def violations(axe: Any, page: Page) -> list[tuple[str, list[str]]]:
+    """What axe-core finds on the page: rules, and where."""
+    found = axe.run(page).response["violations"]
+    return [(one["id"], [node["html"][:200] for node in one["nodes"]][:4]) for one in found]
 
 
 def open_files(page: Page, item: str) -> None:

@@ -12,14 +12,17 @@ pytest.importorskip("nicegui")
 pytest.importorskip("playwright")
 
 from browser import (
+    BED_MEAN,
     PATIENCE_MS,
     SCENES,
+    VIEW,
     bed_mean,
     change,
     go_dark,
     open_files,
     serve,
     stand_still,
+    violations,
     visit,
     visitor,
     wait_for_light,
@@ -86,16 +89,9 @@ def test_raising_the_light_dims_the_substrate_and_can_be_undone(browser: Any, se
         wait_for_light(page)
         before = bed_mean(page)
         page.get_by_label("Over the rim (cm)").first.fill("25")
-        page.wait_for_function(f"() => {_MEAN} < 0.8 * {before}")
+        page.wait_for_function(f"() => {BED_MEAN} < 0.8 * {before}")
         page.get_by_role("button", name="Undo").click()
-        page.wait_for_function(f"() => Math.abs(({_MEAN}) / {before} - 1) < 0.05")
-
-
-_VIEW = "document.querySelector('.tank-view').tankView"
-_MEAN = (
-    "(v => { let s = 0, n = 0; for (const x of v) if (x >= 0) { s += x; n += 1; } return s / n; })"
-    f"({_VIEW}.bedValues)"
-)
+        page.wait_for_function(f"() => Math.abs(({BED_MEAN}) / {before} - 1) < 0.05")
 
 
 def test_dragging_a_fixture_moves_it(browser: Any, served: Any) -> None:
@@ -124,7 +120,7 @@ def test_dimming_is_arithmetic_in_the_page(browser: Any, served: Any) -> None:
     with visit(browser, served.address) as page:
         wait_for_light(page)
         full, half = page.evaluate(  # in one go: a picture with more photons may come at any time
-            f"() => {{ const v = {_VIEW}; const full = {_MEAN}; v.slide('fixture.0.dimming', 0.5); return [full, {_MEAN}]; }}"
+            f"() => {{ const full = {BED_MEAN}; {VIEW}.slide('fixture.0.dimming', 0.5); return [full, {BED_MEAN}]; }}"
         )
         assert half == pytest.approx(0.5 * full, rel=1e-5)
 
@@ -135,7 +131,7 @@ def test_light_that_comes_while_a_hand_dims_is_dimmed(browser: Any, served: Any)
         wait_for_light(page)
         slid, said, last = page.evaluate(
             f"""async () => {{
-              const v = {_VIEW}; const at = v.wantedLight;
+              const v = {VIEW}; const at = v.wantedLight;
               const all = (share) => Object.fromEntries(v.sources.map((s) => [s, share]));
               const after = async (act) => {{
                 for (let k = 0; ; k++) {{ // again where the server's next picture came between
@@ -143,14 +139,14 @@ def test_light_that_comes_while_a_hand_dims_is_dimmed(browser: Any, served: Any)
                   const coming = v.light(mine, all(1));
                   act();
                   await coming;
-                  if (v.wantedLight === mine) return {_MEAN};
+                  if (v.wantedLight === mine) return {BED_MEAN};
                 }}
               }};
               v.slide("fixture.0.dimming", 0.5);
               const slid = await after(() => {{}});
               const said = await after(() => v.dim(all(0.25)));
               v.dim(all(1));
-              return [slid, said, {_MEAN}];
+              return [slid, said, {BED_MEAN}];
             }}"""
         )
         assert slid == pytest.approx(0.5 * last, rel=0.05)
@@ -200,22 +196,21 @@ def test_an_upright_section_turns_and_is_dragged(browser: Any, served: Any) -> N
         page.get_by_label("Light inside the water").click()
         page.get_by_text("upright section").click()
         page.get_by_label("Turned (deg)").first.fill("30")
-        view = "document.querySelector('.tank-view').tankView"
         page.wait_for_function(
-            f"() => {view}.section.visible && Math.abs({view}.options.plane.angle - Math.PI / 6) < 1e-6"
+            f"() => {VIEW}.section.visible && Math.abs({VIEW}.options.plane.angle - Math.PI / 6) < 1e-6"
         )
         at = page.evaluate(
-            f"() => {{ const v = {view}; const box = v.canvas.getBoundingClientRect(); const p = v.section.position.clone();"
+            f"() => {{ const v = {VIEW}; const box = v.canvas.getBoundingClientRect(); const p = v.section.position.clone();"
             " p.project(v.camera); return [box.left + (p.x + 1) / 2 * box.width, box.top + (1 - p.y) / 2 * box.height]; }"
         )
-        before = page.evaluate(f"{view}.options.plane.at")
+        before = page.evaluate(f"{VIEW}.options.plane.at")
         page.mouse.move(*at)
         page.mouse.down()
         page.mouse.move(at[0] - 30, at[1] + 20, steps=4)
         page.mouse.up()
-        assert abs(page.evaluate(f"{view}.options.plane.at") - before) > 0.02
+        assert abs(page.evaluate(f"{VIEW}.options.plane.at") - before) > 0.02
         page.wait_for_timeout(800)
-        assert page.evaluate(f"{view}.header.spots.length") == 1
+        assert page.evaluate(f"{VIEW}.header.spots.length") == 1
 
 
 def test_two_variants_side_by_side(browser: Any, served: Any) -> None:
@@ -321,17 +316,12 @@ def test_axe_finds_nothing(browser: Any, served: Any, dark: bool, size: tuple[in
             go_dark(page)
         for card in page.locator("details.card").all():
             card.evaluate("card => { card.open = true; }")
-        assert not _violations(axe, page)
+        assert not violations(axe, page)
         for dialog in ("New tank ...", "Open or bring a file ...", "Show the scene's text ..."):
             open_files(page, dialog)
             page.locator(".q-dialog .q-card").wait_for()
             stand_still(page)
-            assert not _violations(axe, page), dialog
+            assert not violations(axe, page), dialog
             page.get_by_role("button", name=re.compile("Cancel|Close")).locator("visible=true").last.click()
             page.locator(".q-dialog .q-card").wait_for(state="hidden")
             stand_still(page)
-
-
-def _violations(axe: Any, page: Any) -> list[tuple[str, list[Any]]]:
-    found = axe.run(page).response["violations"]
-    return [(one["id"], [node["html"][:160] for node in one["nodes"]][:4]) for one in found]

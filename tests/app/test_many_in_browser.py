@@ -99,11 +99,7 @@ def test_twenty_visitors_at_once(browser: Any, tmp_path: Path) -> None:
             page.get_by_label("Over the rim (cm)").first.wait_for(timeout=120_000)
             page.get_by_label("Over the rim (cm)").first.fill(str(6 + k))
         for k, page in enumerate(pages):
-            page.wait_for_function(
-                "() => { const view = document.querySelector('.tank-view').tankView;"
-                " return view.bedValues && !document.querySelector('.progress').innerText.startsWith('tracing'); }",
-                timeout=240_000,
-            )
+            wait_for_light(page, 240_000)
             assert page.get_by_label("Over the rim (cm)").first.input_value() == str(6 + k)
         assert len(list((tmp_path / "desks").iterdir())) == VISITORS
         assert app.process.poll() is None

@@ -10,7 +10,7 @@ import pytest
 pytest.importorskip("nicegui")
 pytest.importorskip("playwright")
 
-from browser import SCENES, bed_mean, free_port, serve, visit, visitor, wait_for_light, wait_until_kept
+from browser import SCENES, VIEW, bed_mean, free_port, serve, visit, visitor, wait_for_light, wait_until_kept
 
 NO_WEBGL = (
     "const real = HTMLCanvasElement.prototype.getContext; HTMLCanvasElement.prototype.getContext ="
@@ -88,10 +88,9 @@ def test_a_cleared_number_shows_again_what_holds(browser: Any, served: Any) -> N
         )
         for label in ("Lines every", "Top at"):
             page.get_by_label(label).fill("")
-        view = "document.querySelector('.tank-view').tankView"
-        page.wait_for_function(f"() => {view}.options.contours === 0")
+        page.wait_for_function(f"() => {VIEW}.options.contours === 0")
         page.get_by_label("Lines every").fill("10")
-        page.wait_for_function(f"() => {view}.options.contours === 10")
+        page.wait_for_function(f"() => {VIEW}.options.contours === 10")
 
 
 @pytest.mark.parametrize("name", ["rack-of-three", "bow-front", "wide-tank-two", "under-the-wood"])

@@ -25,7 +25,7 @@ WORDS = [
     b"", b"0", b"-1", b"1e9", b"1e-300", b"1e999", b"-0.5", b"nan", b"inf", b"20000", b"99999999999999999999", b"1.5",
     b"TILT=NONE", b"TILT=INCLUDE", b"\xff", b"\0", b"\x1a", b",", b";", b"\r", b"\n", b"1_0", b"\xd9\xa1", b"[", b"360",
 ]  # fmt: skip
-QUICK = settings(max_examples=150, deadline=20_000, suppress_health_check=list(HealthCheck))
+QUICK = settings(max_examples=150, deadline=5000, suppress_health_check=list(HealthCheck))
 
 
 def read(raw: bytes) -> Photometry | None:

@@ -15,8 +15,6 @@ from underlit.app.light import Light
 from underlit.scene import Scene
 
 METRES_PER_INCH = 0.0254
-NOT_YET = object()
-"""What a section shows before it was told of any light, or of none."""
 
 
 class Section(Protocol):

@@ -114,8 +114,9 @@ class Desk:
         variant = self._in_hand()
         document, self._parsed = self.document, None  # to be changed, and no longer what the text says
         change(document)
-        if document.text != variant.text:
-            self._take(document.text, [*variant.texts[: variant.at + 1], document.text][-MOST_STEPS:])
+        text = document.text
+        if text != variant.text:
+            self._take(text, [*variant.texts[: variant.at + 1], text][-MOST_STEPS:])
 
     def set(self, *path: str | int, value: Any) -> None:
         """Say one value in the text in hand."""
@@ -175,7 +176,8 @@ class Desk:
             self._after(side)
 
     def _checked(self, text: str, side: Side) -> Scene:
-        self._parsed = text, document = text, Document(text)
+        document = Document(text)
+        self._parsed = text, document
         draft = self.folder / f"{side}{DRAFT}"
         write_text(draft, text)
         try:

@@ -116,11 +116,10 @@ class LightService:
     def _run(self) -> None:
         while True:
             with self._wake:
-                while not self._stopped and (turn := self._next()) is None:
-                    self._wake.wait(self._rest())
-                if self._stopped or turn is None:
-                    return
-                desk, order = turn
+                turn = self._next()
+            if turn is None:
+                return
+            desk, order = turn
             try:
                 finished = self._turn(order)
             except LoweringError as problem:
@@ -138,17 +137,16 @@ class LightService:
                         self._orders.move_to_end(desk)
 
     def _next(self) -> tuple[str, Order] | None:
-        """Whose turn it is: tanks that someone looks at before those whose page was closed; None while all of them rest."""
-        orders = [(desk, order) for desk, order in self._orders.items() if order.watched()] or list(
-            self._orders.items()
-        )
-        now = time.perf_counter()
-        return next(((desk, order) for desk, order in orders if order.rests_until <= now), None)
-
-    def _rest(self) -> float | None:
-        """Seconds until the next turn; None without an order."""
-        left = [order.rests_until - time.perf_counter() for order in self._orders.values()]
-        return max(0.0, min((s for s in left if s > 0), default=0.0)) if left else None
+        """Wait for whose turn it is: tanks that someone looks at before those whose page was closed; None once stopped."""
+        while not self._stopped:
+            orders = list(self._orders.items())
+            orders = [turn for turn in orders if turn[1].watched()] or orders
+            now = time.perf_counter()
+            for desk, order in orders:
+                if order.rests_until <= now:
+                    return desk, order
+            self._wake.wait(min(order.rests_until for _, order in orders) - now if orders else None)
+        return None
 
     def _turn(self, order: Order) -> bool:
         """One step of an order; whether it is finished."""

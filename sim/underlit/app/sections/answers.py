@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from nicegui import ui
 
-from underlit.app.bench import NOT_YET, Bench
+from underlit.app.bench import Bench
+from underlit.app.light import Light
 from underlit.planning.zones import Verdict, ZoneReport
 
 WORDS = {
@@ -24,17 +25,20 @@ class Answers:
         with ui.element("div").classes("card"):
             ui.label("Will it grow?").classes("heading").props('role="heading" aria-level="2"')
             self._body = ui.element("div").classes("zones")
-        self._shown: object = NOT_YET
+        self._shown: Light | None = None
+        self._show()
 
     def scene_changed(self) -> None:
         """Aims that changed come with the light, judged anew."""
 
     def light_changed(self) -> None:
-        """Show every zone anew."""
-        light = self._bench.light
-        if light is self._shown:
-            return
-        self._shown = light
+        """Show every zone anew, where the light is another."""
+        if self._bench.light is not self._shown:
+            self._shown = self._bench.light
+            self._show()
+
+    def _show(self) -> None:
+        light = self._shown
         self._body.clear()
         with self._body:
             if light is None:

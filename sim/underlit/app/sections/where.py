@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from nicegui import ui
 
-from underlit.app.bench import NOT_YET, Bench
+from underlit.app.bench import Bench
+from underlit.app.light import Light
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
 from underlit.scene import Assumption, assumptions
 
@@ -19,7 +20,7 @@ class Where:
                 ui.label("Where the light goes, what was assumed").props('role="heading" aria-level="2"')
             self._ledger = ui.element("div").classes("body")
             self._assumed = ui.element("div").classes("body")
-        self._shown: object = NOT_YET
+        self._shown: Light | None = None
         self._taken: tuple[Assumption, ...] = ()
 
     def scene_changed(self) -> None:
