@@ -94,7 +94,8 @@ def test_after_a_first_picture_the_page_has_the_processors(
     assert service.waiting == 3
 
 
-def test_after_its_rest_a_trace_goes_on(service: LightService, scene: Scene) -> None:
+def test_after_its_rest_a_trace_goes_on(service: LightService, scene: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(light, "REST_SECONDS", 3.0)  # longer than a step takes
     heard = Heard()
     service.ask(heard.order("one", 1, scene))
     service.start()
