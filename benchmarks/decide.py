@@ -20,11 +20,11 @@ def run(quick: bool) -> Report:
     """Trace one planted tank, keep it, then ask it."""
     from underlit.lowering.scene import lower
     from underlit.planning.candidates import candidate
-    from underlit.planning.columns import square
     from underlit.planning.compare import compare
     from underlit.planning.dimming import Dimmer
     from underlit.planning.dose import dose
     from underlit.planning.profile import profile_at
+    from underlit.planning.vertical_profiles import square
     from underlit.planning.zones import zone_reports
     from underlit.results.store import load_result, write_fields
     from underlit.run import trace

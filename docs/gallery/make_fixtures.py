@@ -11,8 +11,8 @@ from PIL import Image
 
 from underlit.results.atomic import atomic_path
 from underlit.scene import scene_from_dict
-from underlit.viz.fixture_sheet import draw_fixture_sheet
 from underlit.viz.palette import PAPER
+from underlit.viz.sheets.fixture_sheet import draw_fixture_sheet
 
 FOLDER = Path(__file__).parent / "fixtures"
 DPI = 100

@@ -14,7 +14,7 @@ from typing import Any
 import underlit
 from underlit.report.files import overlay
 from underlit.viz.palette import colour_map
-from underlit.viz.stills import write_still
+from underlit.viz.tank3d.stills import write_still
 
 HERE = Path(__file__).resolve().parent
 PHOTONS = 1 << 21

@@ -16,8 +16,8 @@ from typing import Any
 from underlit.lowering.scene import lower
 from underlit.run import Aim, trace_plan
 from underlit.scene import scene_from_dict
-from underlit.viz.stills import render
-from underlit.viz.tank_scene import build_scene
+from underlit.viz.tank3d.stills import render
+from underlit.viz.tank3d.tank_scene import build_scene
 
 FOLDER = Path(__file__).parent / "tanks"
 SIZE = (440, 340)

@@ -10,10 +10,10 @@ import pytest
 pytest.importorskip("nicegui")
 
 from underlit.app.blobs import light_scale
-from underlit.app.desk import MOST_STEPS, Desk, Side, paths_key
-from underlit.app.desks import Desks
 from underlit.app.document import DocumentError
 from underlit.app.light import Light, LightService, Order
+from underlit.app.session import MOST_STEPS, Desk, Side, paths_key
+from underlit.app.sessions import Desks
 from underlit.lowering.scene import lower
 from underlit.planning.zones import zone_reports
 from underlit.results.condensed import condensed
@@ -230,8 +230,8 @@ def test_channels_are_dimmed_one_by_one(tmp_path: Path) -> None:
 
 def test_a_dimmer_knows_what_it_dims() -> None:
     """Each dimmer's own sources at full, from wherever they stand; two dimmers of one light multiply."""
-    from underlit.app.sections.lights import at_full
-    from underlit.lowering.lights import dimming
+    from underlit.app.sections.edit.lights import at_full
+    from underlit.lowering.fixtures import dimming
     from underlit.scene import load_scene
 
     scene = load_scene(SCENES / "wide-tank-two.toml")

@@ -13,7 +13,7 @@ pytest.importorskip("nicegui")
 
 from underlit.app import light
 from underlit.app.light import Light, LightService, Order
-from underlit.lowering.ground import LoweringError
+from underlit.lowering.aquascape.hardscape import LoweringError
 from underlit.scene import Scene, load_scene
 
 SCENES = Path(__file__).resolve().parents[2] / "scenes"

@@ -9,7 +9,7 @@ import pytest
 
 from underlit.catalogue import FOLDER_VARIABLE, load_catalogue
 from underlit.scene import load_scene
-from underlit.scene.entry_check import checked
+from underlit.scene.reader.entry_check import checked
 
 PAGE = Path(__file__).parents[2] / "docs" / "catalogue.md"
 SCENE, OWN = re.findall(r"```toml\n(.*?)```", PAGE.read_text("utf-8"), re.DOTALL)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from underlit.catalogue import FOLDER_VARIABLE, Kind, Origin, load_catalogue, own_folder
 from underlit.scene import SceneError, scene_from_dict
-from underlit.scene.entry_check import checked
+from underlit.scene.reader.entry_check import checked
 
 GOOD = """\
 [[tank]]

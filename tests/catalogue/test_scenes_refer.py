@@ -11,9 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underlit.catalogue import FOLDER_VARIABLE, Kind, load_catalogue
-from underlit.scene import SceneError, assumptions, json_schema, load_scene, scene_from_dict
-from underlit.scene.layers import ALTERNATIVES, DISPLACES
-from underlit.scene.problems import keys_at
+from underlit.scene import SceneError, json_schema, load_scene, scene_from_dict
+from underlit.scene.assumptions.scene import assumptions
+from underlit.scene.reader.layers import ALTERNATIVES, DISPLACES
+from underlit.scene.reader.problems import keys_at
 from underlit.text.problem import Problem
 
 SCENE = """\

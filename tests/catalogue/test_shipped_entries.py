@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from underlit.catalogue import Entry, Kind, load_catalogue, search, words_of
 from underlit.catalogue.store import SHIPPED_FOLDER, shipped_entries
 from underlit.report.catalogue import bands, toml_lines
-from underlit.scene.entry_check import scene_around
-from underlit.scene.tank import TankShape
+from underlit.scene.reader.entry_check import scene_around
+from underlit.scene.tank.tank import TankShape
 from underlit.spectra.materials import LeafKind
 from underlit.spectra.media import optical_constants
 from underlit.units import parse_length, parse_volume

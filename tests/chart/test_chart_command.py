@@ -16,7 +16,7 @@ from chart_scenes import write_scenes
 
 from underlit.cli import main
 from underlit.planning.chart import Progress, pools
-from underlit.report.rows_progress import describe
+from underlit.report.progress.rows import describe
 
 SOURCES = Path(__file__).parents[2] / "sim"
 PHOTONS = "65536"

@@ -157,7 +157,7 @@ def test_where_the_world_stands_does_not_matter(scene, angle, shift):
 def retraced(lowered: Lowered, plain: list, turn: np.ndarray | None = None, move: np.ndarray | None = None) -> Result:
     """Trace the same surfaces again with other faces, or turned and moved, without counters in the water."""
     from underlit.geometry.tree_build import build_tree
-    from underlit.lowering.freeze import plane_groups
+    from underlit.lowering.compile.tables import plane_groups
 
     turn = np.eye(3) if turn is None else turn
     move = np.zeros(3) if move is None else move

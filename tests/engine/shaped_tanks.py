@@ -6,9 +6,9 @@ from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
-from underlit.lowering.bed import lower_bed
+from underlit.lowering.aquascape.bed import lower_bed
 from underlit.lowering.scene import lower
-from underlit.lowering.shell import lower_shell
+from underlit.lowering.tank.shell import lower_shell
 from underlit.lowering.world import World
 from underlit.results.result import Result
 from underlit.run import Aim, trace_plan

@@ -13,10 +13,10 @@ import trimesh
 from shaped_tanks import BOX, described, shell_of, traced
 
 from checking import same, trace
-from underlit.lowering.bed import bed_triangles
-from underlit.lowering.ground import LoweringError
-from underlit.lowering.mesh_glass import section
+from underlit.lowering.aquascape.bed import bed_triangles
+from underlit.lowering.aquascape.hardscape import LoweringError
 from underlit.lowering.scene import lower
+from underlit.lowering.tank.mesh_glass import section
 from underlit.run import Aim, trace_plan
 from underlit.scene import SceneError, scene_from_dict
 from underlit.transport.tables import Counter

@@ -12,7 +12,7 @@ from shaped_tanks import BENT, BOX, CYLINDER, described, shell_of
 from checking import agree, check_ledger, flux_in_zone, flux_of_cells, flux_of_points, scaled, trace
 from underlit.lowering.prisms import curtain_round, flat
 from underlit.lowering.world import World
-from underlit.scene import tank_outline
+from underlit.scene.tank import outline as tank_outline
 from underlit.spectra.media import optical_constants
 from underlit.transport.tables import BINS, FaceShape
 

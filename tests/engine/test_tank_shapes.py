@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from shaped_tanks import BENT, BOW, BOX, CORNER, CYLINDER, HEXAGON, described, shell_of, traced
 
 from checking import same, trace
-from underlit.lowering.bed import bed_triangles
+from underlit.lowering.aquascape.bed import bed_triangles
 from underlit.lowering.scene import lower
 from underlit.run import Aim, trace_plan
 from underlit.scene import SceneError, scene_from_dict

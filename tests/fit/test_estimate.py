@@ -14,7 +14,7 @@ from underlit.planning.fit.fitting import Found
 from underlit.planning.fit.light import Shot
 from underlit.planning.fit.parameters import Kind, Parameter
 from underlit.planning.fit.readings import LidState, Reading, Setting
-from underlit.report.fit_words import sentences
+from underlit.report.fit.words import sentences
 
 ON, OFF = Setting(LidState.ON), Setting(LidState.OFF)
 OUTPUT = Parameter(Kind.OUTPUT, 1.0, ("bar",), (0,))

@@ -14,10 +14,10 @@ from underlit.cli import main
 from underlit.planning.fit.fitting import fit
 from underlit.planning.fit.readings import read_readings
 from underlit.planning.fit.sheet import reading_sheet, template_csv
-from underlit.report.reading_sheet import sheet_page, write_reading_sheet
+from underlit.report.decisions.reading_sheet import sheet_page, write_reading_sheet
 from underlit.scene import load_scene
 from underlit.viz.overlay import Overlay
-from underlit.viz.reading_sheet import PAGE_IN, Paper, draw_sheet
+from underlit.viz.sheets.reading_sheet import PAGE_IN, Paper, draw_sheet
 
 FEW = ["--photons", "65536"]
 

@@ -13,10 +13,11 @@ from written import eulumdat, lengthways, lm63, lopsided, to_one_side
 
 from checking import chi_square, chi_square_probability
 from false_alarms import ONE_CHECK
-from underlit.lowering.lights import dimming, emitting_face
+from underlit.lowering.fixtures import dimming, emitting_face
 from underlit.lowering.scene import lower
 from underlit.photometry.files import Opening, OpeningShape, intensity_at, parse_photometry, total_flux
-from underlit.scene import SceneError, assumptions, scene_from_dict
+from underlit.scene import SceneError, scene_from_dict
+from underlit.scene.assumptions.scene import assumptions
 from underlit.spectra import channels
 from underlit.transport.emission import emit
 from underlit.transport.tables import FaceShape

@@ -24,7 +24,7 @@ from underlit.photometry import (
 from underlit.photometry.far import Beams, far_intensity, full_width, plane_directions
 from underlit.photometry.files import parse_photometry
 from underlit.scene import scene_from_dict
-from underlit.viz.fixture_sheet import draw_fixture_sheet, plane_intensity
+from underlit.viz.sheets.fixture_sheet import draw_fixture_sheet, plane_intensity
 
 ONE = np.zeros((1, 2))
 INDEX = 1.333

@@ -13,9 +13,9 @@ import pytest
 
 import underlit
 from checking import agree, trace
-from underlit.lowering.lights import dimming, full_hours, lower_fixtures
+from underlit.lowering.fixtures import dimming, full_hours, lower_fixtures
 from underlit.lowering.scene import lower
-from underlit.lowering.shell import Shell
+from underlit.lowering.tank.shell import Shell
 from underlit.lowering.world import Role, World
 from underlit.photometry import Head, lambertian
 from underlit.results.estimate import Estimate

@@ -12,12 +12,12 @@ from boxes import BARE_BOX, box, light, lowered_box
 from underlit.cli import main
 from underlit.lowering.scene import lower
 from underlit.planning.candidates import candidate, kwh_a_year, read_candidate
+from underlit.planning.cleaning_states import cleaning_pair, growing_pair
 from underlit.planning.compare import compare, trace_alike
-from underlit.planning.upkeep import cleaning_pair, growing_pair
-from underlit.report.comparison import comparison_csv, comparison_data, in_words, panels, print_comparison
+from underlit.report.decisions.comparison import comparison_csv, comparison_data, in_words, panels, print_comparison
 from underlit.report.printout import output_console
 from underlit.run import trace
-from underlit.viz.difference_map import draw_difference_maps, within_error
+from underlit.viz.maps.difference_map import draw_difference_maps, within_error
 
 PHOTONS = 1 << 16
 

@@ -8,6 +8,7 @@ from boxes import box, light, lowered_box
 
 from checking import within_probability
 from underlit.lowering.scene import lower
+from underlit.planning.cleaning_states import cleaning_pair
 from underlit.planning.compare import trace_alike
 from underlit.planning.differences import (
     Units,
@@ -17,9 +18,8 @@ from underlit.planning.differences import (
     shared_difference,
     shares_any,
 )
-from underlit.planning.upkeep import cleaning_pair
 from underlit.results.estimate import student_factor
-from underlit.viz.difference_map import smoothed
+from underlit.viz.maps.difference_map import smoothed
 
 PHOTONS = 1 << 16
 SEEDS = 40

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from underlit.viz.diverging import STEPS, diverging_lab, diverging_map, encoded, oklab_to_linear_rgb
+from underlit.viz.maps.diverging import STEPS, diverging_lab, diverging_map, encoded, oklab_to_linear_rgb
 
 # Dichromats' view of linear RGB, severity 1: Machado, Oliveira & Fernandes, IEEE TVCG 15:1291, 2009, table 1 (from memory).
 PROTANOPIA = np.array(

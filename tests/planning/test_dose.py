@@ -13,11 +13,11 @@ from underlit.cli import main
 from underlit.lowering.scene import lower
 from underlit.planning.dose import AGES, dose, energy, left_after, light_of_a_day
 from underlit.planning.zones import Verdict
-from underlit.report.dose import dose_csv, energy_words, hours_words, setting_words, settings_card
+from underlit.report.decisions.dose import dose_csv, energy_words, hours_words, setting_words, settings_card
 from underlit.run import trace
 from underlit.scene import Need
-from underlit.viz.reading_sheet import PAGE_IN, Paper
-from underlit.viz.settings_card import draw_cards
+from underlit.viz.sheets.reading_sheet import PAGE_IN, Paper
+from underlit.viz.sheets.settings_card import draw_cards
 
 PHOTONS = 1 << 16
 

@@ -16,7 +16,6 @@ from underlit.cli import main
 from underlit.lowering.scene import lower
 from underlit.lowering.world import Grid, World, rectangle
 from underlit.lowering.world import box as solid
-from underlit.planning.columns import column, mixing, shares_of_cells, square
 from underlit.planning.profile import (
     RULE_OF_THUMB_M,
     along_line,
@@ -26,8 +25,9 @@ from underlit.planning.profile import (
     profile_at,
     tops_of_plants,
 )
+from underlit.planning.vertical_profiles import column, mixing, shares_of_cells, square
 from underlit.planning.zones import Verdict
-from underlit.report.profile import halving_words
+from underlit.report.decisions.profile import halving_words
 from underlit.results.result import Result
 from underlit.run import trace
 from underlit.scene import Band

@@ -16,7 +16,7 @@ import pytest
 from answered import answer
 
 from underlit.report import files
-from underlit.report.stopping import INTERRUPTED, TERMINATED
+from underlit.report.progress.stopping import INTERRUPTED, TERMINATED
 from underlit.report.summary import summarise
 
 FILES = {"summary.json", "zones.csv", "result.nc", "view.vtm", "substrate.png", "fixture-1.png"}
@@ -25,7 +25,7 @@ FILES = {"summary.json", "zones.csv", "result.nc", "view.vtm", "substrate.png", 
 @pytest.fixture(autouse=True)
 def _no_gl(monkeypatch: pytest.MonkeyPatch) -> None:
     """The 3D picture takes seconds and has tests of its own."""
-    monkeypatch.setattr("underlit.viz.stills.why_no_gl", lambda: "no 3D picture: not in this test")
+    monkeypatch.setattr("underlit.viz.tank3d.stills.why_no_gl", lambda: "no 3D picture: not in this test")
 
 
 def written(folder: Path) -> dict[str, bytes]:
@@ -115,8 +115,8 @@ def test_a_picture_of_an_earlier_trace_does_not_stay(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "step",
-    ["underlit.report.files.zones_csv", "underlit.results.store.write_fields", "underlit.viz.plan_map.write_plan_map",
-     "underlit.viz.surfaces.write_vtm"],
+    ["underlit.report.files.zones_csv", "underlit.results.store.write_fields", "underlit.viz.maps.plan_map.write_plan_map",
+     "underlit.viz.tank3d.surfaces.write_vtm"],
 )  # fmt: skip
 def test_a_failure_at_any_step_leaves_the_earlier_files_whole_and_together(
     step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -145,19 +145,19 @@ sys.path[:0] = {paths!r}
 from pathlib import Path
 from answered import answer
 from underlit.report import files
-import underlit.viz.stills, underlit.viz.plan_map
-underlit.viz.stills.why_no_gl = lambda: "no 3D picture"
+import underlit.viz.tank3d.stills, underlit.viz.maps.plan_map
+underlit.viz.tank3d.stills.why_no_gl = lambda: "no 3D picture"
 traced, reports = answer(1 << 17)
 out = Path({out!r})
 number = {number}
-from underlit.report.stopping import Phase, listening
+from underlit.report.progress.stopping import Phase, listening
 def die(*arguments):
     arguments[-1].write_bytes(b"half")
     os.kill(os.getpid(), number)
     if number == signal.SIGINT:
         os.kill(os.getpid(), number)
     raise SystemExit("still here")
-underlit.viz.plan_map.write_plan_map = die
+underlit.viz.maps.plan_map.write_plan_map = die
 with listening() as stops:
     stops.phase, stops.folder = Phase.WRITING, out
     files.write_folder(traced, reports, out)

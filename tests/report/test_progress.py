@@ -11,7 +11,7 @@ import pytest
 from answered import answer
 from rich.console import Console
 
-from underlit.report.progress import COMPILING, LOADING, Teller, kernels_are_kept, tracing
+from underlit.report.progress.trace import COMPILING, LOADING, Teller, kernels_are_kept, tracing
 from underlit.run import Progress
 
 
@@ -81,8 +81,8 @@ def test_a_terminal_is_told_while_kernels_compile_and_what_is_least_sure(
         time.sleep(0.3)
         return traced
 
-    monkeypatch.setattr("underlit.report.progress.trace", slow)
-    monkeypatch.setattr("underlit.report.progress.kernels_are_kept", lambda: kept)
+    monkeypatch.setattr("underlit.report.progress.trace.trace", slow)
+    monkeypatch.setattr("underlit.report.progress.trace.kernels_are_kept", lambda: kept)
     terminal = _Terminal()
     console = Console(file=terminal, force_terminal=True, width=80, markup=False, highlight=False)
     tracing(console, traced.lowered, precision=None, photons=None, seed=1, threads=1)
@@ -94,7 +94,7 @@ def test_a_terminal_is_told_while_kernels_compile_and_what_is_least_sure(
 
 def test_elsewhere_than_on_a_terminal_nothing_is_shown(monkeypatch: pytest.MonkeyPatch) -> None:
     traced, _ = answer(1 << 17)
-    monkeypatch.setattr("underlit.report.progress.trace", lambda *arguments, **more: traced)
+    monkeypatch.setattr("underlit.report.progress.trace.trace", lambda *arguments, **more: traced)
     file = io.StringIO()
     tracing(Console(file=file), traced.lowered, precision=None, photons=None, seed=1, threads=1)
     assert file.getvalue().strip() == ""

@@ -9,8 +9,9 @@ import pytest
 from one_fixture import fixture_of, refusal, scene_under
 
 from underlit.photometry import Head, lambertian
-from underlit.scene import assumptions, tank_uncertainty
-from underlit.scene.light_assumptions import of_fixtures
+from underlit.scene import tank_uncertainty
+from underlit.scene.assumptions.lights import of_fixtures
+from underlit.scene.assumptions.scene import assumptions
 from underlit.scene.lights.flux import ordinary_water, per_flux
 from underlit.spectra import channels
 

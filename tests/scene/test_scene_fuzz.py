@@ -11,7 +11,8 @@ from good_scene import good_scene
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from underlit.scene import Scene, SceneError, assumptions, load_scene, scene_from_dict, tank_uncertainty
+from underlit.scene import Scene, SceneError, load_scene, scene_from_dict, tank_uncertainty
+from underlit.scene.assumptions.scene import assumptions
 
 SCENES = Path(__file__).parents[2] / "scenes"
 CHECKED = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])

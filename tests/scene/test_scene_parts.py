@@ -10,9 +10,11 @@ import numpy as np
 import pytest
 from good_scene import good_scene
 
-from underlit.scene import Need, SceneError, assumptions, band_for, scene_from_dict, tank_outline, tank_uncertainty
-from underlit.scene.checks import fixture_bounds_m, fixture_heights_m
+from underlit.scene import Need, SceneError, band_for, scene_from_dict, tank_uncertainty
+from underlit.scene.assumptions.scene import assumptions
+from underlit.scene.checks.scene import fixture_bounds_m, fixture_heights_m
 from underlit.scene.outline import signed_area
+from underlit.scene.tank import outline as tank_outline
 from underlit.units import Length
 
 Change = Callable[[dict[str, Any]], object]

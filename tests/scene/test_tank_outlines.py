@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from underlit.scene import SceneError, json_schema, scene_from_dict, tank_outline
-from underlit.scene.tank import Tank
+from underlit.scene import SceneError, json_schema, scene_from_dict
+from underlit.scene.tank.tank import Tank
+from underlit.scene.tank import outline as tank_outline
 
 FIXTURE = {
     "name": "bar",

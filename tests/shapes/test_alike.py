@@ -10,8 +10,8 @@ import shapely
 import underlit
 from underlit.lowering.scene import lower
 from underlit.lowering.shapes import place, plants, wood
-from underlit.lowering.shapes.alike import PATTERNS, Beyond
-from underlit.lowering.shapes.plants import CarpetKind, EpiphyteKind, RosetteKind, StemKind
+from underlit.lowering.shapes.plants.growers import CarpetKind, EpiphyteKind, RosetteKind, StemKind
+from underlit.lowering.shapes.plants.instances import PATTERNS, Beyond
 from underlit.lowering.shapes.shape import face_areas
 
 ZONE = np.array([[0.0, 0.0], [0.6, 0.0], [0.6, 0.3], [0.0, 0.3]])

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 import underlit
-from underlit.lowering.plants import Grown
+from underlit.lowering.aquascape.plants import Grown
 from underlit.lowering.scene import lower
-from underlit.scene.errors import SceneError
-from underlit.scene.growth import GROWTH, Form
-from underlit.scene.plants import FORMS, PlantKind
+from underlit.scene.aquascape.growth import GROWTH, Form
+from underlit.scene.aquascape.plants import FORMS, PlantKind
+from underlit.scene.reader.errors import SceneError
 
 PLACE = {"rectangle": [["6 cm", "4 cm"], ["26 cm", "16 cm"]]}
 HEIGHTS = {

@@ -8,7 +8,14 @@ import shapely
 from solid_shapes import box
 
 from underlit.lowering.shapes import ShapeError, place, plants, wood
-from underlit.lowering.shapes.plants import CarpetKind, EpiphyteKind, FloatingKind, LeafAngles, RosetteKind, StemKind
+from underlit.lowering.shapes.plants.growers import (
+    CarpetKind,
+    EpiphyteKind,
+    FloatingKind,
+    LeafAngles,
+    RosetteKind,
+    StemKind,
+)
 from underlit.lowering.shapes.shape import SMALLEST_AREA_M2, face_areas, face_normals
 
 ZONE = np.array([[0.0, 0.0], [0.6, 0.0], [0.6, 0.3], [0.0, 0.3]])

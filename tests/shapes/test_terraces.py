@@ -12,7 +12,7 @@ from underlit.lowering.rack import has_the_map
 from underlit.lowering.scene import lower
 from underlit.lowering.shapes.shape import face_areas
 from underlit.lowering.world import Role
-from underlit.scene.errors import SceneError
+from underlit.scene.reader.errors import SceneError
 
 LEVEL = 0.09
 TERRACE = {"outline": [["20 cm", "25 cm"], ["20 cm", "14 cm"], ["30 cm", "9 cm"], ["45 cm", "9 cm"], ["45 cm", "25 cm"]],

@@ -10,11 +10,11 @@ from suggest_scenes import FIXTURE, small_scene
 from underlit.lowering.scene import lower
 from underlit.planning.chart import lights
 from underlit.planning.suggest import Freedom, SuggestError, TooAlike, Weigh, suggest
-from underlit.planning.suggest.freedom import Hanging, kinds_of, scene_with
 from underlit.planning.suggest.reach import free_strip_m, glare_of
+from underlit.planning.suggest.search_space import Hanging, kinds_of, scene_with
 from underlit.planning.suggest.suggestion import headroom_class
 from underlit.planning.zones import zone_reports
-from underlit.report.suggest import in_words, suggestions_csv
+from underlit.report.decisions.suggest import in_words, suggestions_csv
 from underlit.run import trace
 
 PHOTONS = 1 << 16

@@ -15,7 +15,7 @@ from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.run import Aim, trace_plan
 from underlit.scene.model import Scene
-from underlit.scene.reader import load_scene
+from underlit.scene.reader.reader import load_scene
 from underlit.spectra.grid import PAR_WAVELENGTHS_NM
 
 from .framework import HERE, Check, Family, Picture, Size, faces_flux

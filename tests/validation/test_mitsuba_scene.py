@@ -11,7 +11,7 @@ import pytest
 from checking import agree
 from underlit.lowering.scene import Lowered, lower
 from underlit.lowering.world import OUTSIDE, World, box, rectangle
-from underlit.scene.reader import load_scene
+from underlit.scene.reader.reader import load_scene
 
 from .engines import SCENES, bed_meters
 from .flat_water import Drop

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from underlit.lowering.lights import dimming
+from underlit.lowering.fixtures import dimming
 
 from .framework import Check, Family, Size
 from .trade_fit import Assumptions, spot_of, two_factors, variant

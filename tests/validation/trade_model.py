@@ -18,9 +18,9 @@ from underlit.results.estimate import Estimate, mean_of_groups
 from underlit.results.result import Result
 from underlit.run import Aim, trace_plan
 from underlit.scene import Lid, Scene, load_scene
+from underlit.scene.aquascape.plants import Plants
 from underlit.scene.lights import Channel, LensShape
-from underlit.scene.plants import Plants
-from underlit.scene.tank import Tannin
+from underlit.scene.tank.tank import Tannin
 
 INCH = 0.0254
 SCENES = Path(__file__).parent / "trade_scenes"

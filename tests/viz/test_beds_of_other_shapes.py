@@ -8,7 +8,7 @@ import pytest
 from underlit.lowering.scene import lower
 from underlit.run import trace
 from underlit.scene import scene_from_dict
-from underlit.viz.surfaces import PPFD, bed_cells, to_multiblock
+from underlit.viz.tank3d.surfaces import PPFD, bed_cells, to_multiblock
 
 
 @pytest.mark.parametrize("tank", ["rimless 30 cube", "cylinder 40", "20 hexagon"])

@@ -12,7 +12,7 @@ import pytest
 from underlit.scene import Fixture, scene_from_dict
 from underlit.spectra.channels import gaussian, illuminant_photons
 from underlit.spectra.colour import colour_matching, seen_colour
-from underlit.viz.fixture_sheet import draw_fixture_sheet, plane_intensity, write_fixture_sheets
+from underlit.viz.sheets.fixture_sheet import draw_fixture_sheet, plane_intensity, write_fixture_sheets
 
 MIXED: dict[str, Any] = {
     "name": "mixed board",

@@ -9,11 +9,11 @@ import pytest
 from pictured_world import COVERED_CELLS, pictured_overlay, pictured_result
 
 from underlit.viz.labels import LabelBoard
-from underlit.viz.layout import write_layout
+from underlit.viz.maps.plan_map import draw_plan_map, new_figure, write_plan_map
 from underlit.viz.overlay import footprint, overlay_from_meshes
 from underlit.viz.palette import both_units, colour_map, nice_ceiling
-from underlit.viz.plan_map import draw_plan_map, new_figure, write_plan_map
-from underlit.viz.pooling import patch_means
+from underlit.viz.sheets.layout import write_layout
+from underlit.viz.tank3d.pooling import patch_means
 
 
 @pytest.fixture(scope="module")

@@ -14,9 +14,9 @@ from pictured_world import pictured_overlay, pictured_result
 
 from underlit.lowering.world import Role
 from underlit.results.store import write_fields
-from underlit.viz import gl
 from underlit.viz.palette import colour_map
-from underlit.viz.pooling import shown_side, shown_values
+from underlit.viz.tank3d import gl
+from underlit.viz.tank3d.pooling import shown_side, shown_values
 
 SIM = Path(__file__).resolve().parents[2] / "sim"
 needs_gl = pytest.mark.skipif(gl.why_no_gl() is not None, reason="no GL here")
@@ -26,8 +26,8 @@ needs_gl = pytest.mark.skipif(gl.why_no_gl() is not None, reason="no GL here")
 @needs_gl
 def test_every_valued_pixel_has_exactly_the_colour_of_its_value():
     """80 everywhere on a map from 0 to 100: no lamp, tint or line changes the colour inside a surface."""
-    from underlit.viz.stills import render
-    from underlit.viz.tank_scene import build_scene
+    from underlit.viz.tank3d.stills import render
+    from underlit.viz.tank3d.tank_scene import build_scene
 
     image = render(build_scene(pictured_result(80.0), limits=(0.0, 100.0)), (400, 260))
     expected = np.array(colour_map()(0.8, bytes=True)[:3])
@@ -41,8 +41,8 @@ def test_every_valued_pixel_has_exactly_the_colour_of_its_value():
 @needs_gl
 def test_the_picture_is_upright_and_shows_the_fixture_above_the_tank():
     from underlit.viz.palette import ROLE_COLOURS
-    from underlit.viz.stills import BACKGROUND, render
-    from underlit.viz.tank_scene import build_scene
+    from underlit.viz.tank3d.stills import BACKGROUND, render
+    from underlit.viz.tank3d.tank_scene import build_scene
 
     image = render(build_scene(pictured_result(80.0), limits=(0.0, 100.0)), (400, 260)).astype(int)
     valued = np.all(image == np.array(colour_map()(0.8, bytes=True)[:3]), axis=2)
@@ -59,7 +59,7 @@ def test_the_picture_is_upright_and_shows_the_fixture_above_the_tank():
 
 @needs_gl
 def test_the_still_is_written_whole(tmp_path):
-    from underlit.viz.stills import write_still
+    from underlit.viz.tank3d.stills import write_still
 
     assert write_still(pictured_result(), pictured_overlay(), tmp_path / "view.png", (300, 200)) is None
     assert os.listdir(tmp_path) == ["view.png"]
@@ -69,7 +69,7 @@ def test_without_gl_one_line_names_the_packages(tmp_path):
     """EGL is told to look for its drivers where there are none: the probe dies, this process does not."""
     code = (
         "import sys; sys.path.insert(0, sys.argv[1])\n"
-        "from underlit.viz.stills import write_still\n"
+        "from underlit.viz.tank3d.stills import write_still\n"
         "print(write_still(None, None, sys.argv[2]))\n"
     )
     environment = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY")}
@@ -87,7 +87,7 @@ def test_without_gl_one_line_names_the_packages(tmp_path):
 
 # -- the window -----------------------------------------------------------------------------------------------
 def test_without_a_display_one_line_says_so(tmp_path, monkeypatch):
-    from underlit.viz.viewer import show
+    from underlit.viz.tank3d.viewer import show
 
     monkeypatch.setattr(sys, "platform", "linux")
     monkeypatch.delenv("DISPLAY", raising=False)
@@ -103,7 +103,7 @@ def test_without_a_display_one_line_says_so(tmp_path, monkeypatch):
 
 @needs_gl
 def test_the_window_switches_parts_and_cuts_through_the_light(monkeypatch):
-    from underlit.viz.viewer import Window
+    from underlit.viz.tank3d.viewer import Window
 
     gl.use_offscreen()
     window = Window.open(pictured_result(80.0), off_screen=True)
@@ -131,7 +131,7 @@ def test_the_window_switches_parts_and_cuts_through_the_light(monkeypatch):
 def test_the_vtm_opens_with_values_where_light_is_counted(tmp_path):
     import pyvista
 
-    from underlit.viz.surfaces import PPFD, PPFD_ERROR, write_vtm
+    from underlit.viz.tank3d.surfaces import PPFD, PPFD_ERROR, write_vtm
 
     write_vtm(pictured_result(80.0), tmp_path / "view.vtm")
     blocks = pyvista.read(tmp_path / "view.vtm")
@@ -147,7 +147,7 @@ def test_the_vtm_opens_with_values_where_light_is_counted(tmp_path):
 
 
 def test_a_new_vtm_replaces_the_old_one_with_its_folder(tmp_path):
-    from underlit.viz.surfaces import write_vtm
+    from underlit.viz.tank3d.surfaces import write_vtm
 
     (tmp_path / "view_of_mine").mkdir()
     write_vtm(pictured_result(80.0), tmp_path / "view.vtm")
@@ -177,7 +177,7 @@ def test_a_vtm_killed_before_its_end_is_not_there(tmp_path):
     done = subprocess.run([sys.executable, "-c", code, *where], capture_output=True)
     assert done.returncode == -9, done.stderr
     assert all(name.startswith(".") for name in os.listdir(tmp_path))
-    from underlit.viz.surfaces import write_vtm
+    from underlit.viz.tank3d.surfaces import write_vtm
 
     write_vtm(pictured_result(), tmp_path / "view.vtm")
     assert not [name for name in os.listdir(tmp_path) if name.startswith(".")]

@@ -23,7 +23,7 @@ from underlit.lowering.world import Mesh, Role
 from underlit.results.estimate import mean_of_groups
 from underlit.results.result import Field, Result
 from underlit.viz.palette import COVERED, ROLE_COLOURS, VALUED, colour_map, colour_range
-from underlit.viz.pooling import PATCH_M, bed_sides, certain, cubes, patch_means, shown_side
+from underlit.viz.tank3d.pooling import PATCH_M, bed_sides, certain, cubes, patch_means, shown_side
 
 COLOURS = 256
 STEADY_CUBE_M = 0.02

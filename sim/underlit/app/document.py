@@ -11,8 +11,8 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Table
 
 from underlit.scene import Scene, SceneError, load_scene
-from underlit.scene.layers import PATH_KEYS, Layer, merged
-from underlit.scene.rack import OWN_RACK
+from underlit.scene.reader.layers import PATH_KEYS, Layer, merged
+from underlit.scene.tank.rack import OWN_RACK
 
 Key = str | int
 MOST_CHARACTERS = 400_000

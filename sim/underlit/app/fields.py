@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from nicegui import ui
 
-from underlit.app.bench import Bench
+from underlit.app.section import Bench
 from underlit.scene import Scene
 
 Key = str | int

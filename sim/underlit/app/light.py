@@ -14,7 +14,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from underlit.app.blobs import light_blob, light_scale, shape_blob
-from underlit.lowering.ground import LoweringError
+from underlit.lowering.aquascape.hardscape import LoweringError
 from underlit.lowering.scene import Lowered, lower
 from underlit.planning.zones import ZoneReport, zone_reports
 from underlit.results.condensed import condensed

@@ -6,24 +6,24 @@ from pathlib import Path
 
 from nicegui import context, ui
 
-from underlit.app.bench import Bench, Section
-from underlit.app.desk import Desk
 from underlit.app.heavy.jobs import Jobs
-from underlit.app.sections.answers import Answers
-from underlit.app.sections.beside import Beside
-from underlit.app.sections.day import Day
-from underlit.app.sections.growing import Growing
+from underlit.app.section import Bench, Section
+from underlit.app.sections.edit.growing import Growing
+from underlit.app.sections.edit.lights import Lights
+from underlit.app.sections.edit.start import Start
+from underlit.app.sections.edit.tank import TankCard
+from underlit.app.sections.edit.zones import Zones
 from underlit.app.sections.header import Header
-from underlit.app.sections.lights import Lights
-from underlit.app.sections.picture import Picture
-from underlit.app.sections.planting import Planting
-from underlit.app.sections.readings import Readings
-from underlit.app.sections.report import ReportCard
-from underlit.app.sections.start import Start
-from underlit.app.sections.suggest import Suggest
-from underlit.app.sections.tank import TankCard
-from underlit.app.sections.where import Where
-from underlit.app.sections.zones import Zones
+from underlit.app.sections.light.compare import Beside
+from underlit.app.sections.light.day import Day
+from underlit.app.sections.light.ledger import Where
+from underlit.app.sections.light.picture import Picture
+from underlit.app.sections.light.planting import Planting
+from underlit.app.sections.light.verdicts import Answers
+from underlit.app.sections.work.readings import Readings
+from underlit.app.sections.work.report import ReportCard
+from underlit.app.sections.work.suggest import Suggest
+from underlit.app.session import Desk
 
 STYLE = Path(__file__).with_name("style.css")
 

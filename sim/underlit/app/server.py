@@ -10,12 +10,12 @@ from fastapi.responses import PlainTextResponse
 from nicegui import app as site
 from nicegui import ui
 
-from underlit.app.desk import Desk, Side
-from underlit.app.desks import Desks
 from underlit.app.guard import Guard, Where, is_loopback
 from underlit.app.heavy.jobs import Jobs
 from underlit.app.light import LightService
 from underlit.app.page import build_page
+from underlit.app.session import Desk, Side
+from underlit.app.sessions import Desks
 from underlit.results.atomic import write_text
 
 __all__ = ["Where", "is_loopback", "serve"]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from underlit.commands.shared import MOST_THREADS, Refused, cannot_write, whole_number
 
 if TYPE_CHECKING:
-    from underlit.report.stopping import Stops
+    from underlit.report.progress.stopping import Stops
 
 
 @dataclass(frozen=True)
@@ -71,8 +71,8 @@ def traced_alike(lowered: list[Any], options: TraceOptions, stops: Stops) -> lis
     """Trace scenes with a progress line, all with the same random numbers; one that is stopped ends the command."""
     from underlit.planning.compare import trace_alike
     from underlit.report.printout import output_console
-    from underlit.report.progress import tracing
-    from underlit.report.stopping import Phase
+    from underlit.report.progress.stopping import Phase
+    from underlit.report.progress.trace import tracing
 
     stops.phase = Phase.TRACING
     progress = output_console(stderr=True)
@@ -89,7 +89,7 @@ def traced_alike(lowered: list[Any], options: TraceOptions, stops: Stops) -> lis
 
 def stoppable(work: Callable[[Stops], None]) -> int:
     """Do the work; Ctrl-C says what it was at and ends with its status."""
-    from underlit.report.stopping import INTERRUPTED, listening
+    from underlit.report.progress.stopping import INTERRUPTED, listening
 
     with listening() as stops:
         try:
@@ -105,8 +105,8 @@ def write_out(out: Path | None, stops: Stops, write: Callable[[Path], None]) -> 
     if out is None:
         return
     from underlit.report.printout import output_console, say
-    from underlit.report.progress import working
-    from underlit.report.stopping import Phase
+    from underlit.report.progress.stopping import Phase
+    from underlit.report.progress.trace import working
 
     with working(output_console(stderr=True), "drawing and writing"):
         stops.phase, stops.folder = Phase.WRITING, out

@@ -35,7 +35,7 @@ def catalogue(
     from underlit.catalogue import load_catalogue, own_folder
     from underlit.report.catalogue import as_json, found, print_entries, print_entry, suited_by, why_nothing
     from underlit.report.printout import output_console
-    from underlit.scene.entry_check import checked
+    from underlit.scene.reader.entry_check import checked
 
     known = checked(load_catalogue(own))
     for problem in known.problems:

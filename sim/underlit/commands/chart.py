@@ -79,7 +79,7 @@ def chart(
         if reason is not None:
             raise Refused(f"--out: {out}: {reason}")
     made = _make(of_lights, of_tanks, count, seeded or 0, out, workers, cluster)
-    from underlit.report.chart import print_chart
+    from underlit.report.decisions.chart import print_chart
     from underlit.report.printout import output_console
 
     print_chart(output_console(), made, target)
@@ -138,8 +138,8 @@ def _make(
     from underlit.planning.chart import ChartError, make_chart
     from underlit.planning.chart.chart import PHOTONS
     from underlit.report.printout import output_console
-    from underlit.report.rows_progress import rows_done
-    from underlit.report.stopping import INTERRUPTED, end_now
+    from underlit.report.progress.rows import rows_done
+    from underlit.report.progress.stopping import INTERRUPTED, end_now
 
     try:
         with rows_done(output_console(stderr=True)) as tell:
@@ -160,7 +160,7 @@ def _make(
 
 
 def _write(made: Chart, target: Target, out: Path) -> None:
-    from underlit.report.chart import write_chart
+    from underlit.report.decisions.chart import write_chart
     from underlit.report.printout import output_console, say
 
     try:

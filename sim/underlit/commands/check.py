@@ -26,8 +26,8 @@ def check(scene: Path, *, out: Path | None = None) -> None:
     from underlit.report.files import overlay
     from underlit.report.layout import print_layout
     from underlit.report.printout import output_console, say
-    from underlit.viz.fixture_sheet import write_fixture_sheets
-    from underlit.viz.layout import write_layout
+    from underlit.viz.sheets.fixture_sheet import write_fixture_sheets
+    from underlit.viz.sheets.layout import write_layout
 
     console = output_console()
     print_layout(console, lowered)

@@ -22,8 +22,8 @@ from underlit.commands.shared import Refused, load, lowered_scene
 
 if TYPE_CHECKING:
     from underlit.planning.candidates import Candidate
-    from underlit.planning.upkeep import Differs
-    from underlit.report.stopping import Stops
+    from underlit.planning.cleaning_states import Differs
+    from underlit.report.progress.stopping import Stops
 
 MOST_WEEKS = 520
 
@@ -96,7 +96,7 @@ def _weeks(grown: str | None) -> float | None:
 
 
 def _ready_made(before_cleaning: bool, weeks: float | None) -> ReadyMade | None:
-    from underlit.planning.upkeep import cleaning_pair, growing_pair
+    from underlit.planning.cleaning_states import cleaning_pair, growing_pair
 
     if before_cleaning and weeks is not None:
         raise Refused("--before-cleaning, --grown: the two exclude each other; give one")
@@ -122,7 +122,7 @@ def _compare(
     stops: Stops,
 ) -> None:  # fmt: skip
     from underlit.planning.compare import compare as compare_candidates
-    from underlit.report.comparison import print_comparison, write_comparison
+    from underlit.report.decisions.comparison import print_comparison, write_comparison
     from underlit.report.printout import output_console
 
     candidates, differs = _candidates(paths, pair, options, stops)
@@ -137,7 +137,7 @@ def _candidates(
     """The candidates in the order named, and what a ready-made pair assumes."""
     from underlit.planning.candidates import candidate, read_candidate
     from underlit.report.printout import output_console
-    from underlit.report.progress import working
+    from underlit.report.progress.trace import working
 
     found: dict[int, Candidate] = {}
     scenes: dict[int, tuple[str, Any]] = {}

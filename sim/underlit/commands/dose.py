@@ -19,7 +19,7 @@ from underlit.commands.answering import (
 from underlit.commands.shared import Refused, load, lowered_scene
 
 if TYPE_CHECKING:
-    from underlit.report.stopping import Stops
+    from underlit.report.progress.stopping import Stops
     from underlit.scene import Scene
 
 
@@ -69,9 +69,9 @@ def _dose(
     scenes: list[Scene], out: Path | None, price: float | None, paper: str, options: TraceOptions, stops: Stops
 ) -> None:
     from underlit.planning.dose import dose as make
-    from underlit.report.dose import print_dose, write_dose
+    from underlit.report.decisions.dose import print_dose, write_dose
     from underlit.report.printout import output_console
-    from underlit.viz.reading_sheet import Paper
+    from underlit.viz.sheets.reading_sheet import Paper
 
     console = output_console()
     traced = traced_alike([lowered_scene(s) for s in scenes], options, stops)

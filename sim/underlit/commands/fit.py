@@ -64,7 +64,7 @@ def fit(
         read = read_readings(readings, loaded)
     except ReadingsError as problem:
         raise Refused(str(problem)) from None
-    from underlit.report.fit import print_fit
+    from underlit.report.fit.printed import print_fit
     from underlit.report.printout import output_console, say
 
     places = _places(out or Path(f"{scene.stem}-fitted.toml"), scene, carry)
@@ -98,11 +98,11 @@ def _places(path: Path, scene: Path, carry: Path | None) -> tuple[Path, Path | N
 
 
 def _found(scene: Any, readings: Any, photons: int | None, seed: int | None, threads: int | None) -> Found:
-    from underlit.lowering.ground import LoweringError
+    from underlit.lowering.aquascape.hardscape import LoweringError
     from underlit.planning.fit import fit as fit_readings
     from underlit.planning.fit.estimate import UnlitError
     from underlit.report.printout import output_console
-    from underlit.report.progress import working
+    from underlit.report.progress.trace import working
 
     console = output_console(stderr=True)
     try:
@@ -115,7 +115,7 @@ def _found(scene: Any, readings: Any, photons: int | None, seed: int | None, thr
 
 def _written(found: Found, other: Any, places: tuple[Path, Path | None], note: str) -> list[Path]:
     from underlit.planning.fit.corrected import carried_text, corrected_text
-    from underlit.report.fit_files import write_fit
+    from underlit.report.fit.files import write_fit
     from underlit.results.atomic import write_text
 
     path, carried = places

@@ -47,13 +47,13 @@ def plant(
     seeded = whole_number("--seed", seed, 0, (1 << 64) - 1)
     workers = whole_number("--threads", threads, 1, MOST_THREADS)
     loaded = load(scene)
-    from underlit.lowering.ground import LoweringError
+    from underlit.lowering.aquascape.hardscape import LoweringError
     from underlit.planning.plant_map import PHOTONS, PlantMapError, plant_map
+    from underlit.report.decisions.plant_map import print_plant_map, write_plant_map
     from underlit.report.files import why_not_writable
-    from underlit.report.plant_map import print_plant_map, write_plant_map
     from underlit.report.printout import output_console, say
-    from underlit.report.progress import working
-    from underlit.report.stopping import INTERRUPTED, end_now
+    from underlit.report.progress.stopping import INTERRUPTED, end_now
+    from underlit.report.progress.trace import working
     from underlit.scene import SceneError
 
     reason = None if out is None else why_not_writable(out)

@@ -22,8 +22,8 @@ from underlit.commands.shared import Refused, load, lowered_scene
 if TYPE_CHECKING:
     import numpy as np
 
-    from underlit.report.profile import Plant
-    from underlit.report.stopping import Stops
+    from underlit.report.decisions.profile import Plant
+    from underlit.report.progress.stopping import Stops
     from underlit.scene import Band, Scene
 
 MANY = Parameter(negative=())
@@ -116,7 +116,7 @@ def _lengths(option: str, text: str, number: int) -> tuple[float, ...]:
 
 
 def _plant(height: str | None, band: tuple[float, float] | None) -> Plant | None:
-    from underlit.report.profile import Plant
+    from underlit.report.decisions.profile import Plant
     from underlit.scene import Band
 
     if height is None:
@@ -193,8 +193,8 @@ def _check_plant(scene: Scene, plant: Plant, places: list[_Place]) -> None:
 
 def _profile(asked: _Asked, out: Path | None, options: TraceOptions, stops: Stops) -> None:
     from underlit.planning.profile import other_lid
+    from underlit.report.decisions.profile import AS_IT_IS, NO_LID, WITH_LID, print_profile, write_profile
     from underlit.report.printout import output_console
-    from underlit.report.profile import AS_IT_IS, NO_LID, WITH_LID, print_profile, write_profile
 
     scene = asked.scene
     _refuse_flat_line(asked.ends)
@@ -219,7 +219,7 @@ def _refuse_flat_line(ends: tuple[float, ...] | None) -> None:
 
 def _told(asked: _Asked, traced: list[Any], lids: tuple[str, ...]) -> Any:
     from underlit.planning.profile import along_line, profile_at
-    from underlit.report.profile import Told
+    from underlit.report.decisions.profile import Told
     from underlit.scene import tank_uncertainty
 
     scene = asked.scene

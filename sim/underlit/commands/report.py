@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from underlit.commands.shared import MOST_THREADS, Refused, cannot_write, load, lowered_scene, whole_number
 
 if TYPE_CHECKING:
-    from underlit.report.stopping import Stops
+    from underlit.report.progress.stopping import Stops
 
 PAPERS = ("a4", "letter")
 
@@ -58,7 +58,7 @@ def report(
     seeded = whole_number("--seed", seed, 0, (1 << 64) - 1) or 0
     workers = whole_number("--threads", threads, 1, MOST_THREADS)
 
-    from underlit.report.stopping import INTERRUPTED, listening
+    from underlit.report.progress.stopping import INTERRUPTED, listening
 
     with listening() as stops:
         try:
@@ -79,8 +79,8 @@ def _report(
 ) -> int:
     from underlit.report.page import report_html, report_pdf
     from underlit.report.printout import output_console, say
-    from underlit.report.progress import tracing, working
-    from underlit.report.stopping import Phase
+    from underlit.report.progress.stopping import Phase
+    from underlit.report.progress.trace import tracing, working
     from underlit.results.atomic import write_text
 
     precision, seed, threads = how

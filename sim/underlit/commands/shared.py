@@ -22,7 +22,7 @@ def load(path: Path) -> Any:
 
 
 def lowered_scene(scene: Any) -> Any:
-    from underlit.lowering.ground import LoweringError
+    from underlit.lowering.aquascape.hardscape import LoweringError
     from underlit.lowering.scene import lower
 
     try:

@@ -55,12 +55,12 @@ def sheet(
     reason = why_not_fitted(loaded)
     if reason:
         raise Refused(f"{scene}: {reason}")
-    from underlit.lowering.ground import LoweringError
+    from underlit.lowering.aquascape.hardscape import LoweringError
     from underlit.planning.fit.sheet import reading_sheet
+    from underlit.report.decisions.reading_sheet import write_reading_sheet
     from underlit.report.printout import output_console, say
-    from underlit.report.progress import working
-    from underlit.report.reading_sheet import write_reading_sheet
-    from underlit.viz.reading_sheet import Paper
+    from underlit.report.progress.trace import working
+    from underlit.viz.sheets.reading_sheet import Paper
 
     try:
         with working(output_console(stderr=True), "tracing the tank as described"):

@@ -85,8 +85,8 @@ def suggest(
         if reason is not None:
             raise Refused(f"--out: {out}: {reason}")
     found = _suggest(scene, loaded, freedom, count, seeded or 0, workers)
+    from underlit.report.decisions.suggest import print_suggestions, write_suggestions
     from underlit.report.printout import output_console, say
-    from underlit.report.suggest import print_suggestions, write_suggestions
 
     console = output_console()
     print_suggestions(console, found, shown)
@@ -145,12 +145,12 @@ def _price(text: str) -> tuple[str, float]:
 def _suggest(
     path: Path, scene: object, freedom: Freedom, photons: int | None, seed: int, threads: int | None
 ) -> Suggestions:
-    from underlit.lowering.ground import LoweringError
+    from underlit.lowering.aquascape.hardscape import LoweringError
     from underlit.planning import suggest as planning
     from underlit.planning.suggest.suggest import FULL_PHOTONS
     from underlit.report.printout import output_console
-    from underlit.report.rows_progress import steps_done
-    from underlit.report.stopping import INTERRUPTED, end_now
+    from underlit.report.progress.rows import steps_done
+    from underlit.report.progress.stopping import INTERRUPTED, end_now
     from underlit.scene import Scene
 
     assert isinstance(scene, Scene)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from underlit.planning.zones import ZoneReport
-    from underlit.report.stopping import Stops
+    from underlit.report.progress.stopping import Stops
     from underlit.run import Traced
 
 FEWEST_BATCHES = 2
@@ -58,7 +58,7 @@ def trace(
     if precision is not None and budget is not None:
         raise Refused("--precision, --photons: the two exclude each other; give one")
 
-    from underlit.report.stopping import INTERRUPTED, listening
+    from underlit.report.progress.stopping import INTERRUPTED, listening
 
     with listening() as stops:
         try:
@@ -74,8 +74,8 @@ def _trace(
 ) -> int:  # fmt: skip
     from underlit.report.files import scene_texts, why_not_writable
     from underlit.report.printout import output_console, print_answer, print_verdicts
-    from underlit.report.progress import tracing, working
-    from underlit.report.stopping import INTERRUPTED, Phase
+    from underlit.report.progress.stopping import INTERRUPTED, Phase
+    from underlit.report.progress.trace import tracing, working
 
     loaded = load(scene)
     texts = scene_texts(loaded)
@@ -109,7 +109,7 @@ def _write(
 ) -> None:
     from underlit.report.files import write_folder
     from underlit.report.printout import say
-    from underlit.report.stopping import Phase
+    from underlit.report.progress.stopping import Phase
 
     stops.phase, stops.folder = Phase.WRITING, out
     try:

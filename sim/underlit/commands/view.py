@@ -17,7 +17,7 @@ def view(folder: Path) -> None:
     """
     if not (folder / "result.nc").is_file():
         raise Refused(f"{folder}: there is no result.nc; name a folder that `underlit trace --out` wrote")
-    from underlit.viz.viewer import show
+    from underlit.viz.tank3d.viewer import show
 
     try:
         missing = show(folder)

@@ -6,19 +6,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from underlit.lowering.aims import ZonePlace, lower_counters
-from underlit.lowering.bed import lower_bed
-from underlit.lowering.ground import LoweringError, lower_hardscape
-from underlit.lowering.lights import dimming, full_hours, lower_fixtures
-from underlit.lowering.plants import Grown, lower_plants
+from underlit.lowering.aquascape.bed import lower_bed
+from underlit.lowering.aquascape.hardscape import LoweringError, lower_hardscape
+from underlit.lowering.aquascape.plants import Grown, lower_plants
+from underlit.lowering.aquascape.terraces import lower_terraces
+from underlit.lowering.fixtures import dimming, full_hours, lower_fixtures
 from underlit.lowering.rack import PlacedWorld, of_tank
 from underlit.lowering.shapes import ShapeError
-from underlit.lowering.shell import lower_shell
-from underlit.lowering.terraces import lower_terraces
+from underlit.lowering.tallies import ZonePlace, lower_counters
+from underlit.lowering.tank.shell import lower_shell
 from underlit.lowering.world import Mesh, Plan, World
-from underlit.scene.aims import Zone
 from underlit.scene.model import Scene
-from underlit.scene.rack import RackTank
+from underlit.scene.tank.rack import RackTank
+from underlit.scene.targets import Zone
 
 BED_CELL = 0.02
 """Only the scene's own tank has a map; the substrates of others are counted on faces of this size [m]."""

@@ -492,7 +492,7 @@ class World:
             raise ValueError("the world has no light source")
         if not self._meshes and not self._copies:
             raise ValueError("the world has no surface")
-        from underlit.lowering.freeze import freeze_world
+        from underlit.lowering.compile.tables import freeze_world
 
         return freeze_world(self)
 

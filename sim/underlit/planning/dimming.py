@@ -15,8 +15,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from underlit.lowering.aims import ZonePlace
 from underlit.lowering.scene import Lowered
+from underlit.lowering.tallies import ZonePlace
 from underlit.planning.patches import Patches, spread, zone_patches
 from underlit.planning.zones import Verdict, ZoneReport, chances, daily_integrals, verdict, zone_reports
 from underlit.results.estimate import Estimate

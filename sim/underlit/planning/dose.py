@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from underlit.lowering.aims import ZonePlace
 from underlit.lowering.scene import Lowered
+from underlit.lowering.tallies import ZonePlace
 from underlit.planning.candidates import DAYS_A_YEAR, kwh_a_year, watt_hours_a_day
 from underlit.planning.patches import zone_patches
 from underlit.planning.zones import (
@@ -30,7 +30,7 @@ from underlit.planning.zones import (
 )
 from underlit.results.result import Result
 from underlit.scene import Band, Need, Scene, tank_uncertainty
-from underlit.scene.aims import NEW_TANK_SHARE, band_for
+from underlit.scene.targets import NEW_TANK_SHARE, band_for
 
 NEW_TANK_HOURS, NEW_TANK_WEEKS = 6.0, 4.0
 AGEING_A_YEAR = (0.02, 0.08)

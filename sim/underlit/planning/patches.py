@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.lowering.aims import ZonePlace
+from underlit.lowering.tallies import ZonePlace
 from underlit.lowering.world import Grid
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result

@@ -23,7 +23,7 @@ from underlit.results.result import Field, Result
 from underlit.run import Traced, trace
 from underlit.scene import Band, Need, PlantKind, Scene, band_for, tank_uncertainty
 from underlit.scene.model import PLANTED_GIVES_BACK
-from underlit.scene.tank import SIDES
+from underlit.scene.tank.tank import SIDES
 from underlit.text.problem import shown
 from underlit.text.suggest import did_you_mean
 
@@ -157,7 +157,7 @@ def wishes_for(scene: Scene, names: Sequence[str] = ()) -> list[Wish]:
 def _catalogue_wishes(answers: dict[str, bool]) -> dict[str, Wish]:
     """Wishes of the catalogue's plants that stand in the bed and say what light they need."""
     from underlit.catalogue import Kind, load_catalogue
-    from underlit.scene.entry_check import checked, scene_around
+    from underlit.scene.reader.entry_check import checked, scene_around
 
     catalogue = checked(load_catalogue())
     found = {}

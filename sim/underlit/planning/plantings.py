@@ -19,15 +19,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.lowering.plants import Grown
+from underlit.lowering.aquascape.plants import Grown
 from underlit.lowering.scene import Lowered
 from underlit.lowering.world import Grid
 from underlit.planning.surfaces import UpperCells, layers_of, mean_of, meshes_of, upper_cells
 from underlit.results.estimate import Estimate, combine, mean_of_groups
 from underlit.results.result import Result
 from underlit.results.stored import StoredResult
-from underlit.scene.aims import Band
-from underlit.scene.plants import PlantKind, Plants
+from underlit.scene.aquascape.plants import PlantKind, Plants
+from underlit.scene.targets import Band
 
 POOLS_M = (0.01, 0.02, 0.03)
 NOISIEST_POOL = 0.1

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.lowering.scene import Lowered
-from underlit.planning.columns import Column, column, column_difference, square
+from underlit.planning.vertical_profiles import Column, column, column_difference, square
 from underlit.planning.zones import Verdict, chances, verdict
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result

@@ -12,8 +12,8 @@ from underlit.lowering.shapes.shape import face_areas, face_normals
 from underlit.lowering.world import COPIES, Mesh, Role
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
+from underlit.scene.aquascape.plants import Plants
 from underlit.scene.model import Scene
-from underlit.scene.plants import Plants
 
 SHOWN = (Role.WOOD, Role.STONE, Role.PLANTS)
 LEVELS = 3

@@ -14,7 +14,7 @@ from underlit.catalogue.entry import SOURCE_OF_ALL
 from underlit.catalogue.search import words_found_nowhere
 from underlit.report.printout import say, table
 from underlit.scene import Band, Scene
-from underlit.scene.entry_check import scene_around
+from underlit.scene.reader.entry_check import scene_around
 from underlit.text.suggest import did_you_mean
 from underlit.units import format_length, format_volume
 

@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from underlit.lowering.lights import footprint
+from underlit.lowering.fixtures import footprint
 from underlit.lowering.scene import Lowered
 from underlit.lowering.world import Role
 from underlit.planning.zones import ZoneReport
@@ -126,7 +126,7 @@ def write_folder(
     texts: the scene as traced, see `scene_texts`. Raises OSError where a file cannot be written; files of an earlier
     result are then still whole and together.
     """
-    from underlit.viz.surfaces import write_vtm
+    from underlit.viz.tank3d.surfaces import write_vtm
 
     summary = summarise(traced, list(reports))
     told: list[str] = []
@@ -151,9 +151,9 @@ def _write_parts(
     traced: Traced, reports: Sequence[ZoneReport], summary: dict[str, Any], work: Path, texts: dict[str, str]
 ) -> list[str]:
     from underlit.results.store import write_fields
-    from underlit.viz.fixture_sheet import write_fixture_sheets
-    from underlit.viz.plan_map import write_plan_map
-    from underlit.viz.stills import write_still
+    from underlit.viz.maps.plan_map import write_plan_map
+    from underlit.viz.sheets.fixture_sheet import write_fixture_sheets
+    from underlit.viz.tank3d.stills import write_still
 
     text = json.dumps(summary, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     write_text(work / "summary.json", text)

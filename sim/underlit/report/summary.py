@@ -15,7 +15,8 @@ from underlit.planning.zones import ZoneReport, zone_reports
 from underlit.report.ledger import as_percentages, light_ledger
 from underlit.results.estimate import Estimate
 from underlit.run import Traced
-from underlit.scene import Scene, assumptions, tank_uncertainty
+from underlit.scene import Scene, tank_uncertainty
+from underlit.scene.assumptions.scene import assumptions
 from underlit.transport.tables import Counter
 
 FORMAT = 1

@@ -1,15 +1,15 @@
 """What a scene file may say: models, the reader, and the assumptions a scene leaves to defaults."""
 
-from underlit.scene.aims import Band, Need, Needs, Spot, Zone, band_for
-from underlit.scene.assumptions import Assumption, assumptions, tank_uncertainty
-from underlit.scene.errors import SceneError
-from underlit.scene.ground import Stone, Substrate, Wood
-from underlit.scene.lid import Hood, Lid
+from underlit.scene.aquascape.ground import Stone, Substrate, Wood
+from underlit.scene.aquascape.plants import PlantKind, Plants
+from underlit.scene.assumptions.scene import Assumption, assumptions, tank_uncertainty
 from underlit.scene.lights import Channel, Fixture
 from underlit.scene.model import Scene
-from underlit.scene.plants import PlantKind, Plants
-from underlit.scene.reader import json_schema, load_scene, scene_from_dict
-from underlit.scene.tank import Behind, Tank, Wall, Water
+from underlit.scene.reader.errors import SceneError
+from underlit.scene.reader.reader import json_schema, load_scene, scene_from_dict
+from underlit.scene.tank.lid import Hood, Lid
+from underlit.scene.tank.tank import Behind, Tank, Wall, Water
+from underlit.scene.targets import Band, Need, Needs, Spot, Zone, band_for
 from underlit.text.problem import Problem
 
 __all__ = [

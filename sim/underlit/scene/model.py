@@ -7,15 +7,15 @@ from pathlib import Path
 import numpy as np
 from pydantic import Field, PrivateAttr
 
-from underlit.scene.aims import SPOT_ABOVE_SUBSTRATE_M, Band, Spot, Zone
+from underlit.scene.aquascape.ground import Stone, Substrate, Wood
+from underlit.scene.aquascape.plants import Plants
 from underlit.scene.common import OneLine, Part, YesNo
-from underlit.scene.ground import Stone, Substrate, Wood
-from underlit.scene.layers import UsedEntry
-from underlit.scene.lid import Hood, Lid
 from underlit.scene.lights import Fixture
-from underlit.scene.plants import Plants
-from underlit.scene.rack import RackTank
-from underlit.scene.tank import WATER_BELOW_RIM_M, Tank, Water
+from underlit.scene.reader.layers import UsedEntry
+from underlit.scene.tank.lid import Hood, Lid
+from underlit.scene.tank.rack import RackTank
+from underlit.scene.tank.tank import WATER_BELOW_RIM_M, Tank, Water
+from underlit.scene.targets import SPOT_ABOVE_SUBSTRATE_M, Band, Spot, Zone
 
 PLANTED_GIVES_BACK = 0.25
 

@@ -72,7 +72,7 @@ def fit_work(text: str, rows: Sequence[Row], folder: Path, jobs: Jobs) -> Callab
     def work(job: Job) -> FitAnswer:
         from underlit.planning.fit import corrected_text, fit
         from underlit.planning.fit.light import PHOTONS
-        from underlit.report.fit_files import fit_summary, write_residual_picture
+        from underlit.report.fit.files import fit_summary, write_residual_picture
         from underlit.scene import load_scene
 
         job.tell("building the tank")
@@ -94,9 +94,9 @@ def sheet_work(text: str, folder: Path, jobs: Jobs) -> Callable[[Job], bytes]:
 
     def work(job: Job) -> bytes:
         from underlit.planning.fit.sheet import PHOTONS, reading_sheet
-        from underlit.report.reading_sheet import write_reading_sheet
+        from underlit.report.decisions.reading_sheet import write_reading_sheet
         from underlit.scene import load_scene
-        from underlit.viz.reading_sheet import Paper
+        from underlit.viz.sheets.reading_sheet import Paper
 
         job.tell("building the tank")
         with on_disk(folder, text) as path:

@@ -48,9 +48,9 @@ def card_work(light: Light, price: float | None) -> Callable[[Job], bytes]:
 
     def work(job: Job) -> bytes:
         from underlit.planning.dose import dose
-        from underlit.report.dose import settings_card
-        from underlit.viz.reading_sheet import Paper
-        from underlit.viz.settings_card import write_cards
+        from underlit.report.decisions.dose import settings_card
+        from underlit.viz.sheets.reading_sheet import Paper
+        from underlit.viz.sheets.settings_card import write_cards
 
         job.tell("drawing")
         card = settings_card(dose(light.lowered, light.result, price=price))
@@ -87,7 +87,7 @@ def plants_work(text: str, names: Sequence[str], folder: Path, jobs: Jobs) -> Ca
     def work(job: Job) -> PlantAnswer:
         from underlit.planning.plant_map import PHOTONS, plant_map
         from underlit.scene import load_scene
-        from underlit.viz.plant_panels import write_plant_panels
+        from underlit.viz.maps.plant_panels import write_plant_panels
 
         job.tell("tracing the bed without what stands in it")
         with on_disk(folder, text) as path:
@@ -102,8 +102,8 @@ def plants_work(text: str, names: Sequence[str], folder: Path, jobs: Jobs) -> Ca
 
 def _plant_row(place) -> PlantRow:
     from underlit.planning.plant_map import Fit
+    from underlit.report.decisions.plant_map import where_words
     from underlit.report.numbers import percent
-    from underlit.report.plant_map import where_words
 
     band = place.wish.band
     dim, right, more = (percent(place.share(fit)) for fit in (Fit.TOO_DIM, Fit.RIGHT, Fit.MORE))

@@ -64,9 +64,9 @@ def suggest_work(text: str, wish: Wish, folder: Path, jobs: Jobs) -> Callable[[J
     def work(job: Job) -> SuggestAnswer:
         from underlit.planning.suggest import suggest
         from underlit.planning.suggest.suggest import FULL_PHOTONS
-        from underlit.report.suggest import hanging_words, in_words, setting_words
+        from underlit.report.decisions.suggest import hanging_words, in_words, setting_words
         from underlit.scene import load_scene
-        from underlit.viz.suggestions import write_suggestion_picture
+        from underlit.viz.sheets.suggestions import write_suggestion_picture
 
         job.tell("building the tank")
         with on_disk(folder, text) as path:
@@ -105,7 +105,7 @@ def _freedom(wish: Wish) -> Freedom:
 def own_kinds(scene: Scene) -> list[str]:
     """Names of the kinds of light that hang there and of which another may be bought."""
     from underlit.planning.suggest import Freedom, SuggestError
-    from underlit.planning.suggest.freedom import kinds_of
+    from underlit.planning.suggest.search_space import kinds_of
 
     try:
         return [kind.name for kind in kinds_of(scene, Freedom())]
@@ -114,7 +114,7 @@ def own_kinds(scene: Scene) -> list[str]:
 
 
 def _way(name: str, one: Suggestion, text: str, why_not: str) -> Way:
-    from underlit.report.suggest import buy_words, hanging_words, setting_words, unmet_words
+    from underlit.report.decisions.suggest import buy_words, hanging_words, setting_words, unmet_words
 
     return Way(
         name=name,

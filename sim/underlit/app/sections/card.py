@@ -6,8 +6,8 @@ from typing import Any
 
 from nicegui import ui
 
-from underlit.app.bench import Bench
 from underlit.app.fields import Fields
+from underlit.app.section import Bench
 from underlit.scene import Scene
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from nicegui import ui
 
-from underlit.app.bench import Bench
-from underlit.app.desk import Side
-from underlit.app.sections.files import Files
-from underlit.app.sections.start import Start
+from underlit.app.section import Bench
+from underlit.app.sections.edit.files import Files
+from underlit.app.sections.edit.start import Start
+from underlit.app.session import Side
 
 
 class Header:

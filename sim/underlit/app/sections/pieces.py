@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 
 from nicegui import ui
 
-from underlit.app.bench import Bench
-from underlit.app.desk import Side
+from underlit.app.section import Bench
+from underlit.app.session import Side
 
 LONG = 16
 """Letters from which a cell of a table is read as text, from the left."""

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from underlit.scene import Fixture, Scene, SceneError, load_scene, scene_from_dict
-from underlit.scene.checks import check_scene
+from underlit.scene.checks.scene import check_scene
 from underlit.scene.model import PLANTED_GIVES_BACK
-from underlit.scene.tank import SIDES
+from underlit.scene.tank.tank import SIDES
 from underlit.text.problem import shown
 
 FILE_ENDING = ".toml"

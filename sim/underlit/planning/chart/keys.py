@@ -11,7 +11,7 @@ from typing import Any
 
 from underlit import __version__
 from underlit.scene import Scene
-from underlit.scene.layers import PATH_KEYS
+from underlit.scene.reader.layers import PATH_KEYS
 
 FORMAT = 1
 """Of the row files; a change makes every kept row stale."""

@@ -13,7 +13,7 @@ from importlib.util import find_spec
 from typing import Any
 
 from underlit.backends.cpu import available_threads
-from underlit.lowering.ground import LoweringError
+from underlit.lowering.aquascape.hardscape import LoweringError
 from underlit.planning.chart.axes import ChartError
 from underlit.planning.chart.keys import program
 from underlit.planning.chart.row import Combination, Misfit, Row, trace_combination

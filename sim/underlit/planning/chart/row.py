@@ -7,7 +7,7 @@ import math
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from underlit.lowering.aims import WHOLE_BED
+from underlit.lowering.tallies import WHOLE_BED
 from underlit.planning.chart.tenths import bed_tenths
 from underlit.results.estimate import Estimate
 from underlit.run import Traced, trace

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.lowering.plants import Grown
+from underlit.lowering.aquascape.plants import Grown
 from underlit.planning.fit.estimate import PLACED_SD_M, Fitted, reading_sigma
 from underlit.planning.fit.light import Model, Place, Shot, dimming_of
 from underlit.planning.fit.readings import LidState, Setting
-from underlit.scene.aims import SPOT_ABOVE_SUBSTRATE_M
+from underlit.scene.aquascape.plants import PlantKind
 from underlit.scene.model import Scene
-from underlit.scene.plants import PlantKind
+from underlit.scene.targets import SPOT_ABOVE_SUBSTRATE_M
 
 TIED = 0.75
 """Correlation from which two parameters count as not told apart."""

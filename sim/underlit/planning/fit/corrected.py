@@ -14,10 +14,10 @@ from typing import Any
 
 from underlit.planning.fit.estimate import Fitted
 from underlit.planning.fit.parameters import Kind, Parameter, makes
-from underlit.scene.layers import PATH_KEYS
 from underlit.scene.lights import Fixture
 from underlit.scene.lights.output import MOST_EFFICACY
 from underlit.scene.model import Scene
+from underlit.scene.reader.layers import PATH_KEYS
 from underlit.text.toml import read_toml
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")

@@ -19,9 +19,9 @@ from underlit.lowering.scene import Lowered, lower
 from underlit.lowering.world import Plan, SourceInfo
 from underlit.planning.fit.parameters import Kind, Parameter, tint_shape, touched, with_values
 from underlit.planning.fit.readings import LidState, Setting
-from underlit.scene.aims import Spot
 from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
+from underlit.scene.targets import Spot
 from underlit.transport.tables import Tables
 from underlit.units import Length
 

@@ -16,12 +16,12 @@ from enum import StrEnum
 
 import numpy as np
 
-from underlit.lowering.lights import group_name, source_name
+from underlit.lowering.fixtures import group_name, source_name
 from underlit.lowering.world import Plan
 from underlit.photometry.lens import Lens, LensKind
 from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
-from underlit.scene.tank import SIDES, Behind
+from underlit.scene.tank.tank import SIDES, Behind
 from underlit.transport.tables import Tables
 
 UPRIGHT = tuple(side for side in SIDES if side != "bottom")

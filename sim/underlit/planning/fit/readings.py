@@ -21,8 +21,8 @@ from typing import TypeVar
 
 import numpy as np
 
-from underlit.scene.aims import SPOT_ABOVE_SUBSTRATE_M, Spot
 from underlit.scene.model import Scene
+from underlit.scene.targets import SPOT_ABOVE_SUBSTRATE_M, Spot
 from underlit.text.problem import Problem, shown
 from underlit.text.suggest import did_you_mean
 from underlit.units import QuantityError, parse_flux, parse_length

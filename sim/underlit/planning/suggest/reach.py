@@ -13,7 +13,7 @@ import numpy as np
 from underlit.photometry.lens import relative_intensity
 from underlit.results.result import Result
 from underlit.scene import Fixture, Scene
-from underlit.scene.checks import fixture_bounds_m, fixture_heights_m
+from underlit.scene.checks.scene import fixture_bounds_m, fixture_heights_m
 from underlit.units import format_length
 
 HAND_M = 0.12

@@ -15,10 +15,10 @@ import numpy as np
 
 from underlit.backends.cpu import available_threads
 from underlit.lowering.scene import lower
-from underlit.planning.suggest.freedom import Freedom, Hanging, Kind, scene_with
+from underlit.planning.suggest.search_space import Freedom, Hanging, Kind, scene_with
 from underlit.run import Traced, trace
 from underlit.scene import Scene
-from underlit.scene.checks import check_scene
+from underlit.scene.checks.scene import check_scene
 
 COARSE_PHOTONS = 1 << 17
 HEIGHTS, PLACES = 4, 7

@@ -10,7 +10,7 @@ from underlit.planning.chart.axes import is_file
 from underlit.planning.fit.corrected import relative, toml_text
 from underlit.planning.suggest.suggestion import Suggestion
 from underlit.scene import Fixture
-from underlit.scene.layers import PATH_KEYS
+from underlit.scene.reader.layers import PATH_KEYS
 from underlit.text.toml import read_toml
 
 _HUNG = ("above_rim", "above_water", "position", "turn", "clip")

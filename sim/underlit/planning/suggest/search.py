@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.planning.suggest.dimming import EASY_SETTING, Bands, Setting, set_channels
-from underlit.planning.suggest.freedom import Hanging, mix_of
 from underlit.planning.suggest.responses import Response
+from underlit.planning.suggest.search_space import Hanging, mix_of
 
 ROUGH_STEPS = {1: 40, 2: 12, 3: 7}
 """Steps of dimming by number of fixtures in the rough search."""

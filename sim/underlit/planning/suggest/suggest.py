@@ -10,16 +10,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.backends.cpu import available_threads
-from underlit.lowering.lights import dimming
+from underlit.lowering.fixtures import dimming
 from underlit.planning.suggest.conflicts import OutOfReach, TooAlike, conflicts
 from underlit.planning.suggest.dimming import Bands
-from underlit.planning.suggest.freedom import Freedom, Kind, SuggestError, Weigh, kinds_of, scene_with
 from underlit.planning.suggest.responses import Response, full_power_trace, places_for, trace_responses
 from underlit.planning.suggest.search import Found, search
+from underlit.planning.suggest.search_space import Freedom, Kind, SuggestError, Weigh, kinds_of, scene_with
 from underlit.planning.suggest.suggestion import Question, Suggestion, as_set, headroom_class, set_best, verified
 from underlit.run import Traced
 from underlit.scene import Scene, tank_uncertainty
-from underlit.scene.checks import check_scene
+from underlit.scene.checks.scene import check_scene
 
 FULL_PHOTONS = 1 << 19
 """Photons of a trace that verifies: zones to about a per cent."""

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.planning.suggest.dimming import EASY_SETTING, Bands, set_channels, setting_of
-from underlit.planning.suggest.freedom import Hanging, Weigh, mix_of, scene_with
 from underlit.planning.suggest.reach import Reach, reach_of
 from underlit.planning.suggest.responses import channel_response, full_power_trace
+from underlit.planning.suggest.search_space import Hanging, Weigh, mix_of, scene_with
 from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.results.result import Result
 from underlit.run import Traced

@@ -144,11 +144,11 @@ def _probes(summary: dict[str, Any]) -> list[dict[str, str]]:
 # -- pictures --------------------------------------------------------------------------------------------------------
 def _pictures(traced: Traced, reports: list[ZoneReport], summary: dict[str, Any]) -> dict[str, Any]:
     """Data addresses of the pictures; `view` is missing where there is no GL, `why` then says what to install."""
-    from underlit.viz.fixture_sheet import write_fixture_sheets
-    from underlit.viz.layout import write_layout
-    from underlit.viz.plan_map import write_plan_map
-    from underlit.viz.sections import write_sections
-    from underlit.viz.stills import write_still
+    from underlit.viz.maps.plan_map import write_plan_map
+    from underlit.viz.maps.sections import write_sections
+    from underlit.viz.sheets.fixture_sheet import write_fixture_sheets
+    from underlit.viz.sheets.layout import write_layout
+    from underlit.viz.tank3d.stills import write_still
 
     lowered, result = traced.lowered, traced.result
     marks = overlay(lowered, reports, summary["spots"])

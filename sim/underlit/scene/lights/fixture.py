@@ -39,7 +39,7 @@ from underlit.scene.lights.flux import Flux, claimed_flux
 from underlit.scene.lights.guesses import output_from_file, usual_leds, usual_ppf, usual_size
 from underlit.scene.lights.lens import LeanRad, LensShape, LensWord
 from underlit.scene.lights.output import MOST_EFFICACY, Kept, Output
-from underlit.scene.tank import Size
+from underlit.scene.tank.tank import Size
 from underlit.spectra.grid import FloatArray
 
 MOST_PPF = 20_000.0

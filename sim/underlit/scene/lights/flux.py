@@ -15,7 +15,7 @@ from underlit.photometry.point import Head, WaterOver
 from underlit.scene.lights.channel import Channel
 from underlit.scene.lights.lens import LensShape
 from underlit.scene.lights.output import USUAL_EFFICACY, Output
-from underlit.scene.tank import TANNIN_A440_PER_M
+from underlit.scene.tank.tank import TANNIN_A440_PER_M
 from underlit.spectra.grid import FloatArray
 from underlit.spectra.media import optical_constants
 

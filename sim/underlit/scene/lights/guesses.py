@@ -10,7 +10,7 @@ from underlit.scene.lights.body import LONGEST_M, PRESETS, ROUND, SHORTEST_M, WA
 from underlit.scene.lights.channel import Channel
 from underlit.scene.lights.flux import claimed_flux
 from underlit.scene.lights.output import USUAL_EFFICACY, Output
-from underlit.scene.tank import Size
+from underlit.scene.tank.tank import Size
 
 MOST_GUESSED_LEDS = 400
 MOST_GUESSED_RINGS = 40

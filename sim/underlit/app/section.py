@@ -1,0 +1,145 @@
+"""What the sections of a page share: the desk, acting on it and saying what went wrong, and being told of changes."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+from nicegui import Client, ui
+
+from underlit.app.document import Document, DocumentError
+from underlit.app.light import Light
+from underlit.app.session import Desk, Side, Variant
+from underlit.scene import Scene
+
+METRES_PER_INCH = 0.0254
+
+
+class Section(Protocol):
+    """A part of the page that follows the tank."""
+
+    def scene_changed(self) -> None:
+        """The scene in hand is another one, or changed."""
+
+    def light_changed(self) -> None:
+        """More or other light is known."""
+
+
+@dataclass
+class Bench:
+    """One open page of a desk."""
+
+    desk: Desk
+    client: Client
+    sections: list[Section] = field(default_factory=list)
+    _loop: asyncio.AbstractEventLoop | None = None
+    _seen: tuple[Any, ...] = ()
+    _due: bool = False
+
+    # -- reading --------------------------------------------------------------------------------------------
+    @property
+    def variant(self) -> Variant | None:
+        """The variant in hand."""
+        return self.desk.variant
+
+    @property
+    def scene(self) -> Scene | None:
+        """The scene in hand."""
+        variant = self.desk.variant
+        return None if variant is None else variant.scene
+
+    @property
+    def light(self) -> Light | None:
+        """The light known of it."""
+        variant = self.desk.variant
+        return None if variant is None else variant.light
+
+    # -- lengths --------------------------------------------------------------------------------------------
+    @property
+    def inches(self) -> bool:
+        """Whether lengths are shown in inches."""
+        return self.desk.units == "in"
+
+    def shown_length(self, metres: float) -> float:
+        """A length as a number in the user's unit."""
+        return round(metres / METRES_PER_INCH, 2) if self.inches else round(metres * 100, 1)
+
+    def length_text(self, metres: float) -> str:
+        """A length as a scene writes it."""
+        return f"{self.shown_length(metres):g} {self.desk.units}"
+
+    def typed_length(self, number: float) -> str:
+        """What was typed in the user's unit, as a scene writes it."""
+        return f"{number:g} {self.desk.units}"
+
+    # -- acting ---------------------------------------------------------------------------------------------
+    def act(self, change: Callable[[], Any]) -> bool:
+        """Do something to the desk; where it is refused, say why and show what holds."""
+        try:
+            change()
+        except DocumentError as problem:
+            ui.notify(str(problem), type="negative", multi_line=True, close_button="Close", timeout=12_000)
+            self.tell_scene()
+            return False
+        return True
+
+    def edit(self, change: Callable[[Document], Any]) -> bool:
+        """Change the text in hand."""
+        return self.act(lambda: self.desk.edit(change))
+
+    def set(self, *path: str | int, value: Any) -> bool:
+        """Say one value."""
+        return self.act(lambda: self.desk.set(*path, value=value))
+
+    # -- being told -----------------------------------------------------------------------------------------
+    def listen(self) -> None:
+        """Follow the desk until the page is closed."""
+        self._loop = asyncio.get_running_loop()
+        self.desk.listeners.append(self._heard)
+        self.client.on_connect(self._arrive)
+        self.client.on_disconnect(lambda: self.desk.watchers.discard(self.client.id))
+        self.client.on_delete(self._leave)
+
+    def _arrive(self) -> None:
+        self.desk.watchers.add(self.client.id)
+        self._catch_up()
+
+    def _leave(self) -> None:
+        if self._heard in self.desk.listeners:
+            self.desk.listeners.remove(self._heard)
+
+    def _heard(self, side: Side) -> None:
+        if self._loop is not None and not self._due:
+            self._due = True
+            self._loop.call_soon_threadsafe(self._catch_up)
+
+    def _catch_up(self) -> None:
+        """Follow the desk while somebody looks; a page out of touch catches up when it is back."""
+        self._due = False
+        if self.client.has_socket_connection:
+            with self.client:
+                self.refresh()
+
+    def refresh(self) -> None:
+        """Tell the sections what is new since the last time."""
+        variant = self.desk.variant
+        scene_now = (self.desk.side, variant and variant.text, self.desk.units, len(self.desk.variants))
+        lights = tuple((s, id(v.light), v.trouble) for s, v in self.desk.variants.items())
+        seen, self._seen = self._seen, (scene_now, lights)
+        if not seen or seen[0] != scene_now:
+            self.tell_scene()
+            self.tell_light()
+        elif seen[1] != lights:
+            self.tell_light()
+
+    def tell_scene(self) -> None:
+        """Have every section show the scene anew."""
+        for section in self.sections:
+            section.scene_changed()
+
+    def tell_light(self) -> None:
+        """Have every section show the light anew."""
+        for section in self.sections:
+            section.light_changed()

@@ -1,0 +1,1 @@
+"""Sections in which the tank is described."""

@@ -1,0 +1,1 @@
+"""Sections that show the light and what it means."""

@@ -1,0 +1,116 @@
+"""The light of a day in a settled and in a new tank, what it costs, what age leaves, and the card to hang by the tank."""
+
+from __future__ import annotations
+
+from nicegui import ui
+
+from underlit.app.heavy.jobs import Jobs
+from underlit.app.heavy.papers import card_work
+from underlit.app.section import Bench
+from underlit.app.sections.card import Card
+from underlit.app.sections.light.verdicts import WORDS
+from underlit.app.sections.pieces import file_name, numbers, refused, sentences
+from underlit.app.sections.work.working import Work, Working
+from underlit.planning.dose import AGEING_A_YEAR, NEW_TANK_HOURS, NEW_TANK_WEEKS, Dose, Span, ZoneDose, dose
+from underlit.planning.zones import Verdict
+from underlit.report.decisions.dose import dial, energy_words, hours_words, setting_words, suit_words, years_words
+from underlit.scene import Scene
+from underlit.scene.targets import NEW_TANK_SHARE
+
+
+class Day(Card):
+    """DLI, energy, cost and ageing; all of it arithmetic on the light in hand."""
+
+    title = "Light of a day, cost of a year"
+    opened = False
+
+    def __init__(self, bench: Bench, jobs: Jobs) -> None:
+        super().__init__(bench)
+        self._open = False
+        self.details.on(
+            "toggle", lambda event: self._turned(bool(event.args)), js_handler="(event) => emit(event.target.open)"
+        )
+        with self.body.classes("stack"):
+            self._price = ui.number("Price of a kWh", min=0, max=999, step=0.01, on_change=self.light_changed)
+            self._price.props('dense outlined clearable debounce="400"').classes("field")
+            self._told = ui.element("div").classes("stack")
+            label = "Settings card to hang by the tank (PDF)"
+            Working(bench, jobs, "card", label, self._card, self._save, forget=True).recall()
+
+    def scene_changed(self) -> None:
+        """Hours may have changed."""
+        self.light_changed()
+
+    def _turned(self, is_open: bool) -> None:
+        self._open = is_open
+        self.light_changed()
+
+    def light_changed(self) -> None:
+        """Show days and years anew, while the card is open."""
+        light = self.bench.light
+        self._told.clear()
+        if light is None or not self._open:
+            return
+        made = dose(light.lowered, light.result, price=self._price.value)
+        with self._told:
+            sentences(day_lines(light.lowered.scene))
+            _table(made)
+            low, high = (f"{100 * share:.0f}" for share in NEW_TANK_SHARE)
+            least, most = (f"{100 * share:.0f}" for share in AGEING_A_YEAR)
+            ui.label(
+                f"DLI in mol/m2/day. New tank: {NEW_TANK_HOURS:g} h a day at {low}-{high} % of that for the first "
+                f"{NEW_TANK_WEEKS:g} weeks, then as set. Lights lose {least}-{most} % of their output a year (both common "
+                "practice)."
+            ).classes("quiet")
+            sentences([line for line in (*setting_words(made), suit_words(made), energy_words(made)) if line])
+
+    def _card(self) -> Work | None:
+        if self.bench.light is None:
+            refused("the light of this tank is not traced yet: try again in a moment")
+            return None
+        return card_work(self.bench.light, self._price.value)
+
+    def _save(self, content: bytes) -> None:
+        ui.download.content(content, file_name(self.bench, "-card.pdf"), "application/pdf")
+
+
+def day_lines(scene: Scene) -> list[str]:
+    """How each light is set, its hours, and its schedule where it has one."""
+    lines = []
+    for fixture in scene.fixtures:
+        line = f"{fixture.name}: {dial(fixture)}, {hours_words(fixture)}"
+        if fixture.schedule is not None:
+            stepped = fixture.dimming_curve is not None
+            rows = (
+                f"{_clock(time)} {f'step {v:g}' if stepped else f'{100 * v:.0f} %'}" for time, v in fixture.schedule
+            )
+            line += f" ({', '.join(rows)})"
+        lines.append(line)
+    return lines
+
+
+def _clock(hours: float) -> str:
+    minutes = round(60 * hours)
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def _table(made: Dose) -> None:
+    heads = ("Zone", "DLI, new tank", "New tank", "DLI, settled", "Settled", "Too dim in years")
+    rows = [
+        (z.name, _span(z.new_dli), _word(z.new_verdict), f"{z.dli:.2f}", _word(z.verdict), _years(z))
+        for z in made.zones
+    ]
+    numbers(heads, rows, "Light of a day by zone, in mol/m2/day")
+
+
+def _word(verdict: Verdict) -> str:
+    return "-" if verdict is Verdict.NO_AIM else WORDS[verdict]
+
+
+def _years(zone: ZoneDose) -> str:
+    return years_words(zone.years_in_band) or "-"
+
+
+def _span(span: Span) -> str:
+    low, high = (f"{value:.2f}" for value in span)
+    return low if low == high else f"{low}-{high}"

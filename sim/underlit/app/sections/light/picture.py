@@ -1,0 +1,173 @@
+"""The tank in 3D with the bar that says what its colours mean and what is shown."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from nicegui import ui
+
+from underlit.app.document import Document
+from underlit.app.fields import Range
+from underlit.app.section import Bench
+from underlit.app.sections.edit.zones import next_spot
+from underlit.app.view import TankView
+from underlit.scene import Plants
+from underlit.viz.palette import BAR_TITLE
+
+PLANES = {"none": "no light plane", "level": "level plane", "upright": "upright section"}
+
+
+class Picture:
+    """3D view and its bar."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._shape: Any = None
+        self._light: Any = None
+        self.view = TankView(on_spot=self._dropped, on_moved=self._moved, on_cut=self._cut).classes("picture")
+        self._progress = ui.label("").classes("progress").props('role="status"')
+        with ui.row().classes("bar"):
+            self._low = ui.label("0").classes("end")
+            ui.element("div").classes("ramp").props('role="img" aria-label="Colours from dim to bright"')
+            self._high = ui.label("").classes("end")
+            ui.label(BAR_TITLE).classes("quiet")
+            self._pinned = ui.number("Top at", min=1, max=5000, step=10, on_change=self._show)
+            self._pinned.props('dense outlined clearable debounce="400"').classes("narrow")
+            self._contours = ui.number("Lines every", value=20, min=0, max=500, step=5, on_change=self._show)
+            self._contours.props('dense outlined debounce="400"').classes("narrow")
+        with ui.row().classes("bar"):
+            shown = (("lid", "Lid"), ("glass", "Glass"), ("water", "Water"), ("plants", "Plants"))
+            self._shown = {key: ui.checkbox(label, value=True, on_change=self._show) for key, label in shown}
+            self._plane = ui.select(PLANES, label="Light inside the water", value="none", on_change=self._show)
+            self._plane.props("dense outlined options-dense").classes("medium")
+            self._at = 0.5
+            self._where = Range("Where the light plane lies, share of the way", self._slid)
+            self._where.show(50)
+            self._angle = ui.number("Turned (deg)", value=0, min=0, max=180, step=15, on_change=self._show)
+            self._angle.props('dense outlined debounce="300"').classes("narrow")
+        self._show()
+
+    # -- following the tank ---------------------------------------------------------------------------------
+    def scene_changed(self) -> None:
+        """Dimming may have changed: redraw at once from what the page holds."""
+        light = self._bench.light
+        self.view.dim(None if light is None else light.lowered.dimming)
+
+    def light_changed(self) -> None:
+        """Fetch what is new and say how far the count is."""
+        bench, variant, light = self._bench, self._bench.variant, self._bench.light
+        if variant is None or light is None:
+            waiting = bench.desk.service.waiting
+            self._progress.set_text("" if variant is None else variant.trouble or f"tracing ... ({waiting} in work)")
+            return
+        side = bench.desk.side
+        shape = (side, light.revision, bench.desk.units)
+        if shape != self._shape:
+            self._shape, self._light = shape, None
+            self.view.shape(f"/desk/{side}/shape/{light.revision}", bench.desk.units)
+        now = (side, light.revision, light.result.photons)
+        if now != self._light:
+            self._light = now
+            stamp = f"{light.revision}-{light.result.photons}"
+            self.view.light(f"/desk/{side}/light/{stamp}", light.lowered.dimming)
+        self._progress.set_text(variant.trouble or self._told(light, variant.revision))
+        self._show_ends()
+
+    def _told(self, light, revision: int) -> str:
+        if light.revision != revision:
+            return "tracing what you changed; the picture is still the one before"
+        state = "done" if light.done else "counting"
+        least = f"least certain: {light.worst_name} (± {100 * light.worst_relative:.1f} %)"
+        return f"{state}: {light.result.photons / 1e6:.2g} million photons, {least}"
+
+    # -- what is shown --------------------------------------------------------------------------------------
+    def _scale(self) -> list[float] | None:
+        top = self._pinned.value
+        return [0.0, float(top)] if top and math.isfinite(top) and top > 0 else None
+
+    def _slid(self, percent: float) -> None:
+        self._at = percent / 100
+        self._show()
+
+    def _cut(self, at: float) -> None:
+        """The plane was dragged in the view: the slider follows."""
+        self._at = min(max(at, 0.0), 1.0)
+        self._where.show(round(100 * self._at))
+
+    def _show(self, _: Any = None) -> None:
+        kind = self._plane.value
+        self._where.set_visibility(kind != "none")
+        self._angle.set_visibility(kind == "upright")
+        turned = math.radians(self._angle.value or 0.0)
+        plane = None if kind == "none" else {"kind": kind, "at": self._at, "angle": turned}
+        self.view.show(
+            {
+                **{key: box.value for key, box in self._shown.items()},
+                "contours": float(self._contours.value or 0),
+                "scale": self._scale(),
+                "plane": plane,
+            }
+        )
+        self._show_ends()
+
+    def _show_ends(self) -> None:
+        pinned = self._scale()
+        light = self._bench.light
+        if pinned is None and light is not None:
+            pinned = list(light.scale)
+        self._high.set_text(f"{pinned[1]:g}" if pinned else "")
+
+    # -- what people do in it -------------------------------------------------------------------------------
+    def _dropped(self, x: float, y: float, z: float) -> None:
+        bench, scene = self._bench, self._bench.scene
+        if scene is None:
+            return
+        name = next_spot([spot.name for spot in scene.spots])
+        at = [bench.length_text(x), bench.length_text(y)]
+        bench.edit(
+            lambda document: document.add("spot", {"name": name, "at": at, "height": bench.length_text(z + 0.005)})
+        )
+
+    def _moved(self, item: str, dx: float, dy: float, turn: float) -> None:
+        table, _, number = item.partition(":")
+        index = int(number) if number.isdigit() else -1
+        if 0 <= index < len(self._things(table)):
+            self._bench.edit(lambda document: self._place(document, table, index, dx, dy, turn))
+
+    def _things(self, table: str) -> tuple[Any, ...]:
+        scene = self._bench.scene
+        if scene is None:
+            return ()
+        held = {"fixture": scene.fixtures, "wood": scene.wood, "stone": scene.stone, "plants": scene.plants}
+        return held.get(table, ())
+
+    def _place(self, document: Document, table: str, index: int, dx: float, dy: float, turn: float) -> None:
+        bench, scene = self._bench, self._bench.scene
+        if scene is None:
+            return
+        thing = self._things(table)[index]
+        if turn:
+            document.set(table, index, "turn", value=f"{math.degrees(thing.turn + turn) % 360:.0f} deg")
+            return
+        if isinstance(thing, Plants) and thing.outline_keys:
+            _shift_outline(document, table, index, thing.outline_keys[0], bench, dx, dy)
+            return
+        key = "position" if table == "fixture" else "at"
+        x, y, *_ = scene.fixture_centre_m(thing) if table == "fixture" else thing.at
+        document.set(table, index, key, value=[bench.length_text(x + dx), bench.length_text(y + dy)])
+
+
+def _shift_outline(document: Document, table: str, index: int, key: str, bench: Bench, dx: float, dy: float) -> None:
+    """Move a planting: all corners of its outline, or the middle of its circle."""
+    from underlit.units import parse_length
+
+    def moved(point: list[str]) -> list[str]:
+        return [bench.length_text(parse_length(c) + d) for c, d in zip(point, (dx, dy), strict=True)]
+
+    held = document.get(table, index, key)
+    if key == "circle":
+        held["centre"] = moved(held["centre"])
+        document.set(table, index, key, value=held)
+    else:
+        document.set(table, index, key, value=[moved(point) for point in held])

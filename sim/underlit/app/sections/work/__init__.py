@@ -1,0 +1,1 @@
+"""Sections that start heavy work."""

@@ -1,0 +1,227 @@
+"""Readings at the tank: typed in, kept with the desk, fitted; the sheet to take along."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from nicegui import ui
+
+from underlit.app.heavy.fitting import FitAnswer, Row, checked_readings, fit_work, sheet_work
+from underlit.app.heavy.jobs import Jobs
+from underlit.app.section import Bench
+from underlit.app.sections.card import Card
+from underlit.app.sections.pieces import Cell, file_name, image, numbers, other_side, put_beside, refused, sentences
+from underlit.app.sections.work.working import Work, Working
+from underlit.app.session import Side
+
+ELSEWHERE = "another place"
+WATER = {"water": "under water", "air": "in air"}
+CORRECTED = {"yes": "in the value already", "no": "still to be made"}
+LID = {"on": "on", "off": "off"}
+
+
+class Readings(Card):
+    """What a meter showed, and what it makes of the tank."""
+
+    title = "Readings at the tank"
+    opened = False
+
+    def __init__(self, bench: Bench, jobs: Jobs) -> None:
+        super().__init__(bench)
+        self._jobs = jobs
+        self._shown_for: Side | None = None
+        with self.body.classes("stack"):
+            ui.label(
+                "Type in what a meter shows, and the tank is corrected by it: the light's output and beam, the lid, the water, "
+                "the walls."
+            ).classes("quiet")
+            sheet = Working(
+                bench, jobs, "sheet", "Sheet to take to the tank (PDF)", self._sheet, self._save, forget=True
+            )
+            self._build_form()
+            self._list = ui.element("div").classes("stack")
+            self._fit = Working(bench, jobs, "fit", "Fit the tank to the readings", self._begin, self._show)
+            self._answer = ui.element("div").classes("stack")
+        self._list_all()
+        sheet.recall()
+        self._fit.recall()
+
+    # -- typing in ------------------------------------------------------------------------------------------
+    def _build_form(self) -> None:
+        with ui.element("fieldset").classes("thing"):
+            with ui.element("legend"):
+                ui.label("One reading")
+            with ui.row().classes("fields"):
+                self._where = _choice("Where", {ELSEWHERE: ELSEWHERE}, ELSEWHERE, self._adapt)
+                self._left, self._front, self._over = (_number("") for _ in range(3))
+                self._value = _number("The meter shows")
+                self._medium = _choice("The head was", WATER, "water", self._adapt)
+                self._corrected = _choice("Underwater correction", CORRECTED, "yes", self._adapt)
+                self._factor = _number("Immersion factor").props('step="0.01"')
+                self._lid = _choice("Lid", LID, "on")
+                self._dimmed = _number("Dimmed to (%)")
+            ui.label(
+                "The meter shows umol/m2/s. Left empty, the head lies as high as spots do and the lights run as set here."
+            ).classes("quiet")
+            ui.button("Add the reading", on_click=self._add).props("outline dense no-caps")
+        self._adapt()
+
+    def _adapt(self, _: Any = None) -> None:
+        """Show the inputs that the others ask for."""
+        elsewhere = self._where.value == ELSEWHERE
+        self._left.set_visibility(elsewhere)
+        self._front.set_visibility(elsewhere)
+        under = self._medium.value == "water"
+        self._corrected.set_visibility(under)
+        self._factor.set_visibility(under and self._corrected.value == "no")
+
+    def scene_changed(self) -> None:
+        """Follow the scene's spots and lid, and the user's unit."""
+        scene, units = self.bench.scene, self.bench.desk.units
+        if scene is None:
+            return
+        places = {spot.name: spot.name for spot in scene.spots} | {ELSEWHERE: ELSEWHERE}
+        held = self._where.value if self._where.value in places else next(iter(places))
+        self._where.set_options(places, value=held)
+        for field, label in ((self._left, "From the left"), (self._front, "From the front")):
+            field.props(f'label="{label} ({units})"')
+        self._over.props(f'label="Over substrate ({units})"')
+        self._lid.set_visibility(scene.lid is not None)
+        self._adapt()
+        self._fit.scene_changed()
+        if self._fit.found() is not None and self._shown_for is not self.bench.desk.side:
+            self._show(self._fit.found())
+
+    def _row(self) -> dict[str, str]:
+        units, elsewhere = self.bench.desk.units, self._where.value == ELSEWHERE
+        under = self._medium.value == "water"
+        at = [f"{field.value:g} {units}" for field in (self._left, self._front) if field.value is not None]
+        row = {
+            "name": " / ".join(at) if elsewhere else str(self._where.value),
+            "x": f"{self._left.value:g} {units}" if elsewhere and self._left.value is not None else "",
+            "y": f"{self._front.value:g} {units}" if elsewhere and self._front.value is not None else "",
+            "above_substrate": "" if self._over.value is None else f"{self._over.value:g} {units}",
+            "value": "" if self._value.value is None else f"{self._value.value:g}",
+            "medium": str(self._medium.value),
+            "corrected": str(self._corrected.value) if under else "",
+            "immersion_factor": f"{self._factor.value:g}" if self._factor.visible and self._factor.value else "",
+            "lid": str(self._lid.value) if self._lid.visible else "",
+            "dimming": "" if self._dimmed.value is None else f"{self._dimmed.value:g} %",
+        }
+        return row
+
+    def _add(self) -> None:
+        desk, scene, row = self.bench.desk, self.bench.scene, self._row()
+        if scene is None:
+            return
+        try:
+            checked_readings([row], scene, desk.folder)
+        except ValueError as problem:
+            refused(problem)
+            return
+        desk.keep_readings([*desk.readings, row])
+        self._value.set_value(None)
+        self._list_all()
+
+    def _list_all(self) -> None:
+        self._list.clear()
+        rows = self.bench.desk.readings
+        with self._list:
+            if rows:
+                heads = ("Where", "Shows", "Head", "Lid", "Dimmed to", "Take out")
+                cells: list[list[Cell]] = [
+                    [*_cells(row), partial(self._remove_button, k)] for k, row in enumerate(rows)
+                ]
+                numbers(heads, cells, "Readings typed in")
+
+    def _remove_button(self, index: int) -> None:
+        button = ui.button("Remove", on_click=lambda: self._remove(index))
+        button.props(f'flat dense no-caps aria-label="Remove reading {index + 1}"')
+
+    def _remove(self, index: int) -> None:
+        desk = self.bench.desk
+        desk.keep_readings([row for k, row in enumerate(desk.readings) if k != index])
+        self._list_all()
+
+    # -- fitting --------------------------------------------------------------------------------------------
+    def _begin(self) -> Work | None:
+        desk, scene = self.bench.desk, self.bench.scene
+        if scene is None or desk.variant is None:
+            return None
+        if not desk.readings:
+            refused("there is no reading yet: type in what the meter shows")
+            return None
+        try:
+            checked_readings(desk.readings, scene, desk.folder)
+        except ValueError as problem:
+            refused(problem)
+            return None
+        return fit_work(desk.variant.text, list(desk.readings), desk.folder, self._jobs)
+
+    def _show(self, answer: FitAnswer) -> None:
+        self._shown_for = self.bench.desk.side
+        self._answer.clear()
+        with self._answer:
+            said = answer.summary["in_words"]
+            ui.label(said[0])
+            numbers(("What", "As described", "Found", "Likely between (95 %)"), _found(answer), "What was found")
+            numbers(
+                ("Reading", "Read", "As described", "As corrected", "Read over that"), _read(answer), "Readings and fit"
+            )
+            ui.label("* set aside: the others leave no room for it").classes("quiet")
+            sentences(said[1:])
+            image(
+                answer.picture,
+                "How far each reading lies from the tank before and after; the same numbers are in the tables",
+            )
+            label = f"Put the corrected tank on the desk as tank {other_side(self.bench)}"
+            button = ui.button(label, color=None, on_click=lambda: self._use(answer)).props("unelevated no-caps")
+            button.classes("strong")
+
+    def _use(self, answer: FitAnswer) -> None:
+        put_beside(self.bench, answer.corrected, "the tank as corrected by the readings")
+
+    # -- the sheet ------------------------------------------------------------------------------------------
+    def _sheet(self) -> Work | None:
+        variant = self.bench.variant
+        return None if variant is None else sheet_work(variant.text, self.bench.desk.folder, self._jobs)
+
+    def _save(self, content: bytes) -> None:
+        ui.download.content(content, file_name(self.bench, "-readings.pdf"), "application/pdf")
+
+
+def _choice(label: str, options: dict[str, str], value: str, changed: Any = None) -> ui.select:
+    return (
+        ui.select(options, label=label, value=value, on_change=changed)
+        .props("dense outlined options-dense")
+        .classes("field")
+    )
+
+
+def _number(label: str) -> ui.number:
+    return ui.number(label, min=0).props("dense outlined").classes("field")
+
+
+def _cells(row: Row) -> tuple[str, ...]:
+    under = row.get("medium") == "water"
+    factor = row.get("immersion_factor")
+    head = "in air" if not under else f"under water, x {factor}" if factor else "under water, corrected"
+    over = row.get("above_substrate")
+    where = row.get("name", "") + (f", {over} over the substrate" if over else "")
+    return where, row.get("value", ""), head, row.get("lid") or "-", row.get("dimming") or "as here"
+
+
+def _found(answer: FitAnswer) -> list[tuple[str, ...]]:
+    return [
+        (p["name"], f"{p['scene']:.3g}", f"{p['found']:.3g} {p['unit']}", f"{p['low_95']:.3g} to {p['high_95']:.3g}")
+        for p in answer.summary["parameters"]
+    ]
+
+
+def _read(answer: FitAnswer) -> list[tuple[str, ...]]:
+    rows = []
+    for k, r in enumerate(answer.summary["readings"], 1):
+        values = [f"{r[key]:.0f}" for key in ("read_umol_m2_s", "before_umol_m2_s", "fitted_umol_m2_s")]
+        rows.append((f"{k}  {r['name']}", *values, f"{100 * r['departure']:+.0f} %" + (" *" if r["set_aside"] else "")))
+    return rows

@@ -1,0 +1,166 @@
+"""Suggestions: what may change, what was found, and putting one of them beside the tank in hand."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from nicegui import ui
+
+from underlit.app.heavy.jobs import Jobs
+from underlit.app.heavy.suggesting import SuggestAnswer, Way, Wish, own_kinds, suggest_work
+from underlit.app.section import METRES_PER_INCH, Bench
+from underlit.app.sections.card import Card
+from underlit.app.sections.names import entries
+from underlit.app.sections.pieces import Cell, image, numbers, other_side, put_beside, refused, sentences
+from underlit.app.sections.work.working import Work, Working
+from underlit.app.session import Side
+from underlit.catalogue import Kind
+from underlit.scene import Scene
+
+USUAL_HEIGHTS_M = (0.02, 0.4)
+MOST_LIGHTS = 6
+"""So many lights to buy at once are tried at the most: each asks for some twenty traces."""
+
+
+class Suggest(Card):
+    """What to hang, where, and how far to dim it."""
+
+    title = "What would suit better?"
+    opened = False
+
+    def __init__(self, bench: Bench, jobs: Jobs) -> None:
+        super().__init__(bench)
+        self._jobs = jobs
+        self._shown_for: Side | None = None
+        self._own: list[str] = []
+        self._prices: dict[str, ui.number] = {}
+        self._units = ""
+        with self.body.classes("stack"):
+            ui.label(
+                "Tries the tank's lights at other heights and places, dims each by itself, and traces in full what does best."
+            ).classes("quiet")
+            self._build_form()
+            self._work = Working(bench, jobs, "suggest", "Suggest what would suit", self._begin, self._show)
+            self._answer = ui.element("div").classes("stack")
+        self._work.recall()
+
+    def _build_form(self) -> None:
+        with ui.element("fieldset").classes("thing"):
+            with ui.element("legend"):
+                ui.label("What may change")
+            with ui.row().classes("fields"):
+                self._low = ui.number("Lowest over the rim", min=0).props("dense outlined").classes("field")
+                self._high = ui.number("Highest over the rim", min=0).props("dense outlined").classes("field")
+                self._most = ui.number("Lights of a kind, at most", value=2, min=1, max=3, step=1)
+                self._most.props("dense outlined").classes("field")
+            with ui.row().classes("fields"):
+                self._turned = ui.checkbox("Lights may lie from front to back")
+                self._apart = ui.checkbox("Channels may be dimmed apart (changes the colour)")
+                self._lid = ui.checkbox("The lid may go (not where fish jump)")
+            self._lights = ui.select(
+                entries(Kind.FIXTURE),
+                label="Lights that may be bought",
+                multiple=True,
+                value=[],
+                on_change=self._ask_prices,
+            ).props("dense outlined options-dense")
+            self._lights.classes("wide")
+            self._prices_row = ui.row().classes("fields")
+
+    def _ask_prices(self, _: Any = None) -> None:
+        """A price for each light that may be bought, those that hang there too."""
+        held = {name: field.value for name, field in self._prices.items()}
+        self._prices_row.clear()
+        self._prices = {}
+        with self._prices_row:
+            for name in [*self._own, *self._lights.value]:
+                label = f"Price of another {name}" if name in self._own else f"Price of {name}"
+                field = ui.number(label, value=held.get(name), min=0).props("dense outlined").classes("wide")
+                self._prices[name] = field
+
+    def scene_changed(self) -> None:
+        """Follow the lid and the user's unit."""
+        scene, units = self.bench.scene, self.bench.desk.units
+        if scene is None:
+            return
+        self._lid.set_visibility(scene.lid is not None)
+        own = own_kinds(scene)
+        if own != self._own:
+            self._own = own
+            self._ask_prices()
+        self._work.scene_changed()
+        if self._work.found() is not None and self._shown_for is not self.bench.desk.side:
+            self._show(self._work.found())
+        if units != self._units:
+            low, high = USUAL_HEIGHTS_M if not self._units else self._heights_m(self._units)
+            self._units = units
+            for field, label, metres in ((self._low, "Lowest", low), (self._high, "Highest", high)):
+                field.props(f'label="{label} over the rim ({units})"')
+                field.set_value(self.bench.shown_length(metres))
+
+    def _heights_m(self, units: str) -> tuple[float, float]:
+        unit = METRES_PER_INCH if units == "in" else 0.01
+        return float(self._low.value or 0) * unit, float(self._high.value or 0) * unit
+
+    def _begin(self) -> Work | None:
+        desk, scene = self.bench.desk, self.bench.scene
+        if scene is None or desk.variant is None:
+            return None
+        reason = self._why_not(scene)
+        if reason:
+            refused(reason)
+            return None
+        wish = Wish(
+            most=int(self._most.value or 1),
+            above_rim_m=self._heights_m(self._units),
+            turned=bool(self._turned.value),
+            channels_apart=bool(self._apart.value),
+            lid_may_go=bool(self._lid.value) and scene.lid is not None,
+            lights=tuple(self._lights.value),
+            prices={name: float(field.value) for name, field in self._prices.items() if field.value is not None},
+        )
+        return suggest_work(desk.variant.text, wish, desk.folder, self._jobs)
+
+    def _why_not(self, scene: Scene) -> str:
+        low, high = self._heights_m(self._units)
+        if low > high:
+            return "the lowest height lies over the highest: change one of them"
+        if len(self._lights.value) > MOST_LIGHTS:
+            return f"choose {MOST_LIGHTS} lights to buy at the most"
+        if all(scene.band_of(zone) is None for zone in scene.zones):
+            return "no zone says what will grow there: say it under Zones and reading spots"
+        return ""
+
+    def _show(self, answer: SuggestAnswer) -> None:
+        self._shown_for = self.bench.desk.side
+        self._answer.clear()
+        with self._answer:
+            sentences(answer.words)
+            heads = ("What to hang", "Set to", "Met", "Buy", "W")
+            rows = [self._row(way) for way in (answer.now, *answer.ways)]
+            numbers(heads, rows, "Suggestions, best first")
+            minds = [f"{way.name}: {text}" for way in answer.ways for text in way.mind]
+            if minds:
+                ui.label("Mind").classes("quiet")
+                sentences(minds)
+            image(
+                answer.picture,
+                "Zones as each suggestion lights them, against their bands; the table says what is unmet",
+            )
+
+    def _row(self, way: Way) -> tuple[Cell, ...]:
+        return partial(self._hang, way), way.setting, way.met, way.buy, way.watts
+
+    def _hang(self, way: Way) -> None:
+        ui.label(f"{way.name}: {way.hang}").classes("roomy")
+        ui.label(f"leaves unmet: {way.unmet}").classes("quiet")
+        if way.text:
+            side = other_side(self.bench)
+            button = ui.button(f"Try as tank {side}", color=None, on_click=lambda: self._use(way))
+            button.props(f'flat dense no-caps aria-label="Try suggestion {way.name} as tank {side}"')
+        elif way.why_not:
+            ui.label(f"no scene of it: {way.why_not}").classes("quiet")
+
+    def _use(self, way: Way) -> None:
+        put_beside(self.bench, way.text, f"suggestion {way.name}")

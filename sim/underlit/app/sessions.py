@@ -1,0 +1,50 @@
+"""All desks of a server: found by a visitor's key, kept in folders of their own, put away when long unused."""
+
+from __future__ import annotations
+
+import re
+import threading
+import time
+from pathlib import Path
+
+from underlit.app.light import LightService
+from underlit.app.session import Desk
+
+MOST_OPEN = 64
+"""So many desks are held in memory; of more, the longest unused goes back to disk."""
+_KEY = re.compile(r"[A-Za-z0-9-]{8,64}")
+
+
+class Desks:
+    """Desks by visitor."""
+
+    def __init__(self, folder: Path, service: LightService) -> None:
+        self._folder, self._service = folder, service
+        self._open: dict[str, Desk] = {}
+        self._lock = threading.Lock()
+
+    def of(self, visitor: str) -> Desk:
+        """A visitor's desk, fetched from disk or new. Raises ValueError for a key that none was given."""
+        if not _KEY.fullmatch(visitor):
+            raise ValueError("not a visitor's key")
+        with self._lock:
+            desk = self._open.get(visitor)
+            if desk is None:
+                folder = self._folder / visitor
+                folder.mkdir(parents=True, exist_ok=True)
+                desk = Desk(visitor, folder, self._service)
+                desk.recall()
+                self._open[visitor] = desk
+            desk.last_used = time.monotonic()
+            self._put_away()
+            return desk
+
+    def _put_away(self) -> None:
+        while len(self._open) > MOST_OPEN:
+            unused = [d for d in self._open.values() if not d.listeners]
+            if not unused:
+                return
+            oldest = min(unused, key=lambda desk: desk.last_used)
+            for side in oldest.variants:
+                self._service.forget(f"{oldest.name}/{side}")
+            del self._open[oldest.name]

@@ -1,0 +1,1 @@
+"""Lowering of substrate, wood, stone and plants."""

@@ -1,0 +1,270 @@
+"""Plant groups into a `World`: leaves of their own, and copies of a few plants where there are very many."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from underlit.lowering.aquascape.hardscape import LoweringError, clipped, stand
+from underlit.lowering.prisms import HAIR
+from underlit.lowering.shapes import Planting, Shape, ShapeError, join, place
+from underlit.lowering.shapes.plants.instances import Alike, Beyond
+from underlit.lowering.shapes.shape import face_areas
+from underlit.lowering.tank.shell import Shell
+from underlit.lowering.world import Role, World
+from underlit.scene.aquascape.growth import Stand
+from underlit.scene.aquascape.plants import PlantKind, Plants
+from underlit.scene.model import Scene
+
+AS_ASKED = 0.03
+"""Relative: a leaf area this close to the one asked for needs no words."""
+FULLEST_COVER = 0.97
+
+
+@dataclass(frozen=True)
+class Grown:
+    """A planting as it stands in the world, measured on its triangles there.
+
+    own: leaves and stalks with triangles of their own, None where all are copies; copies of plants besides; outline (k, 2)
+    [m] or None; leaf_area [m2, one side]; leaf_area_index over area_m2 (the outline, or the plan area of the wood covered),
+    and the one asked for (None where it follows from the plants); cover: share of the outline hidden, of floating plants;
+    height [m] asked for; top [m] over the bottom pane; plants, leaves: how many.
+    """
+
+    name: str
+    own: Shape | None
+    outline: np.ndarray | None
+    leaf_area: float
+    leaf_area_index: float
+    top: float
+    copies: tuple[Alike, ...] = ()
+    area_m2: float = 0.0
+    asked: float | None = None
+    cover: float | None = None
+    height: float | None = None
+    plants: int = 1
+    leaves: int = 0
+
+    @cached_property
+    def shape(self) -> Shape:
+        """All triangles, copies written out."""
+        parts = [] if self.own is None else [self.own]
+        return join([*parts, *(part for c in self.copies for part in c.written_out() if len(part.faces))])
+
+
+def lower_plants(world: World, scene: Scene, shell: Shell, hardscape: dict[str, Shape]) -> list[Grown]:
+    """Every plant group as two-sided leaf triangles."""
+    grown = []
+    for plants in scene.plants:
+        try:
+            grown.append(_lower_group(world, scene, shell, hardscape, plants))
+        except ShapeError as problem:
+            raise LoweringError(f"{plants.name}: {problem}") from None
+    return grown
+
+
+def _lower_group(world: World, scene: Scene, shell: Shell, hardscape: dict[str, Shape], plants: Plants) -> Grown:
+    outline, planned = None, Stand(None, None)
+    if plants.kind is PlantKind.MESH:
+        planting = _from_mesh(scene, plants)
+    else:
+        room = float("inf") if plants.floats else scene.water_level_m - float(scene.substrate.grid_m.min())
+        planned, more = plants.stand(added_co2=scene.has_added_co2, room_m=room)
+        if plants.kind is PlantKind.EPIPHYTES:
+            planting = _epiphytes(scene, hardscape, plants, planned)
+        else:
+            outline = _inside_outline(scene, plants)
+            planting = _planting(scene, plants, planned, outline)
+        _note_growth(world, plants, planned, more)
+    if planting.shape.note:
+        world.notes.append(f"{plants.name}: {planting.shape.note}")
+    planting = _in_the_tank(world, scene, shell, plants, planting)
+    _note_leaf_area(world, plants, planned, planting)
+    _add_to_world(world, plants, planting)
+    tops = [planting.shape.bounds[1, 2]] if len(planting.shape.faces) else []
+    tops += [c.bounds()[:, 1, 2].max() for c in planting.copies]
+    return Grown(
+        plants.name, planting.shape if len(planting.shape.faces) else None, outline, planting.leaf_area_m2,
+        planting.leaf_area_index, float(max(tops)), planting.copies, planting.outline_area_m2, planned.leaf_area_index,
+        planting.coverage, planned.height_m, planting.plant_count, planting.leaf_count,
+    )  # fmt: skip
+
+
+def _from_mesh(scene: Scene, plants: Plants) -> Planting:
+    from underlit.lowering.shapes import mesh
+
+    assert plants.mesh is not None
+    shape = stand(scene, plants, mesh.load(plants.mesh, unit=plants.unit or "m"))
+    return Planting(shape, shape.area_m2, 0.0, 0, 1, 0.0, leaf_faces=len(shape.faces))
+
+
+def _inside_outline(scene: Scene, plants: Plants) -> np.ndarray:
+    """The largest piece of a group's outline over the tank's inside, (k, 2) [m]."""
+    from shapely.geometry import Polygon
+
+    room = scene.tank.inside_outline.inset(HAIR)
+    piece = Polygon(plants.polygon).intersection(room)
+    pieces = [p for p in getattr(piece, "geoms", [piece]) if p.geom_type == "Polygon" and p.area > 1e-6]
+    if not pieces:
+        raise ShapeError("its outline lies outside the tank; move it inside")
+    largest = max(pieces, key=lambda p: p.area)
+    return np.array(largest.exterior.coords[:-1])
+
+
+def _planting(scene: Scene, plants: Plants, planned: Stand, outline: np.ndarray) -> Planting:
+    from underlit.lowering.shapes.plants import carpets, drifting, floating, rosettes, stems
+
+    def ground(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return np.maximum(scene.bed_heights_m(x, y), HAIR)
+
+    form, height, index = plants.leaf_form, planned.height_m, planned.leaf_area_index
+    assert form is not None
+    dense = None if plants.spacing is None else 1 / plants.spacing**2
+    if plants.kind is PlantKind.CARPET:
+        assert index is not None
+        return carpets.carpet(
+            plants.seed, outline, ground, kind=carpets.CarpetKind[form.name], leaf_area_index=index, height=height,
+            leaf_length=plants.leaf_length, leaf_width=plants.leaf_width, beyond=Beyond.COPY,
+        )  # fmt: skip
+    if plants.kind is PlantKind.STEMS and plants.floats:
+        assert height is not None
+        return _at_the_surface(
+            scene,
+            drifting.drifting_stems(
+                plants.seed, outline, kind=stems.StemKind[form.name], leaf_area_index=index, stems_per_m2=dense,
+                length=height, leaf_length=plants.leaf_length, leaf_width=plants.leaf_width,
+            ),
+        )  # fmt: skip
+    if plants.kind is PlantKind.STEMS:
+        assert height is not None
+        return stems.stems(
+            plants.seed, outline, ground, kind=stems.StemKind[form.name], leaf_area_index=index, stems_per_m2=dense,
+            height=height, leaf_length=plants.leaf_length, leaf_width=plants.leaf_width, beyond=Beyond.COPY,
+        )  # fmt: skip
+    if plants.kind is PlantKind.ROSETTES:
+        return rosettes.rosettes(
+            plants.seed, outline, ground, kind=rosettes.RosetteKind[form.name], leaf_area_index=index,
+            plants_per_m2=dense, height=height, leaf_length=plants.leaf_length, leaf_width=plants.leaf_width,
+            beyond=Beyond.COPY,
+        )  # fmt: skip
+    assert index is not None
+    planting = floating.floating(
+        plants.seed, outline, coverage=min(index, FULLEST_COVER), kind=floating.FloatingKind[form.name],
+        leaf_length=plants.leaf_length,
+    )  # fmt: skip
+    return _at_the_surface(scene, planting)
+
+
+def _at_the_surface(scene: Scene, planting: Planting) -> Planting:
+    """A planting made for a surface at z = 0 where the water surface is."""
+    return replace(planting, shape=place(planting.shape, (0.0, 0.0, scene.water_level_m)))
+
+
+def _epiphytes(scene: Scene, hardscape: dict[str, Shape], plants: Plants, planned: Stand) -> Planting:
+    from underlit.lowering.shapes.plants import epiphytes
+
+    support = hardscape.get(plants.on or "")
+    if support is None:
+        raise ShapeError(f"there is no wood or stone named {plants.on!r} to grow on")
+    form = plants.leaf_form
+    assert form is not None
+    lowest, highest = float(scene.substrate.grid_m.max()), scene.water_level_m
+    return epiphytes.epiphytes(
+        plants.seed, support, kind=epiphytes.EpiphyteKind[form.name], leaf_area_index=planned.leaf_area_index,
+        spacing=plants.spacing, height=planned.height_m, leaf_length=plants.leaf_length, leaf_width=plants.leaf_width,
+        from_z=lowest if plants.tied_above is None else plants.tied_above,
+        to_z=highest if plants.tied_below is None else min(plants.tied_below, highest),
+        outline=np.array(plants.polygon) if plants.outline_keys else None, beyond=Beyond.COPY,
+    )  # fmt: skip
+
+
+def _in_the_tank(world: World, scene: Scene, shell: Shell, plants: Plants, planting: Planting) -> Planting:
+    """The planting cut off at the glass and the lid, and its leaf area measured on what is left.
+
+    Copies that would reach beyond are written out with the plants that have triangles of their own, and cut with them.
+    """
+    planting = _reaching_out_written_out(scene, shell, planting)
+    own, leaf_faces = planting.shape, planting.leaf_faces
+    blades = face_areas(own.vertices, own.faces[:leaf_faces]).sum()
+    if len(own.faces):
+        kept = clipped(world, scene, shell, plants.name, replace(own, closed=False, note=""))
+        if len(kept.faces) != len(own.faces) or not np.array_equal(kept.vertices, own.vertices):
+            blades = _area_inside(scene, shell, Shape(own.vertices, own.faces[:leaf_faces], False))
+        own = kept
+    leaf_area = float(blades) + sum(c.leaf_area_m2 for c in planting.copies)
+    index = leaf_area / planting.outline_area_m2 if planting.outline_area_m2 else 0.0
+    return replace(planting, shape=own, leaf_area_m2=leaf_area, leaf_area_index=index)
+
+
+def _reaching_out_written_out(scene: Scene, shell: Shell, planting: Planting) -> Planting:
+    """The planting with triangles of their own for those copies that reach beyond the glass or the lid."""
+    own, leaf_faces = planting.shape, planting.leaf_faces
+    blades, stalks = (
+        [Shape(own.vertices, own.faces[:leaf_faces], False)],
+        [Shape(own.vertices, own.faces[leaf_faces:], False)],
+    )
+    inside: list[Alike] = []
+    for alike in planting.copies:
+        fits = _stand_inside(scene, shell, alike)
+        if not fits.all():
+            more = alike.chosen(~fits).written_out()
+            blades.append(more[0])
+            stalks.append(more[1])
+        if fits.any():
+            inside.append(alike.chosen(fits))
+    if len(blades) == 1:
+        return planting
+    whole = join([part for part in (*blades, *stalks) if len(part.faces)])
+    note = planting.shape.note
+    return replace(
+        planting, shape=replace(whole, note=note), leaf_faces=sum(len(b.faces) for b in blades), copies=tuple(inside)
+    )  # fmt: skip
+
+
+def _stand_inside(scene: Scene, shell: Shell, alike: Alike) -> np.ndarray:
+    """Which copies stand clear of the glass and the lid, (n,) bool."""
+    import shapely
+
+    room = scene.tank.inside_outline.inset(HAIR)
+    shapely.prepare(room)
+    bounds = alike.bounds()
+    boxes = shapely.box(bounds[:, 0, 0], bounds[:, 0, 1], bounds[:, 1, 0], bounds[:, 1, 1])
+    level = (bounds[:, 0, 2] > HAIR) & (bounds[:, 1, 2] < shell.lid_low - 2 * HAIR)
+    return np.asarray(shapely.covers(room, boxes) & level)
+
+
+def _area_inside(scene: Scene, shell: Shell, shape: Shape) -> float:
+    """Area of what is left of a shape when it is cut at the glass and the lid [m2]."""
+    return clipped(World(), scene, shell, "", shape).area_m2 if len(shape.faces) else 0.0
+
+
+def _add_to_world(world: World, plants: Plants, planting: Planting) -> None:
+    optics = plants.leaf_optics
+    surface = world.leaf(plants.name, optics.reflectance, optics.transmittance, bucket=f"plants: {plants.name}")
+    if len(planting.shape.faces):
+        world.add_mesh(plants.name, planting.shape.vertices, planting.shape.faces, surface, role=Role.PLANTS)
+    for alike in planting.copies:
+        pattern = alike.pattern.shape
+        template = world.add_template(pattern.vertices, pattern.faces, surface)
+        world.add_copies(plants.name, template, alike.origins, alike.rotations, alike.scales, role=Role.PLANTS)
+
+
+def _note_growth(world: World, plants: Plants, planned: Stand, more: float | None) -> None:
+    if not plants.grown:
+        return
+    what = [] if planned.height_m is None else [f"{100 * planned.height_m:.1f} cm tall"]
+    if more is not None:
+        what.append(f"{more:.2g} times the leaf area")
+    world.notes.append(f"{plants.name}: after {plants.grown:g} weeks {' and '.join(what)}")
+
+
+def _note_leaf_area(world: World, plants: Plants, planned: Stand, planting: Planting) -> None:
+    asked = planned.leaf_area_index
+    if asked is None or plants.kind is PlantKind.FLOATING:
+        return
+    if abs(planting.leaf_area_index / asked - 1) > AS_ASKED:
+        world.notes.append(
+            f"{plants.name}: leaf area index {planting.leaf_area_index:.2f} as grown, {asked:.2f} was asked for"
+        )

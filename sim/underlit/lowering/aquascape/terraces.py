@@ -1,0 +1,82 @@
+"""Terraces of the substrate into a `World`: level sheets of soil, and the edges that hold them.
+
+The sheet ends on the panes and inside the edge, a closed solid on the bottom pane that rises a little over the soil; the bed
+around ends in the edge too. An edge runs along the terrace's outline, but not along panes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from underlit.lowering.prisms import HAIR, flat_region, polygons_of, slab
+from underlit.lowering.shapes import Shape
+from underlit.lowering.world import Role, World
+from underlit.scene.aquascape.ground import Terrace
+from underlit.scene.model import Scene
+
+AT_THE_PANE = 1e-3
+"""An outline this close to a pane [m] has no edge there."""
+
+
+def lower_terraces(world: World, scene: Scene) -> dict[str, Shape]:
+    """Add all terraces. Returns the edges in place by name."""
+    edges: dict[str, Shape] = {}
+    terraces = scene.substrate.terraces
+    soil = world.opaque("substrate", scene.substrate.spectrum()) if terraces else -1
+    for number, terrace in enumerate(terraces, start=1):
+        higher = [t for t in terraces if (t.height, terraces.index(t)) > (terrace.height, number - 1)]
+        sheet = flat_region(_inside(scene, terrace) - covered_by(scene, higher), terrace.height)
+        if len(sheet[1]):
+            world.add_mesh("substrate", *sheet, soil, role=Role.BED, name=f"terrace {number}")
+        vertices, faces = edge_of(scene, terrace)
+        if len(faces) == 0:
+            continue
+        name = f"edge of terrace {number}"
+        surface = world.opaque(name, terrace.spectrum(), closed=True, bucket="edges of terraces")
+        world.add_mesh(name, vertices, faces, surface, role=Role.STONE)
+        edges[name] = Shape(vertices, faces, True)
+    return edges
+
+
+def covered_by(scene: Scene, terraces: Sequence[Terrace]) -> Any:
+    """The part of the plan that terraces cover, up to the middle of their edges; what lies lower ends there, inside the edge.
+
+    Light that gets through a pane under a terrace must find no soil that looks up.
+    """
+    import shapely
+
+    return shapely.union_all(
+        [_inside(scene, t) - _held_line(scene, t).buffer(0.25 * t.edge, join_style="mitre") for t in terraces]
+    )
+
+
+def _inside(scene: Scene, terrace: Terrace) -> Any:
+    from shapely import Polygon
+
+    return Polygon(terrace.polygon) & scene.tank.inside_outline.polygon
+
+
+def _held_line(scene: Scene, terrace: Terrace) -> Any:
+    """The outline of a terrace where it does not run along panes."""
+    import shapely
+
+    panes = scene.tank.inside_outline.polygon.boundary.buffer(AT_THE_PANE)
+    return shapely.line_merge(_inside(scene, terrace).boundary - panes)
+
+
+def edge_of(scene: Scene, terrace: Terrace) -> tuple[np.ndarray, np.ndarray]:
+    """The retaining edge as a closed solid: vertices (n, 3) [m] and faces (m, 3), none where all of it lies on panes."""
+    import shapely
+
+    room = scene.tank.inside_outline.polygon
+    line = shapely.line_merge(_inside(scene, terrace).boundary - room.boundary.buffer(AT_THE_PANE))
+    # square ends reach over the strip left free at the panes
+    region = line.buffer(0.5 * terrace.edge, cap_style="square", join_style="mitre") & room.buffer(
+        -HAIR, join_style="mitre"
+    )
+    if not polygons_of(region):
+        return np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int32)
+    return slab(region, HAIR, terrace.height + terrace.edge_above)

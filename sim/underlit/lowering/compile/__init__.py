@@ -1,0 +1,1 @@
+"""From a world to the kernels' tables."""

@@ -1,0 +1,1 @@
+"""Lowering of the tank: panes, water surface, lid, hood, rim and braces."""

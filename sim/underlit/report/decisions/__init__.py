@@ -1,0 +1,1 @@
+"""Answers to decisions as people read them: words, tables and files."""

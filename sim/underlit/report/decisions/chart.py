@@ -1,0 +1,182 @@
+"""A chart as people read it: the printed grid and its words, the sheet, the files in its folder."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from rich.console import Console
+from rich.table import Table
+
+from underlit.planning.chart import Answer, Chart, Misfit, Row, Target
+from underlit.report.numbers import NONE, error, light, percent, sure_to, with_error
+from underlit.report.printout import CAUTIONS, say, table
+from underlit.results.atomic import write_text
+from underlit.viz.maps.chart_grid import SHORT, column_letters, write_chart_picture
+
+CSV, PICTURE = "chart.csv", "chart.png"
+MOST_IN_DETAIL = 12
+"""Up to so many pairs the printout has a line for each; the sheet always has."""
+_CELL_WIDTH, _NAME_WIDTH = 9, 26
+COLUMNS = (
+    "light", "tank", "target_low_umol_m2_s", "target_ideal_umol_m2_s", "target_high_umol_m2_s",
+    "full_power_mean_umol_m2_s", "counting_error_95_umol_m2_s", "not_known_about_tank_95_umol_m2_s",
+    "full_power_dimmest_tenth_umol_m2_s", "full_power_brightest_tenth_umol_m2_s", "patch_m", "at_full_power",
+    "answer", "setting_share_of_full_power", "then_mean_umol_m2_s", "then_dimmest_tenth_umol_m2_s",
+    "then_brightest_tenth_umol_m2_s", "full_power_watts", "full_power_ppf_umol_s", "photons", "seed", "key", "note",
+)  # fmt: skip
+
+
+def print_chart(console: Console, chart: Chart, target: Target) -> None:
+    """The whole answer."""
+    say(console, "PAR (PPFD) on the substrate at full power, umol/m2/s, and the setting for the target", "bold")
+    say(console, f"target, as the mean of the substrate: {target.words}")
+    console.print()
+    console.print(_light_table(chart))
+    for block in _blocks(console, chart):
+        console.print()
+        console.print(_grid(chart, target, block))
+    say(console, _legend(target), "dim", indent=2)
+    if 0 < len(chart.rows) <= MOST_IN_DETAIL:
+        console.print()
+        console.print(_detail(chart, target))
+    console.print()
+    say(console, "In short", "bold")
+    for line in in_words(chart, target):
+        say(console, line, indent=2)
+    for misfit in chart.misfits:
+        say(console, f"{misfit.light} over {misfit.tank}: left out: {misfit.reason}", "yellow", indent=2)
+    if chart.rows:
+        say(console, _errors(chart))
+    say(console, CAUTIONS, "dim")
+
+
+def _light_table(chart: Chart) -> Table:
+    made = table("", "light", "fixtures", "PPF\numol/s", "W", wide=3)
+    for letter, one in zip(column_letters(len(chart.lights)), chart.lights, strict=True):
+        names = " + ".join(fixture.name for fixture in one.fixtures)
+        names = "" if names == one.name else names
+        made.add_row(letter, one.name, names, f"{one.ppf:.3g}", NONE if one.watts is None else f"{one.watts:.3g}")
+    return made
+
+
+def _blocks(console: Console, chart: Chart) -> Iterator[range]:
+    each = max(1, (console.width - _NAME_WIDTH) // _CELL_WIDTH)
+    for first in range(0, len(chart.lights), each):
+        yield range(first, min(first + each, len(chart.lights)))
+
+
+def _grid(chart: Chart, target: Target, block: range) -> Table:
+    names = column_letters(len(chart.lights))
+    made = table("tank", *(names[i] for i in block))
+    for tank in chart.tanks:
+        size = " x ".join(f"{100 * side:.0f}" for side in tank.size_m)
+        cells = (_cell(chart.cells[chart.lights[i].name, tank.name], target) for i in block)
+        made.add_row(f"{tank.name}\n{size} cm", *cells)
+    return made
+
+
+def _cell(cell: Row | Misfit, target: Target) -> str:
+    if isinstance(cell, Misfit):
+        return f"{NONE}\nno fit"
+    found = target.setting(cell)
+    setting = SHORT.get(found.answer, percent(found.share))
+    marks = ("↓" if found.corners_too_dim else "") + ("↑" if found.middle_too_bright else "")
+    if found.answer is Answer.NOT_ENOUGH:
+        marks = ""
+    return f"{light(cell.mean.value)}\n{marks}{setting}"
+
+
+def _legend(target: Target) -> str:
+    text = (
+        "mean at full power over the setting, all channels alike; full: full power; short: not enough at full power; "
+        "no fit: cannot hang there"
+    )
+    if target.is_band:
+        text += "; then ↓ the dimmest tenth is under the band, ↑ the brightest tenth over it"
+    return text
+
+
+def _detail(chart: Chart, target: Target) -> Table:
+    made = table("light over tank", "mean\n± counting", "± not\nknown", "dimmest\ntenth", "brightest\ntenth", "setting")
+    made.columns[-1].justify = "left"
+    for row in chart.rows:
+        made.add_row(
+            f"{row.light} over {row.tank}",
+            with_error(row.mean.value, row.mean.half_width),
+            f"± {error(1.96 * row.not_known * row.mean.value)}",
+            NONE if row.dimmest is None else light(row.dimmest.value),
+            NONE if row.brightest is None else light(row.brightest.value),
+            target.setting(row).words,
+        )
+    return made
+
+
+def in_words(chart: Chart, target: Target) -> list[str]:
+    """A sentence a light: where it is enough and how far dimmed, which tanks it starves, which it would scorch."""
+    return [_of_light(one.name, [r for r in chart.rows if r.light == one.name], target) for one in chart.lights]
+
+
+def _of_light(name: str, rows: Sequence[Row], target: Target) -> str:
+    settings = {row.tank: target.setting(row) for row in rows}
+    enough = [s.share for s in settings.values() if s.answer is not Answer.NOT_ENOUGH]
+    starved = [tank for tank, s in settings.items() if s.answer is Answer.NOT_ENOUGH]
+    scorched = [row.tank for row in rows if target.undimmed(row) == "scorches"]
+    if not rows:
+        return f"{name}: fits none of the tanks"
+    said = f"enough in {len(enough)} of {len(rows)} tanks"
+    if enough:
+        low, high = percent(min(enough)), percent(max(enough))
+        said += f", set to {low}" + ("" if low == high else f" to {high}")
+    if starved:
+        said += f"; starves {', '.join(starved)}"
+    if scorched:
+        said += f"; undimmed it would scorch {', '.join(scorched)}"
+    longer = [row.tank for row in rows if any("longer than the tank" in note for note in row.notes)]
+    return f"{name}: {said}" + (f"; longer than {', '.join(longer)}" if longer else "")
+
+
+def _errors(chart: Chart) -> str:
+    worst = max(row.mean.relative for row in chart.rows)
+    low, high = (percent(1.96 * f(row.not_known for row in chart.rows)) for f in (min, max))
+    span = low if low == high else f"{low} to {high}"
+    return (
+        f"Means are known to ± {sure_to(worst)} by counting; what is not known of the tanks moves them by ± {span} "
+        "(95 %), and the settings with them: begin dimmer, read a meter."
+    )
+
+
+def chart_csv(chart: Chart, target: Target) -> str:
+    """The sheet: a line for each pair, comma-separated, units in the column names, an empty cell where there is no figure."""
+    text = io.StringIO()
+    writer = csv.DictWriter(text, COLUMNS, restval="", lineterminator="\n")
+    writer.writeheader()
+    for cell in chart.ordered():
+        line = {"light": cell.light, "tank": cell.tank, "target_low_umol_m2_s": target.low}
+        line |= {"target_ideal_umol_m2_s": target.ideal, "target_high_umol_m2_s": target.high}
+        writer.writerow(line | (_misfit_line(cell) if isinstance(cell, Misfit) else _line(cell, target)))
+    return text.getvalue()
+
+
+def _misfit_line(misfit: Misfit) -> dict[str, object]:
+    return {"answer": "no fit", "note": misfit.reason}
+
+
+def _line(row: Row, target: Target) -> dict[str, object]:
+    found = target.setting(row)
+    values = (
+        row.mean.value, row.mean.half_width, 1.96 * row.not_known * row.mean.value,
+        row.dimmest and row.dimmest.value, row.brightest and row.brightest.value, row.patch_m, target.undimmed(row),
+        str(found.answer), found.share, found.mean, found.dimmest, found.brightest, row.watts, row.ppf, row.photons,
+        row.seed, row.key, "; ".join(row.notes),
+    )  # fmt: skip
+    shown = (f"{value:.6g}" if isinstance(value, float) else value for value in values)
+    return {name: "" if value is None else value for name, value in zip(COLUMNS[5:], shown, strict=True)}
+
+
+def write_chart(chart: Chart, target: Target, folder: Path) -> None:
+    """Write sheet and picture into the chart's folder, each whole or not at all. Raises OSError."""
+    write_text(folder / CSV, chart_csv(chart, target))
+    write_chart_picture(chart, target, folder / PICTURE)

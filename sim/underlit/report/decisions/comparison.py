@@ -1,0 +1,329 @@
+"""A comparison in words, tables and files."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+from rich.console import Console
+from rich.text import Text
+
+from underlit.lowering.tallies import WHOLE_BED
+from underlit.planning.cleaning_states import Differs
+from underlit.planning.compare import Change, Comparison, Row
+from underlit.planning.differences import bed_difference, same_cells
+from underlit.planning.zones import Verdict
+from underlit.report.numbers import NONE, light, percent, with_error
+from underlit.report.printout import STYLE, say, table
+from underlit.report.summary import number, versions
+from underlit.results.atomic import write_text
+from underlit.results.estimate import Estimate
+from underlit.viz.maps.difference_map import Panel, smoothed, write_difference_maps
+
+FORMAT = 1
+MOST_NAMED = 3
+"""Zones that the summary names each way; the table has them all."""
+WORTH_TELLING = 0.02
+"""Relative changes below this are real where they lie beyond the error, but nobody would notice them in a tank."""
+
+
+def print_comparison(console: Console, made: Comparison, differs: Sequence[Differs] = ()) -> None:
+    """Print the tables, then the summary in plain words."""
+    labels = [chr(ord("A") + k) for k in range(len(made.candidates))]
+    for label, c in zip(labels, made.candidates, strict=True):
+        say(console, f"{label}: {c.name}" + (f" ({c.title})" if c.title != c.name else ""), "bold")
+    if differs:
+        console.print()
+        _print_differs(console, differs, labels)
+    console.print()
+    say(console, "PAR (PPFD), umol/m2/s ± counting (95 %)", "bold")
+    console.print(_value_table(made, labels))
+    console.print()
+    say(console, f"Difference from {labels[0]} ± counting (95 %); = means within that error", "bold")
+    console.print(_change_table(made, labels))
+    for line in _notes(made, labels):
+        say(console, line, "dim", indent=2)
+    console.print()
+    console.print(_running_table(made, labels))
+    console.print()
+    say(console, "In short", "bold")
+    for line in in_words(made):
+        say(console, line, indent=2)
+
+
+def _print_differs(console: Console, differs: Sequence[Differs], labels: Sequence[str]) -> None:
+    say(console, "What differs, as assumed", "bold")
+    shown = table("what", labels[0], labels[1], "may be", wide=1)
+    shown.columns[-1].justify = "left"
+    for row in differs:
+        shown.add_row(row.what, row.first, row.second, row.span)
+    console.print(shown)
+    for source in dict.fromkeys(row.source for row in differs):
+        say(console, f"ranges: {source}", "dim", indent=2)
+
+
+def _value_table(made: Comparison, labels: Sequence[str]) -> Any:
+    shown = table("zone or spot", *(f"{label}\nverdict" for label in labels))
+    for row in made.rows:
+        cells = []
+        for place, value in zip(row.places, row.values, strict=True):
+            if place is None or value is None:
+                cells.append(Text("not there", "dim"))
+                continue
+            cell = Text(with_error(value.value, value.half_width))
+            if place.verdict is not Verdict.NO_AIM:
+                cell.append(f"\n{place.verdict}", STYLE[place.verdict])
+            cells.append(cell)
+        shown.add_row(row.name, *cells)
+    return shown
+
+
+def _change_table(made: Comparison, labels: Sequence[str]) -> Any:
+    shown = table("zone or spot", *(f"{label} - {labels[0]}" for label in labels[1:]))
+    for row in made.rows:
+        shown.add_row(row.name, *(_change_cell(change) for change in row.changes[1:]))
+    return shown
+
+
+def _change_cell(change: Change | None) -> Text:
+    if change is None:
+        return Text(NONE, "dim")
+    if change.ppfd.value == 0.0 and change.ppfd.half_width == 0.0:
+        return Text("= 0", "dim")
+    said = signed(change.ppfd)
+    if not change.beyond_error:
+        return Text(f"= {said}", "dim")
+    return Text(f"{said}, {_percent(change)}", "bold")
+
+
+def signed(estimate: Estimate) -> str:
+    """A difference with its sign and error: `+12.4 ± 0.3`, with figures enough that its error shows."""
+    if not math.isfinite(estimate.half_width):
+        return f"{estimate.value:+.1f} ± ?"
+    digits = 0 if estimate.half_width >= 1 else 1 if estimate.half_width >= 0.1 else 2
+    rounded = math.ceil(estimate.half_width * 10**digits - 1e-9) / 10**digits
+    return f"{estimate.value:+.{digits}f} ± {rounded:.{digits}f}"
+
+
+def _percent(change: Change) -> str:
+    return f"{100 * change.relative:+.0f} %" if math.isfinite(change.relative) else "from nothing"
+
+
+def _notes(made: Comparison, labels: Sequence[str]) -> list[str]:
+    lines = []
+    for k, label in enumerate(labels[1:], start=1):
+        if made.candidates[k].result.counts is made.candidates[0].result.counts:
+            lines.append(
+                f"{label}: answered from the trace of {labels[0]} by arithmetic: the same light in other amounts, whose "
+                "error is in proportion"
+            )
+        elif made.paired[k]:
+            ratio = _error_ratio(made.rows, k)
+            lines.append(
+                f"{label} - {labels[0]}: traced with the same random numbers; the error is that of the differences of their "
+                "batches" + ("" if ratio is None else f", here {ratio:.2g} times the two errors added in squares")
+            )
+        else:
+            lines.append(
+                f"{label} - {labels[0]}: traced with other random numbers; the two errors are added (in squares)"
+            )
+        moved = [r.name for r in made.rows if (c := r.changes[k]) is not None and not c.same_place]
+        if moved:
+            lines.append(f"{label}: not quite the same place as in {labels[0]}: {'; '.join(moved)}")
+    unknown = 1.96 * max(c.relative_unknown for c in made.candidates)
+    lines.append(
+        f"What is not known about a tank moves both sides alike where it is the same tank: it scales a difference, by "
+        f"± {percent(unknown)} at most here, but does not turn it round."
+    )
+    return lines
+
+
+def _error_ratio(rows: Sequence[Row], k: int) -> float | None:
+    """Median over the places of the difference's error over the two errors added in squares; None without any."""
+    ratios = []
+    for row in rows:
+        before, after, change = row.values[0], row.values[k], row.changes[k]
+        if before is None or after is None or change is None:
+            continue
+        both = math.hypot(before.half_width, after.half_width)
+        if 0 < both < math.inf:
+            ratios.append(change.ppfd.half_width / both)
+    return median(ratios) if ratios else None
+
+
+def _running_table(made: Comparison, labels: Sequence[str]) -> Any:
+    cost = "" if made.price is None else f"\nat {made.price:g} a kWh"
+    shown = table("running", "W", "kWh a year", *([f"cost a year{cost}"] if cost else []))
+    for label, c, run in zip(labels, made.candidates, made.running, strict=True):
+        cells = [_or_none(run.watts, ".3g"), NONE if run.kwh_a_year is None else _energy(run.kwh_a_year)]
+        shown.add_row(f"{label}: {c.name}", *cells, *([_or_none(run.cost_a_year, ".2f")] if cost else []))
+    return shown
+
+
+def _energy(kwh: float) -> str:
+    return f"{kwh:.0f}" if kwh >= 20 else f"{kwh:.1f}"
+
+
+def _or_none(value: float | None, form: str) -> str:
+    return NONE if value is None else f"{value:{form}}"
+
+
+def in_words(made: Comparison) -> list[str]:
+    """The comparison in plain words, one line for each further candidate and one for each verdict that turns."""
+    lines = []
+    first = made.candidates[0]
+    for k, other in enumerate(made.candidates[1:], start=1):
+        parts = [_light_words(made.rows, k), _cost_words(made, k)]
+        lines.append(f"{other.name} against {first.name}: " + "; ".join(p for p in parts if p) + ".")
+        for row in made.rows:
+            before, after = row.places[0], row.places[k]
+            if before is not None and after is not None and before.verdict != after.verdict:
+                lines.append(f"{row.name}: {before.verdict} in {first.name}, {after.verdict} in {other.name}.")
+    return lines
+
+
+def _light_words(rows: Sequence[Row], k: int) -> str:
+    zones = [r for r in rows if not r.is_spot and r.changes[k] is not None]
+    # A whole bed is told only where no zone is named.
+    zones = [r for r in zones if not r.name.endswith(WHOLE_BED)] or zones
+    beyond = [r for r in zones if (c := r.changes[k]) is not None and c.beyond_error]
+    moved = [r for r in beyond if abs(r.changes[k].relative) >= WORTH_TELLING]  # type: ignore[union-attr]
+    if not beyond:
+        common = any(r.changes[k] is not None for r in rows)
+        return "no zone changes by more than its counting error" if common else "they have no zone in common"
+    words = []
+    for verb, sign in (("lifts", 1), ("lowers", -1)):
+        those = [r for r in moved if sign * r.changes[k].ppfd.value > 0]  # type: ignore[union-attr]
+        those.sort(key=lambda r: -abs(r.changes[k].relative))  # type: ignore[union-attr]
+        if not those:
+            continue
+        named = ", ".join(
+            f"{r.name} from {light(r.values[0].value)} to {light(r.values[k].value)}"  # type: ignore[union-attr]
+            for r in those[:MOST_NAMED]
+        )
+        more = len(those) - MOST_NAMED
+        words.append(f"{verb} {named}" + (f" and {more} more" if more > 0 else ""))
+    hardly = [r.name for r in beyond if r not in moved]
+    if hardly:
+        words.append(f"by less than {percent(WORTH_TELLING)}: {', '.join(hardly)}")
+    still = [r.name for r in zones if r not in beyond]
+    if still:
+        words.append(f"within the counting error: {', '.join(still)}")
+    return "; ".join(words)
+
+
+def _cost_words(made: Comparison, k: int) -> str:
+    first, other = made.running[0], made.running[k]
+    if first.watts is None or other.watts is None or first.kwh_a_year is None or other.kwh_a_year is None:
+        return "watts are not stated for every light, so what it costs to run is not known"
+    watts, energy = other.watts - first.watts, other.kwh_a_year - first.kwh_a_year
+    if abs(watts) < 0.05 and abs(energy) < 0.5:
+        return "draws the same"
+    said = (
+        f"draws {abs(watts):.3g} W {'more' if watts >= 0 else 'less'}" if abs(watts) >= 0.05 else "draws the same watts"
+    )
+    said += f", {_energy(abs(energy))} kWh a year {'more' if energy >= 0 else 'less'}"
+    if made.price is not None:
+        cost = energy * made.price
+        said += f", which costs {abs(cost):.2f} a year {'more' if cost >= 0 else 'less'}"
+    return said
+
+
+# -- files ---------------------------------------------------------------------------------------------------------------
+def comparison_data(made: Comparison, differs: Sequence[Differs] = ()) -> dict[str, Any]:
+    """The comparison as plain data, units in the keys."""
+    candidates = []
+    for c, run, paired in zip(made.candidates, made.running, made.paired, strict=True):
+        candidates.append({
+            "name": c.name,
+            "title": c.title,
+            "seed": c.result.seed,
+            "photons": c.result.photons,
+            "shares_random_numbers_with_first": paired,
+            "not_known_about_tank_relative_standard": number(c.relative_unknown, 4),
+            "watts": number(run.watts),
+            "energy_kwh_a_year": number(run.kwh_a_year),
+            "cost_a_year": number(run.cost_a_year),
+        })  # fmt: skip
+    return {
+        "format": FORMAT,
+        "candidates": candidates,
+        "price_a_kwh": number(made.price),
+        "assumed": [
+            {"what": d.what, "values": [d.first, d.second], "range": d.span, "source": d.source} for d in differs
+        ],
+        "places": [_row_data(row) for row in made.rows],
+        "in_words": in_words(made),
+        "versions": versions(),
+    }
+
+
+def _row_data(row: Row) -> dict[str, Any]:
+    entries: list[dict[str, Any] | None] = []
+    for place, value, change in zip(row.places, row.values, row.changes, strict=True):
+        if place is None or value is None:
+            entries.append(None)
+            continue
+        entry: dict[str, Any] = {
+            "ppfd_umol_m2_s": number(value.value),
+            "counting_error_95_umol_m2_s": number(value.half_width),
+            "verdict": str(place.verdict),
+            "dli_mol_m2_day": number(place.dli),
+            "evenness_dimmest_over_average": number(place.evenness, 4),
+        }
+        if change is not None:
+            entry |= {
+                "difference_umol_m2_s": number(change.ppfd.value),
+                "difference_counting_error_95_umol_m2_s": number(change.ppfd.half_width),
+                "difference_relative": number(change.relative, 4),
+                "difference_not_known_about_tank_95_umol_m2_s": number(change.unknown),
+                "beyond_counting_error": change.beyond_error,
+                "same_place": change.same_place,
+            }
+        entries.append(entry)
+    return {"name": row.name, "what": "reading spot" if row.is_spot else "zone", "by_candidate": entries}
+
+
+def comparison_csv(made: Comparison) -> str:
+    """One line a place and candidate, units in the column names, an empty cell where there is no figure."""
+    data = comparison_data(made)
+    columns = dict.fromkeys(k for p in data["places"] for e in p["by_candidate"] if e is not None for k in e)
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["place", "what", "candidate", *columns])
+    for place in data["places"]:
+        for c, entry in zip(data["candidates"], place["by_candidate"], strict=True):
+            if entry is not None:
+                writer.writerow([place["name"], place["what"], c["name"], *(entry.get(key) for key in columns)])
+    return text.getvalue()
+
+
+def panels(made: Comparison) -> list[Panel]:
+    """What the picture shows: each candidate's map and its difference from the first one's."""
+    first = made.candidates[0].result
+    shown = []
+    for k, c in enumerate(made.candidates):
+        outlines = tuple(p.outline for p in c.places[1:] if p.outline)
+        grid = c.result.plan.bed_map
+        if k == 0 or grid is None or not same_cells(grid, first.plan.bed_map):
+            words = "" if k == 0 else "another tank size: no difference map"
+            shown.append(Panel(c.name, c.result, None, words, outlines))
+            continue
+        spacing = grid.spacing
+        found = bed_difference(c.result, first, lambda m, s=spacing: smoothed(m, s))  # type: ignore[misc]
+        shown.append(Panel(c.name, c.result, found, "", outlines))
+    return shown
+
+
+def write_comparison(made: Comparison, folder: Path, differs: Sequence[Differs] = ()) -> None:
+    """Write compare.json, compare.csv and compare.png into a folder (made if missing). Raises OSError."""
+    data = json.dumps(comparison_data(made, differs), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    write_difference_maps(panels(made), folder / "compare.png", "Light on the substrate, side by side")
+    write_text(folder / "compare.csv", comparison_csv(made))
+    write_text(folder / "compare.json", data)

@@ -1,0 +1,242 @@
+"""Days and years in words, tables, a csv and settings cards."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+from rich.console import Console
+from rich.text import Text
+
+from underlit.planning.dose import AGEING_A_YEAR, AGES, NEW_TANK_HOURS, NEW_TANK_WEEKS, Dose, Span, ZoneDose
+from underlit.report.numbers import light, percent, with_error
+from underlit.report.printout import PRACTICE, STYLE, say, table
+from underlit.report.summary import number
+from underlit.results.atomic import write_text
+from underlit.scene import Fixture, Scene
+from underlit.scene.targets import NEW_TANK_SHARE
+from underlit.units import format_length
+from underlit.viz.overlay import Points, as_points
+from underlit.viz.sheets.reading_sheet import Paper
+from underlit.viz.sheets.settings_card import Card, CardZone, LightSetting, write_cards
+from underlit.viz.tank3d.pooling import PATCH_M, patch_means
+
+FAR_YEARS = 30.0
+"""Years beyond which no light is kept; told as "more than"."""
+FOOT = (
+    "Predicted, not measured: begin dimmer, read a meter where it matters, watch the plants. Drip loop and residual-current "
+    "protection; do not look into LEDs; hang lights from what carries them. Local codes first."
+)
+
+
+def print_dose(console: Console, made: Dose) -> None:
+    """Print the tables and what follows from them."""
+    say(console, made.lowered.scene.title or "Days and years", "bold underline")
+    say(console, f"Settled, as the scene sets it: {day_words(made.lowered.scene)}", "bold")
+    console.print(_settled_table(made))
+    console.print()
+    low, high = (percent(s) for s in NEW_TANK_SHARE)
+    say(
+        console,
+        f"New tank, first {NEW_TANK_WEEKS:g} weeks: {NEW_TANK_HOURS:g} h a day at {low[:-2]}-{high} of that ({PRACTICE})",
+        "bold",
+    )
+    console.print(_new_table(made))
+    console.print()
+    rates = "-".join(f"{100 * r:g}" for r in AGEING_A_YEAR)
+    say(console, f"With age: the lights lose {rates} % of their output a year ({PRACTICE}); PPFD left", "bold")
+    console.print(_age_table(made))
+    console.print()
+    for line in (*setting_words(made), suit_words(made), energy_words(made)):
+        if line:
+            say(console, line)
+
+
+def day_words(scene: Scene) -> str:
+    """Dimming and hours of a scene's lights in words."""
+    return "; ".join(f"{f.name} {dial(f)}, {hours_words(f)}" for f in scene.fixtures)
+
+
+def dial(fixture: Fixture) -> str:
+    """What a light's dial shall say: its step where it has a measured curve, else per cent; channels where they differ."""
+    if fixture.step is not None:
+        return f"step {fixture.step:g}"
+    levels = {c.name: fixture.level_of(c) for c in fixture.channels}
+    if len({round(v, 3) for v in levels.values()}) == 1:
+        return f"{100 * next(iter(levels.values())):.0f} %"
+    return ", ".join(f"{name} {100 * v:.0f} %" for name, v in levels.items())
+
+
+def hours_words(fixture: Fixture) -> str:
+    """Hours of a light's day; with ramps, what they come to at its brightest."""
+    lit, level = fixture.lit_hours, fixture.level
+    full = fixture.day.full_hours / level if level > 0 else 0.0
+    if abs(full - lit) < 0.05:
+        return f"{lit:.3g} h a day"
+    return f"{lit:.3g} h a day with ramps, as {full:.1f} h"
+
+
+def _settled_table(made: Dose) -> object:
+    shown = table("zone", "PAR (PPFD)\n± counting", "± not known\nof the tank", "band", "verdict", "DLI\nmol/m2/day")
+    shown.columns[4].justify = "left"
+    for z in made.zones:
+        r = z.report
+        shown.add_row(
+            z.name, with_error(r.ppfd.value, r.ppfd.half_width), f"± {r.unknown:.0f}", _band_text(z.band),
+            Text(str(z.verdict), STYLE[z.verdict]), f"{z.dli:.2f}",
+        )  # fmt: skip
+    return shown
+
+
+def _band_text(band: object) -> str:
+    return "" if band is None else f"{band.low:g}-{band.high:g}"  # type: ignore[attr-defined]
+
+
+def _span(span: Span, form: str = "") -> str:
+    a, b = (f"{v:{form}}" if form else light(v) for v in span)
+    return a if a == b else f"{a}-{b}"
+
+
+def _new_table(made: Dose) -> object:
+    shown = table("zone", "PAR (PPFD)", "band of a\nnew tank", "verdict", "DLI\nmol/m2/day")
+    shown.columns[3].justify = "left"
+    for z in made.zones:
+        verdict = Text(str(z.new_verdict), STYLE[z.new_verdict])
+        shown.add_row(z.name, _span(z.new_ppfd), _band_text(z.new_band), verdict, _span(z.new_dli, ".2f"))
+    return shown
+
+
+def _age_table(made: Dose) -> object:
+    heads = [f"after\n{years} year{'s' if years > 1 else ''}" for years in AGES]
+    shown = table("zone", *heads, "under its band\nafter years")
+    for z in made.zones:
+        shown.add_row(z.name, *(_span(span) for span in z.aged), years_words(z.years_in_band))
+    return shown
+
+
+def years_words(span: Span | None) -> str:
+    """Years until a zone falls under its band."""
+    if span is None:
+        return ""
+    if span == (0.0, 0.0):
+        return "already"
+    soon, late = (min(v, FAR_YEARS) for v in span)
+    if soon >= FAR_YEARS:
+        return f"> {FAR_YEARS:.0f}"
+    return f"{soon:.1f} to {'> ' if late >= FAR_YEARS else ''}{late:.0f}"
+
+
+def setting_words(made: Dose) -> list[str]:
+    """Which dimming suits most zones."""
+    best = made.best
+    if best is None:
+        return []
+    asking = sum(z.band is not None for z in made.zones)
+    now = f"As set ({percent(made.level)}), {made.now} of {asking} zones with a band {'is' if made.now == 1 else 'are'} right"
+    if best.right <= made.now:
+        return [f"{now}; no other dimming of all lights alike does better."]
+    return [f"{now}; at {percent(best.level)} of full light {best.right} would be (all lights alike, steps of 5 %)."]
+
+
+def suit_words(made: Dose) -> str:
+    """What the substrate suits, need by need."""
+    if made.suits is None:
+        return ""
+    parts = ", ".join(f"{need} plants {percent(share)}" for need, share in made.suits.items())
+    return f"Share of the substrate whose light suits: {parts}."
+
+
+def energy_words(made: Dose) -> str:
+    """Energy and cost of a year."""
+    e = made.energy
+    if e.watts is None or e.settled_kwh is None or e.first_year_kwh is None:
+        return "Watts are not stated for every light, so energy and cost are not known."
+    said = f"{e.watts:.3g} W; {e.settled_kwh:.0f} kWh a settled year, {e.first_year_kwh:.0f} the first year"
+    cost, first = e.cost(e.settled_kwh), e.cost(e.first_year_kwh)
+    if cost is not None and first is not None:
+        said += f"; at {e.price:g} a kWh that costs {cost:.2f} and {first:.2f}"
+    return said + "."
+
+
+# -- files ---------------------------------------------------------------------------------------------------------------
+def dose_csv(doses: Sequence[Dose]) -> str:
+    """A line a tank and zone; units in the column names, an empty cell where there is no figure."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    aged = [f"ppfd_after_{y}_years_{end}_umol_m2_s" for y in AGES for end in ("least", "most")]
+    writer.writerow([
+        "tank", "zone", "ppfd_umol_m2_s", "counting_error_95_umol_m2_s", "not_known_about_tank_95_umol_m2_s",
+        "band_low_umol_m2_s", "band_high_umol_m2_s", "verdict", "dli_mol_m2_day", "new_tank_dli_least_mol_m2_day",
+        "new_tank_dli_most_mol_m2_day", "new_tank_verdict", *aged,
+    ])  # fmt: skip
+    for made in doses:
+        for z in made.zones:
+            r, band = z.report, (None, None) if z.band is None else (z.band.low, z.band.high)
+            writer.writerow([
+                made.lowered.scene.title, z.name, number(r.ppfd.value), number(r.ppfd.half_width), number(r.unknown),
+                *band, z.verdict, number(z.dli), *(number(v) for v in z.new_dli), z.new_verdict,
+                *(number(v) for span in z.aged for v in span),
+            ])  # fmt: skip
+    return text.getvalue()
+
+
+def settings_card(made: Dose) -> Card:
+    """A tank's card."""
+    scene = made.lowered.scene
+    inside = " x ".join(f"{100 * m:.0f}" for m in scene.tank.inside_m)
+    inches = " x ".join(f"{m / 0.0254:.0f}" for m in scene.tank.inside_m)
+    over = "with a lid" if scene.lid is not None else "under a hood" if scene.hood is not None else "no lid"
+    grid = made.result.plan.bed_map
+    assert grid is not None
+    bed = patch_means(made.result.bed().value, PATCH_M / grid.spacing[0], PATCH_M / grid.spacing[1])
+    zones, outlines = _card_zones(made)
+    return Card(
+        title=scene.title or (scene.path.stem if scene.path else "tank"),
+        tank=f"inside {inside} cm ({inches} in), water {format_length(scene.water_level_m)} high, {over}",
+        lights=tuple(_light(scene, f) for f in scene.fixtures),
+        zones=zones,
+        suits=suit_words(made),
+        energy=energy_words(made),
+        foot=FOOT,
+        bed=bed,
+        size=scene.tank.inside_m[:2],
+        outlines=outlines,
+    )
+
+
+def _light(scene: Scene, fixture: Fixture) -> LightSetting:
+    over_rim = scene.fixture_centre_m(fixture)[2] - scene.tank.inside_m[2]
+    low, high = (100 * share * fixture.level for share in NEW_TANK_SHARE)
+    return LightSetting(
+        name=fixture.name,
+        dial=dial(fixture),
+        hours=hours_words(fixture),
+        place=f"LEDs {format_length(over_rim)} over the rim",
+        new_tank=f"new tank: {NEW_TANK_HOURS:g} h at {low:.0f}-{high:.0f} % for {NEW_TANK_WEEKS:g} weeks",
+    )
+
+
+def _card_zones(made: Dose) -> tuple[tuple[CardZone, ...], tuple[Points, ...]]:
+    """Zones of a card, those that ask for a band first, and the outlines of as many as have one, in that order."""
+    places = {p.name: p for p in made.lowered.own_zones}
+    named = [z for z in made.zones[1:] if places[z.name].outline is not None] or list(made.zones[:1])
+    rest = [z for z in made.zones[1:] if z not in named]
+    ordered = [*sorted(named, key=lambda z: z.band is None), *rest]
+    outlines = [places[z.name].outline for z in ordered if places[z.name].outline is not None and z in made.zones[1:]]
+    return tuple(map(_card_zone, ordered)), tuple(as_points(o) for o in outlines if o is not None)
+
+
+def _card_zone(z: ZoneDose) -> CardZone:
+    both = math.hypot(z.report.ppfd.half_width, z.report.unknown)
+    return CardZone(
+        z.name, f"{light(z.report.ppfd.value)} ± {both:.0f}", _band_text(z.band), str(z.verdict), f"{z.dli:.1f}"
+    )
+
+
+def write_dose(doses: Sequence[Dose], paper: Paper, folder: Path) -> None:
+    """Write dose.csv and the settings cards, cards.pdf and cards-1.png and on. Raises OSError."""
+    write_text(folder / "dose.csv", dose_csv(doses))
+    write_cards([settings_card(d) for d in doses], paper, folder)

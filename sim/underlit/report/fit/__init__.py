@@ -1,0 +1,1 @@
+"""A fit to meter readings, printed and in files."""

@@ -1,0 +1,1 @@
+"""How far work is, and ways to stop it."""

@@ -1,0 +1,1 @@
+"""What lies and grows in the tank: substrate, wood, stone and plants."""

@@ -1,0 +1,301 @@
+"""Plant groups, from which real leaves are grown, and what a group is like where the scene does not say."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from underlit.scene.aquascape.ground import LengthUnit
+from underlit.scene.aquascape.growth import (
+    FLOATING,
+    GROWTH,
+    SLOWER_WITHOUT_CO2,
+    Form,
+    Growth,
+    LeafAreaGoes,
+    Stand,
+    grown_on,
+    trimmed,
+)
+from underlit.scene.common import (
+    AngleRad,
+    FilePath,
+    Fraction,
+    LengthM,
+    Name,
+    NonNegativeLengthM,
+    NonNegativeNumber,
+    Point,
+    PositiveLengthM,
+    PositiveNumber,
+    Seed,
+    Weeks,
+    YesNo,
+    wrong,
+)
+from underlit.scene.outline import Outlined
+from underlit.scene.targets import Band, Need, Needs, band_for
+from underlit.spectra.materials import LeafKind, LeafOptics, leaf_optics
+
+
+class PlantKind(StrEnum):
+    """Growth forms."""
+
+    CARPET = "carpet"
+    STEMS = "stems"
+    ROSETTES = "rosettes"
+    FLOATING = "floating"
+    EPIPHYTES = "epiphytes"
+    MESH = "mesh"
+
+
+Density = Literal["thin", "medium", "dense"]
+DENSITIES: tuple[Density, ...] = ("thin", "medium", "dense")
+FORMS: dict[PlantKind, tuple[Form, ...]] = {
+    PlantKind.CARPET: (Form.ROUND, Form.GRASS, Form.CLOVER),
+    PlantKind.STEMS: (Form.OPPOSITE, Form.WHORL, Form.FINE),
+    PlantKind.ROSETTES: (Form.BROAD, Form.LOW, Form.RIBBON),
+    PlantKind.FLOATING: (Form.PADS, Form.DUCKWEED),
+    PlantKind.EPIPHYTES: (Form.THICK_LEAVES, Form.MOSS),
+    PlantKind.MESH: (),
+}
+"""Forms of each kind, the one taken where the scene does not say first."""
+
+
+@dataclass(frozen=True)
+class Habit:
+    """What a form is like by default. Common practice, no source.
+
+    ``leaf_area``: one-sided leaf area over ground area (over the wood covered for epiphytes) for thin, medium and
+    dense; with an extinction of .56 stems of 1.5, 2.5 and 4 take 57, 75 and 89 % of the light (extinction: Zhang et
+    al., Front. Earth Sci. 2014, doi 10.1007/s11707-014-0446-7). Floating plants cover a quarter, half, nearly all.
+    ``height_m``: where a scene need not say one.
+    """
+
+    leaf_area: tuple[float, float, float]
+    leaf: LeafKind = LeafKind.SUBMERGED
+    height_m: float | None = None
+
+
+_STEMS = Habit((1.5, 2.5, 4.0))
+_ON_THE_GROUND = Habit((1.0, 2.0, 3.0))
+_AFLOAT = Habit((0.25, 0.5, 0.95), LeafKind.TYPICAL)
+HABITS = {
+    **dict.fromkeys(FORMS[PlantKind.CARPET], _ON_THE_GROUND),
+    **dict.fromkeys(FORMS[PlantKind.STEMS], _STEMS),
+    **dict.fromkeys(FORMS[PlantKind.ROSETTES], _ON_THE_GROUND),
+    **dict.fromkeys(FORMS[PlantKind.FLOATING], _AFLOAT),
+    Form.THICK_LEAVES: Habit((0.5, 1.0, 2.0), LeafKind.DARK, 0.07),
+    Form.MOSS: Habit((1.0, 2.0, 4.0), LeafKind.DARK, 0.012),
+}
+
+
+class Plants(Outlined):
+    """One group of plants of a kind, inside an outline, on a piece of wood or stone, or from a mesh.
+
+    How much: one of ``density``, ``leaf_area`` (index), ``cover`` (floating) and ``spacing`` (between plants or stems).
+    Later: ``trimmed_to`` a height, then ``grown`` so long, by the rule of `scene.growth`; ``grows`` (height a week) and
+    ``doubles_in`` state rates of one's own. Epiphytes are tied where their outline, if any, and ``tied_above`` and
+    ``tied_below`` (over the bottom pane) leave wood. ``floats``: stems drift level under the surface, ``height`` long.
+    """
+
+    name: Name
+    kind: PlantKind
+    form: Form | None = None
+    on: Name | None = None
+    tied_above: NonNegativeLengthM | None = None
+    tied_below: PositiveLengthM | None = None
+    floats: YesNo = False
+    height: PositiveLengthM | None = None
+    grown: Weeks = 0.0
+    trimmed_to: PositiveLengthM | None = None
+    grows: PositiveLengthM | None = None
+    doubles_in: Weeks | None = None
+    density: Density | None = None
+    leaf_area: PositiveNumber | None = None
+    cover: Fraction | None = None
+    spacing: PositiveLengthM | None = None
+    leaf_length: PositiveLengthM | None = None
+    leaf_width: PositiveLengthM | None = None
+    leaf: LeafKind | None = None
+    reflectance: Fraction | None = None
+    transmittance: Fraction | None = None
+    need: Need | None = None
+    band: tuple[NonNegativeNumber, NonNegativeNumber] | None = None
+    needs: Needs | None = Field(
+        None, description="the light they want by what the tank is; an entry of the catalogue says it"
+    )
+    seed: Seed = 1
+    mesh: FilePath | None = None
+    unit: LengthUnit | None = None
+    up: Literal["z", "y"] = "z"
+    scale: PositiveNumber = 1.0
+    at: Point | None = None
+    sunk: LengthM = 0.0
+    base: LengthM | None = None
+    turn: AngleRad = 0.0
+    tilt: AngleRad = 0.0
+
+    @model_validator(mode="after")
+    def _kind_has_its_keys(self) -> Plants:
+        kind = self.kind
+        if kind is PlantKind.MESH:
+            self._check_mesh()
+        elif self.mesh is not None or self.unit is not None or self.at is not None:
+            key = "mesh" if self.mesh is not None else "unit" if self.unit is not None else "at"
+            raise wrong('only kind = "mesh" is placed by a mesh, its unit and at', key)
+        elif kind is PlantKind.EPIPHYTES:
+            if self.on is None:
+                raise wrong("epiphytes need on = the name of the wood or stone that they grow on")
+        elif not self.outline_keys:
+            raise wrong("where? say outline, rectangle or circle")
+        self._check_place()
+        if self.height is None and kind in (PlantKind.CARPET, PlantKind.STEMS, PlantKind.ROSETTES):
+            raise wrong("how tall? say height", "")
+        self._check_form()
+        self._check_amount()
+        self._check_growth()
+        self._check_leaf()
+        stated = [key for key in ("band", "need", "needs") if getattr(self, key) is not None]
+        if len(stated) > 1:
+            raise wrong(f"the aim is said twice, by {' and '.join(stated)}; keep one", stated[1])
+        if self.band is not None and not self.band[0] < self.band[1]:
+            raise wrong("a band is [low, high] with low under high", "band", list(self.band))
+        return self
+
+    def _check_mesh(self) -> None:
+        if self.mesh is None or self.unit is None or self.at is None:
+            raise wrong("a mesh plant needs mesh, the unit of its numbers, and at")
+        if self.outline_keys:
+            raise wrong("a mesh plant stands at a point; it has no outline", self.outline_keys[0])
+        if not self.mesh.is_file():
+            raise wrong("no such mesh file", "mesh", str(self.mesh))
+        for key in ("height", "density", "leaf_area", "spacing", "leaf_length", "leaf_width", "trimmed_to"):
+            if getattr(self, key) is not None:
+                raise wrong("a mesh plant is as its mesh is; use scale", key)
+
+    def _check_place(self) -> None:
+        if self.kind is not PlantKind.EPIPHYTES:
+            for key in ("on", "tied_above", "tied_below"):
+                if getattr(self, key) is not None:
+                    raise wrong("only epiphytes grow on wood or stone", key)
+        elif self.tied_above is not None and self.tied_below is not None and self.tied_below <= self.tied_above:
+            raise wrong("tied_below lies under tied_above", "tied_below")
+        if self.floats and self.kind is not PlantKind.STEMS:
+            raise wrong('only kind = "stems" is rooted or afloat; floating plants have kind = "floating"', "floats")
+        if self.height is not None and self.kind is PlantKind.FLOATING:
+            raise wrong("floating plants lie at the surface; they have no height", "height")
+
+    def _check_form(self) -> None:
+        known = FORMS[self.kind]
+        if self.form is not None and self.form not in known:
+            names = " or ".join(f'"{form}"' for form in known)
+            said = f"form is for plants that are grown, not for kind = {self.kind}"
+            raise wrong(f"{self.kind} come as {names}" if known else said, "form", str(self.form))
+
+    def _check_amount(self) -> None:
+        if self.cover is not None and self.kind is not PlantKind.FLOATING:
+            raise wrong("cover is for floating plants; use density or leaf_area", "cover")
+        if self.leaf_area is not None and self.kind is PlantKind.FLOATING:
+            raise wrong("floating plants are said by cover or density", "leaf_area")
+        said = [key for key in ("density", "leaf_area", "cover", "spacing") if getattr(self, key) is not None]
+        if len(said) > 1:
+            raise wrong(f"the amount is said twice, by {' and '.join(said)}; keep one", said[1])
+        if self.spacing is not None and self.kind in (PlantKind.CARPET, PlantKind.FLOATING):
+            raise wrong("plants of this kind grow together; say density instead", "spacing")
+
+    def _check_growth(self) -> None:
+        if self.kind is PlantKind.MESH:
+            if self.grown:
+                raise wrong("a mesh plant does not grow; use scale", "grown")
+            return
+        if self.kind is PlantKind.FLOATING:
+            for key in ("trimmed_to", "grows"):
+                if getattr(self, key) is not None:
+                    raise wrong("floating plants are thinned by their cover, not cut", key)
+        if self.doubles_in is not None:
+            if self.doubles_in == 0:
+                raise wrong("a time to double in is longer than nothing", "doubles_in")
+            if self.growth.leaf_area is LeafAreaGoes.WITH_HEIGHT:
+                raise wrong("leaves of this form stand all along the plant: say grows, its height a week", "doubles_in")
+
+    def _check_leaf(self) -> None:
+        try:
+            _ = self.leaf_optics
+        except ValueError as problem:
+            raise wrong(str(problem), "transmittance" if self.transmittance is not None else "reflectance") from None
+        if self.leaf_length is not None and self.leaf_form is Form.GRASS:
+            raise wrong("blades of grass are as long as the carpet is tall", "leaf_length")
+        if self.leaf_width is not None and self.kind is PlantKind.FLOATING:
+            raise wrong("floating leaves are round: leaf_length is their diameter", "leaf_width")
+        tall = self.height if self.kind is PlantKind.ROSETTES else None
+        if self.leaf_length is not None and tall is not None and self.leaf_length < tall:
+            raise wrong("a rosette's longest leaves are at least as long as it is tall", "leaf_length")
+        if self.leaf_width is not None and self.leaf_length is not None and self.leaf_width > self.leaf_length:
+            raise wrong("a leaf is not wider than long", "leaf_width")
+
+    @property
+    def leaf_form(self) -> Form | None:
+        """The form as said, or the first of its kind; None for a mesh."""
+        return self.form or next(iter(FORMS[self.kind]), None)
+
+    @property
+    def is_rooted(self) -> bool:
+        """Whether they grow from the substrate."""
+        return self.kind in (PlantKind.CARPET, PlantKind.STEMS, PlantKind.ROSETTES) and not self.floats
+
+    @property
+    def habit(self) -> Habit:
+        """The defaults of this form."""
+        return Habit((0.0, 0.0, 0.0)) if self.leaf_form is None else HABITS[self.leaf_form]
+
+    @property
+    def growth(self) -> Growth:
+        """Rates of this form, the scene's own where it says them."""
+        assert self.leaf_form is not None
+        known = GROWTH[self.leaf_form]
+        return replace(
+            known,
+            height_m_per_week=known.height_m_per_week if self.grows is None else self.grows,
+            doubling_weeks=known.doubling_weeks if self.doubles_in is None else self.doubles_in,
+        )
+
+    @property
+    def as_planted(self) -> Stand:
+        """Before trimming and growing; the leaf area index of floating plants is the share of the surface covered."""
+        height = self.habit.height_m if self.height is None else self.height
+        if self.spacing is not None:
+            return Stand(height, None)
+        said = self.cover if self.cover is not None else self.leaf_area
+        return Stand(height, self.habit.leaf_area[DENSITIES.index(self.density or "medium")] if said is None else said)
+
+    def stand(self, *, added_co2: bool, room_m: float = float("inf")) -> tuple[Stand, float | None]:
+        """As trimmed and grown, and its leaf area over that after trimming (see `grown_on`); room_m: to the surface [m]."""
+        speed = 1.0 if added_co2 or self.leaf_form in FLOATING else SLOWER_WITHOUT_CO2
+        if self.grows is not None or self.doubles_in is not None:
+            speed = 1.0
+        begun = trimmed(self.as_planted, self.trimmed_to)
+        if not self.grown:
+            return begun, 1.0
+        return grown_on(begun, self.growth, weeks=self.grown, speed=speed, room_m=room_m)
+
+    def wanted(self, *, added_co2: bool, settled: bool = True) -> Band | None:
+        """The light that these plants should have; None where the scene does not say."""
+        if self.band is not None:
+            return Band(*self.band, "", "as the scene says")
+        if self.needs is not None:
+            return self.needs.wanted(added_co2=added_co2, settled=settled)
+        return None if self.need is None else band_for(self.need, added_co2=added_co2, settled=settled)
+
+    @property
+    def leaf_kind(self) -> LeafKind:
+        """Leaf optics by name."""
+        return self.leaf or self.habit.leaf
+
+    @property
+    def leaf_optics(self) -> LeafOptics:
+        """Reflectance and transmittance over the 60 bins."""
+        return leaf_optics(self.leaf_kind, reflectance_mean=self.reflectance, transmittance_mean=self.transmittance)

@@ -1,0 +1,1 @@
+"""What a scene leaves open: the value taken and its range."""

@@ -1,0 +1,30 @@
+"""One thing that a scene leaves open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from underlit.scene.targets import PRACTICE
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """``relative_low`` to ``relative_high``: how far the mean PPFD may lie from what is computed with the value taken.
+
+    Both are None where the light does not depend on it, or where it is a condition rather than an unknown.
+    """
+
+    key: str
+    value_text: str
+    range_text: str
+    relative_low: float | None
+    relative_high: float | None
+    source: str = PRACTICE
+
+    @property
+    def mean_square(self) -> float:
+        """Mean square relative departure, every value of the range taken as equally likely."""
+        if self.relative_low is None or self.relative_high is None:
+            return 0.0
+        low, high = self.relative_low, self.relative_high
+        return (low * low + low * high + high * high) / 3

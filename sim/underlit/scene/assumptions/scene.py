@@ -1,0 +1,168 @@
+"""What a scene leaves open: the value taken, the range it may have, and how far that may move the light.
+
+Ranges are common practice, no source, unless said. How far each moves the mean PPFD on the substrate was looked up by
+tracing shipped scenes (the wide tank, under the wood, the bare box; 2^19 photons each) with the ends of the range put
+in, where a scene can say them: walls giving back .1-.4 moved it by 3.5 % (wide) and 10 % (60 cm), tannin none against
+ordinary by 4-6 %, low-iron glass by 2 %, a fixture's body by .5 %, thin and dense plants by +3 to +8 and -2 to -15 %, a
+110 deg beam by 5 %, a lid as taken by -20 %. The rest is estimated. It is the second error of a result, apart from
+counting.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from underlit.scene.aquascape.ground import SUBSTRATE_DEPTH_M
+from underlit.scene.assumptions.assumption import Assumption
+from underlit.scene.assumptions.lights import of_fixtures
+from underlit.scene.model import PLANTED_GIVES_BACK, Scene
+from underlit.scene.tank.tank import SIDES, WATER_BELOW_RIM_M, Behind
+from underlit.spectra.materials import MATERIALS
+from underlit.units import format_length
+
+DIFFUSE_INNER_REFLECTANCE = 0.4746
+"""Share of diffuse light that a flat water surface (n = 1.333) sends back down: Walsh 1926; Duntley 1942."""
+
+
+def assumptions(scene: Scene) -> list[Assumption]:
+    """Everything that the scene leaves to a default, with its range; what it states is not listed.
+
+    Two rows are always there, for no file can state them: that a claimed output is a claim, and surface ripple.
+    """
+    return [
+        *of_fixtures(scene.fixtures),
+        *_of_tank(scene),
+        *_of_water(scene),
+        *_of_lid(scene),
+        *_of_ground(scene),
+        *_of_plants(scene),
+        *_of_aims(scene),
+    ]
+
+
+def tank_uncertainty(scene: Scene) -> float:
+    """Combined relative standard uncertainty of what is not known about the tank; twice it is a 95 % half-width.
+
+    Each open value is taken as equally likely anywhere in its range and independent of the others (GUM, JCGM
+    100:2008, 4.3.7 and 5.1.2). The computed light is not moved to the middle of a lopsided range, so each counts by its
+    root mean square about the value taken. Without any reading that gives about 25-30 % as a 95 % half-width, which is
+    what practice finds.
+    """
+    return math.sqrt(sum(row.mean_square for row in assumptions(scene)))
+
+
+def _of_tank(scene: Scene) -> Iterator[Assumption]:
+    tank = scene.tank
+    if tank.glass_thickness is None and tank.meshes is None:
+        thick = tank.wall_thickness_m
+        around = f"{thick * 1e3 - 2:.0f}-{thick * 1e3 + 2:.0f} mm"
+        yield Assumption("tank.glass_thickness", format_length(thick), around, -0.01, 0.01)
+    if "glass" not in tank.model_fields_set:
+        yield Assumption("tank.glass", "clear float glass", "clear or low-iron", 0.0, 0.02)
+    walls = [side for side in SIDES if side != "bottom"]
+    if scene.plants:
+        if any(tank.walls[side].gives_back is None for side in walls):
+            yield Assumption("tank.*.gives_back", f"{PLANTED_GIVES_BACK}", "planted tank 0.1-0.4", -0.08, 0.08)
+    elif any(tank.walls[side].gives_back is None for side in walls):
+        yield Assumption("tank.*.gives_back", "1 (bare, clean glass)", "film of algae takes 5-15 %", -0.08, 0.0)
+    if any("behind" not in tank.walls[side].model_fields_set for side in walls):
+        yield Assumption("tank.*.behind", "open air", "a sheet with a gap changes little, paint much", None, None)
+    if "bottom" not in tank.model_fields_set:
+        yield Assumption("tank.bottom.behind", "grey foam, air gap", "reflectance 0.1-0.6", -0.005, 0.005)
+    for side, wall in tank.walls.items():
+        if side in tank.model_fields_set and wall.behind is not Behind.OPEN_AIR and wall.reflectance is None:
+            known = MATERIALS[wall.colour or "black"]
+            span = f"{known.low:g}-{known.high:g}"
+            yield Assumption(f"tank.{side}.reflectance", f"{known.mean:g}", span, -0.01, 0.01)
+    if scene.hood is not None and scene.hood.reflectance is None:
+        known = MATERIALS[scene.hood.colour or "white"]
+        yield Assumption("hood.reflectance", f"{known.mean:g}", f"{known.low:g}-{known.high:g}", -0.03, 0.02)
+    if tank.rim is not None and "covers" not in tank.rim.model_fields_set:
+        yield Assumption("tank.rim.covers", format_length(tank.rim.covers), "1/2-3/4 in", -0.01, 0.01)
+    if tank.braces and any("width" not in brace.model_fields_set for brace in tank.braces):
+        yield Assumption("tank.brace.width", format_length(tank.braces[0].width), "1-2.5 in", -0.02, 0.02)
+
+
+def _of_water(scene: Scene) -> Iterator[Assumption]:
+    water, depth_to_18_in = scene.water, scene.water_level_m / 0.457
+    if water.below_rim is None and water.above_bottom is None:
+        text = f"{format_length(WATER_BELOW_RIM_M)} below the rim"
+        yield Assumption("water.below_rim", text, "1-1.5 in; evaporation about 1/2 in a week", -0.01, 0.01)
+    if "tannin" not in water.model_fields_set:
+        span = "light tint takes 5-15 % at 18 in, carbon-filtered less"
+        low, high = -min(0.10 * depth_to_18_in, 0.5), min(0.04 * depth_to_18_in, 0.2)
+        yield Assumption("water.tannin", "ordinary (0.4 per m at 440 nm)", span, low, high)
+    if "cloudiness" not in water.model_fields_set:
+        yield Assumption("water.cloudiness", "clear", "small but after a spill", -0.02, 0.0)
+    yield Assumption("water surface", "flat", "agitation moves the mean by ± 3 %", -0.03, 0.03)
+
+
+def _of_lid(scene: Scene) -> Iterator[Assumption]:
+    lid = scene.lid
+    if lid is None:
+        return
+    open_keys = [key for key in ("dirt", "condensation") if key not in lid.model_fields_set]
+    if open_keys:
+        # In use a glass top takes 15-30 % in all, 20 as taken: .70/.80 and .85/.80.
+        share = len(open_keys) / 2
+        value = ", ".join(f"{key} lets {getattr(lid, key):g} through" for key in open_keys)
+        text = "glass top in use takes 15-30 % in all"
+        yield Assumption(f"lid.{' and '.join(open_keys)}", value, text, -0.125 * share, 0.0625 * share)
+    if "thickness" not in lid.model_fields_set:
+        yield Assumption("lid.thickness", format_length(lid.thickness), "3-6 mm", -0.015, 0.01)
+    if not lid.strips:
+        yield Assumption("lid.strip", "none", "many tops have an opaque hinge and back strip", None, None)
+
+
+def _of_ground(scene: Scene) -> Iterator[Assumption]:
+    bed = scene.substrate
+    if not {"depth", "front_depth", "back_depth", "heights"} & bed.model_fields_set:
+        yield Assumption("substrate.depth", format_length(SUBSTRATE_DEPTH_M), "2-3 in", -0.03, 0.03)
+    if bed.reflectance is None:
+        known = MATERIALS[bed.material]
+        # Gain of a diffuse floor under flat water: 1 / (1 - rho r_i).
+        gains = [1 / (1 - rho * DIFFUSE_INNER_REFLECTANCE) for rho in (known.low, known.mean, known.high)]
+        yield Assumption(
+            "substrate.reflectance",
+            f"{known.mean:g} ({bed.material})",
+            f"{known.low:g}-{known.high:g}",
+            gains[0] / gains[1] - 1,
+            gains[2] / gains[1] - 1,
+            known.source,
+        )
+    for kind, solids in (("wood", scene.wood), ("stone", scene.stone)):
+        if any(solid.reflectance is None for solid in solids):
+            known = MATERIALS[solids[0].material]
+            span = f"{known.low:g}-{known.high:g}"
+            yield Assumption(f"{kind}.reflectance", f"{known.mean:g}", span, -0.01, 0.01, known.source)
+
+
+def _of_plants(scene: Scene) -> Iterator[Assumption]:
+    if not scene.plants:
+        return
+    if any(group.leaf_area is None and group.cover is None for group in scene.plants if group.mesh is None):
+        text = "below stem tops 60-90 % is taken, under half a floating cover 40-55 %"
+        yield Assumption("plants.leaf_area", "by kind and density", text, -0.08, 0.06)
+    if any(group.grown > 0 and group.grows is None and group.doubles_in is None for group in scene.plants):
+        text = "half to twice that; with too little light far less"
+        yield Assumption("plants.grows, doubles_in", "by form", text, None, None)
+    if any(group.reflectance is None or group.transmittance is None for group in scene.plants):
+        yield Assumption(
+            "plants.leaf",
+            "by kind",
+            "R .03-.10, T .02-.30",
+            -0.03,
+            0.03,
+            "PROSPECT-D (Feret et al. 2017); submerged leaf: the same in water",
+        )
+
+
+def _of_aims(scene: Scene) -> Iterator[Assumption]:
+    asking = [zone for zone in scene.zones if zone.band is None and scene.band_of(zone) is not None]
+    if scene.added_co2 is None and any(zone.added_co2 is None for zone in asking):
+        yield Assumption("added_co2", "no", "with it medium reaches 70", None, None)
+    if scene.settled is None and any(zone.settled is None for zone in asking):
+        yield Assumption("settled", "yes", "a new tank wants 50-60 % of the light", None, None)
+    if any(spot.above_substrate is None and spot.height is None for spot in scene.spots):
+        yield Assumption("spot.above_substrate", "3 cm", "a meter head's face lies 2-4 cm up", None, None)

@@ -1,0 +1,1 @@
+"""What cannot be, or makes no sense, across the parts of a scene."""

@@ -1,0 +1,288 @@
+"""What cannot be, or makes no sense, across the parts of a scene that are each well said."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from underlit.scene.aquascape.ground import Placed, Solid
+from underlit.scene.checks.boxes import body_corners_m, boxes_overlap
+from underlit.scene.checks.rack import check_rack
+from underlit.scene.lights import Fixture
+from underlit.scene.model import Scene
+from underlit.scene.outline import Outlined
+from underlit.scene.tank.tank import SIDES
+from underlit.text.problem import KeyPath, Problem, shown
+from underlit.text.suggest import did_you_mean
+from underlit.units import format_length
+
+THINNEST_BED_M = 0.0005
+SAME_HEIGHT_M = 1e-4
+WHOLE_SUBSTRATE = "whole substrate"
+"""The zone that every scene has."""
+PARTS_OF_EVERY_TANK = frozenset(
+    ["substrate", "water surface", "top edge", "rim", "rim skirt", "hood"]
+    + [f"{side} {what}" for side in SIDES for what in ("pane", "sheet")]
+)
+"""Names that the tank's own parts bear."""
+
+
+def check_scene(scene: Scene) -> list[Problem]:
+    """Every problem across parts, in the order of the file; empty for a scene that can be traced."""
+    return [
+        *_check_names(scene),
+        *_check_water(scene),
+        *_check_rim_and_braces(scene),
+        *_check_lid(scene),
+        *_check_fixtures(scene),
+        *_check_hardscape(scene),
+        *_check_plants(scene),
+        *_check_zones(scene),
+        *_check_spots(scene),
+        *check_rack(scene),
+    ]
+
+
+def _check_names(scene: Scene) -> Iterator[Problem]:
+    """What stands in the tank is found by its name, so no two share one, whatever their kinds; zones and spots likewise."""
+    taken = set(PARTS_OF_EVERY_TANK)
+    for kind, parts in (
+        ("fixture", scene.fixtures),
+        ("wood", scene.wood),
+        ("stone", scene.stone),
+        ("plants", scene.plants),
+    ):
+        names = [part.name for part in parts]
+        yield from _same_names(kind, names, taken)
+        taken.update(names)
+    yield from _same_names("zone", [zone.name for zone in scene.zones], {WHOLE_SUBSTRATE})
+    yield from _same_names("spot", [spot.name for spot in scene.spots])
+
+
+def _check_water(scene: Scene) -> Iterator[Problem]:
+    height = scene.tank.inside_m[2]
+    level = scene.water_level_m
+    stated = "above_bottom" if scene.water.above_bottom is not None else "below_rim"
+    if level > height:
+        yield Problem(
+            f"the water stands above the rim: {format_length(level)} over the bottom pane, "
+            f"the tank is {format_length(height)} high inside",
+            ("water", stated),
+        )
+    elif level <= 0:
+        yield Problem(
+            f"no water left: the surface would lie {format_length(-level)} under the bottom", ("water", stated)
+        )
+    highest = float(scene.substrate.grid_m.max())
+    if scene.tank.inside is not None and (highest < THINNEST_BED_M or scene.substrate.terraces):
+        text = "a tank from meshes needs a substrate, of a millimetre at least, and takes no terraces"
+        yield Problem(text, ("substrate",))
+    if abs(highest - level) < SAME_HEIGHT_M and highest - float(scene.substrate.grid_m.min()) < SAME_HEIGHT_M:
+        yield Problem("the water ends exactly on the level substrate; let it stand higher or lower", ("water", stated))
+    if highest > 0 and float(scene.substrate.grid_m.min()) < THINNEST_BED_M:
+        yield Problem(
+            f"the substrate must be at least {format_length(THINNEST_BED_M)} deep everywhere; "
+            'or depth = "0 cm" for a bare bottom',
+            ("substrate",),
+        )
+    if highest >= height:
+        key = next((key for key in ("depth", "back_depth", "heights") if getattr(scene.substrate, key) is not None), "")
+        path: KeyPath = ("substrate", key) if key else ("substrate",)
+        yield Problem(f"the substrate reaches the rim ({format_length(highest)} high)", path)
+    for index, terrace in enumerate(scene.substrate.terraces):
+        where: KeyPath = ("substrate", "terrace", index)
+        yield from _check_outline(scene, terrace, where)
+        if terrace.height + terrace.edge_above >= height:
+            yield Problem(f"the terrace reaches the rim ({format_length(terrace.height)} high)", (*where, "height"))
+
+
+def _check_rim_and_braces(scene: Scene) -> Iterator[Problem]:
+    tank = scene.tank
+    height = tank.inside_m[2]
+    for index, brace in enumerate(tank.braces):
+        free = tank.inside_m[0]
+        if not 0 <= brace.at <= free:
+            yield Problem(
+                f"the brace lies outside the tank, 0 to {format_length(free)}", ("tank", "brace", index, "at")
+            )
+        if height - brace.thickness <= 0:
+            yield Problem("the brace is thicker than the tank is high", ("tank", "brace", index, "thickness"))
+    if tank.euro_brace is not None:
+        if tank.inside_outline.inset(tank.euro_brace.width).area <= 0:
+            yield Problem("the brace covers the whole tank", ("tank", "euro_brace", "width"))
+        if height - tank.euro_brace.thickness <= 0:
+            yield Problem("the brace is thicker than the tank is high", ("tank", "euro_brace", "thickness"))
+    if tank.rim is not None and tank.inside_outline.inset(tank.rim.covers).area <= 0:
+        yield Problem("the rim covers the whole tank", ("tank", "rim", "covers"))
+    if tank.rim is not None and tank.rim.height >= height:
+        yield Problem("the rim is higher than the tank", ("tank", "rim", "height"))
+
+
+def _check_lid(scene: Scene) -> Iterator[Problem]:
+    length, depth, _ = scene.tank.inside_m
+    lid = scene.lid
+    if lid is None:
+        return
+    if scene.hood is not None and lid.above_rim + lid.thickness >= scene.hood.height:
+        yield Problem("the lid does not fit under the hood", ("lid", "above_rim"))
+    for key, parts in (("pane", lid.panes), ("strip", lid.strips)):
+        for index, part in enumerate(parts):
+            x0, y0, x1, y1 = part.bounds_m
+            if x1 <= 0 or y1 <= 0 or x0 >= length or y0 >= depth:
+                yield Problem("lies fully outside the tank", ("lid", key, index, "corners"))
+    if lid.hinged is not None:
+        if not 0 < lid.hinged.at < depth:
+            yield Problem(f"the hinge lies outside the tank, 0 to {format_length(depth)}", ("lid", "hinged", "at"))
+        if scene.hood is not None and lid.hinged.opened > 0:
+            yield Problem("a flap cannot be tilted up under a hood", ("lid", "hinged", "opened"))
+    if lid.sliding is not None:
+        widest = (length if lid.sliding.runs == "left to right" else depth) / 2
+        if lid.sliding.overlap >= widest:
+            yield Problem("the panes overlap by more than one of them is wide", ("lid", "sliding", "overlap"))
+        if lid.sliding.opened > widest - lid.sliding.overlap / 2:
+            text = f"a pane can be pushed open by {format_length(widest - lid.sliding.overlap / 2)} at most"
+            yield Problem(text, ("lid", "sliding", "opened"))
+
+
+def _check_fixtures(scene: Scene) -> Iterator[Problem]:
+    for index, fixture in enumerate(scene.fixtures):
+        yield from _same_names(("fixture", index, "channel"), [channel.name for channel in fixture.channels])
+        yield from _check_fixture_place(scene, fixture, ("fixture", index))
+        for other in scene.fixtures[:index]:
+            if boxes_overlap(body_corners_m(scene, fixture), body_corners_m(scene, other)):
+                yield Problem(f"stands in the same place as {shown(other.name)}", ("fixture", index))
+
+
+def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iterator[Problem]:
+    length, depth, height = scene.tank.inside_m
+    x0, y0, x1, y1 = fixture_bounds_m(scene, fixture)
+    lowest, highest = fixture_heights_m(scene, fixture)
+    below = [(x, y) for x, y, _ in body_corners_m(scene, fixture)]
+    over_tank = scene.tank.inside_outline.meets(below)
+    key = (*where, "above_water" if fixture.above_water is not None else "above_rim")
+    if over_tank and lowest < scene.water_level_m:
+        yield Problem(
+            f"the fixture is inside the water: its lowest edge is {format_length(scene.water_level_m - lowest)} "
+            "under the surface",
+            key,
+        )
+    elif over_tank and scene.lid is not None:
+        lid_low = height + scene.lid.above_rim
+        if lowest < lid_low + scene.lid.thickness and highest > lid_low:
+            yield Problem("the fixture cuts through the lid; hang it above the lid", key)
+        flap = scene.flap_corners_m()
+        if flap and boxes_overlap(flap, body_corners_m(scene, fixture)):
+            yield Problem("the opened flap of the lid meets the fixture; hang it higher or open the lid less", key)
+    inside = all(scene.tank.inside_outline.holds(x, y) for x, y in below)
+    if over_tank and not inside and scene.water_level_m <= lowest < height:
+        yield Problem("the fixture hangs below the rim and cuts through a pane", key)
+    if scene.hood is not None:
+        if highest > height + scene.hood.height:
+            yield Problem(f"the fixture does not fit under the hood, {format_length(scene.hood.height)} high", key)
+        elif not all(scene.tank.outside_outline.holds(x, y) for x, y in below):
+            yield Problem("the fixture cuts through a side of the hood", (*where, "size"))
+    if fixture.clip is not None and fixture.clip.at is not None:
+        pane = length if fixture.clip.on in ("front", "back") else depth
+        if not 0 <= fixture.clip.at <= pane:
+            yield Problem(f"the clip lies beside its pane, {format_length(pane)} long", (*where, "clip", "at"))
+    span = max(length, depth)
+    if x1 < -span or y1 < -span or x0 > length + span or y0 > depth + span:
+        yield Problem("the fixture is nowhere near the tank; check the unit", (*where, "position"))
+
+
+def fixture_bounds_m(scene: Scene, fixture: Fixture) -> tuple[float, float, float, float]:
+    """x low, y low, x high, y high of a fixture's body on the plan [m], turned and tilted."""
+    corners = [(x, y) for x, y, _ in body_corners_m(scene, fixture)]
+    return (
+        min(x for x, _ in corners),
+        min(y for _, y in corners),
+        max(x for x, _ in corners),
+        max(y for _, y in corners),
+    )
+
+
+def fixture_heights_m(scene: Scene, fixture: Fixture) -> tuple[float, float]:
+    """Lowest and highest point of a fixture's body over the bottom pane [m]."""
+    heights = [z for _, _, z in body_corners_m(scene, fixture)]
+    return min(heights), max(heights)
+
+
+def _check_hardscape(scene: Scene) -> Iterator[Problem]:
+    for kind, solids in (("wood", scene.wood), ("stone", scene.stone)):
+        for index, solid in enumerate(solids):
+            yield from _check_place(scene, solid, solid.reach_m, (kind, index))
+            yield from _check_solid_height(scene, solid, (kind, index))
+
+
+def _check_place(scene: Scene, placed: Placed, reach: float | None, where: KeyPath) -> Iterator[Problem]:
+    # A mesh's size is known only once it is read; what lies outside is then clipped, or refused, by the lowering.
+    if reach is not None and scene.tank.inside_outline.distance(*placed.at) >= reach:
+        yield Problem("stands fully outside the tank", (*where, "at"))
+
+
+def _check_solid_height(scene: Scene, solid: Solid, where: KeyPath) -> Iterator[Problem]:
+    if solid.base is not None and solid.base >= scene.tank.inside_m[2]:
+        yield Problem("stands fully above the tank", (*where, "base"))
+
+
+def _check_plants(scene: Scene) -> Iterator[Problem]:
+    hardscape = [solid.name for solid in (*scene.wood, *scene.stone)]
+    for index, plants in enumerate(scene.plants):
+        yield from _check_outline(scene, plants, ("plants", index))
+        if plants.on is not None and plants.on not in hardscape:
+            yield _unknown("wood or stone", plants.on, hardscape, ("plants", index, "on"))
+        if plants.base is not None and plants.base >= scene.tank.inside_m[2]:
+            yield Problem("stands fully above the tank", ("plants", index, "base"))
+
+
+def _check_zones(scene: Scene) -> Iterator[Problem]:
+    hardscape = [solid.name for solid in (*scene.wood, *scene.stone)]
+    plants = [group.name for group in scene.plants]
+    for index, zone in enumerate(scene.zones):
+        where: KeyPath = ("zone", index)
+        yield from _check_outline(scene, zone, where)
+        if zone.plants is not None and zone.plants not in plants:
+            yield _unknown("plant group", zone.plants, plants, (*where, "plants"))
+        if zone.hardscape is not None and zone.hardscape not in hardscape:
+            yield _unknown("wood or stone", zone.hardscape, hardscape, (*where, "hardscape"))
+        if zone.outline_keys and zone.height >= scene.tank.inside_m[2]:
+            yield Problem("the zone lies fully above the tank", (*where, "height"))
+
+
+def _check_spots(scene: Scene) -> Iterator[Problem]:
+    height = scene.tank.inside_m[2]
+    for index, spot in enumerate(scene.spots):
+        x, y, z = scene.spot_centre_m(spot)
+        where: KeyPath = ("spot", index)
+        if not scene.tank.inside_outline.holds(x, y):
+            yield Problem(f"the spot lies outside the tank, {_inside_size(scene)}", (*where, "at"))
+            continue
+        key = "height" if spot.height is not None else "above_substrate"
+        bed = scene.spot_centre_m(spot.model_copy(update={"height": None, "above_substrate": 0.0}))[2]
+        if z > height:
+            yield Problem("the spot lies above the tank", (*where, key))
+        elif z < bed:
+            yield Problem(f"the spot lies inside the substrate, {format_length(bed)} high there", (*where, key))
+
+
+def _check_outline(scene: Scene, part: Outlined, where: KeyPath) -> Iterator[Problem]:
+    if part.outline_keys and not scene.tank.inside_outline.shared_area(part.polygon) > 0:
+        yield Problem(f"lies fully outside the tank, {_inside_size(scene)}", (*where, part.outline_keys[0]))
+
+
+def _inside_size(scene: Scene) -> str:
+    length, depth, _ = scene.tank.inside_m
+    size = f"{format_length(length)} by {format_length(depth)} inside"
+    return size if scene.tank.is_box else f"{size} at most"
+
+
+def _same_names(kind: str | KeyPath, names: list[str], taken: Iterable[str] = ()) -> Iterator[Problem]:
+    seen = set(taken)
+    prefix: KeyPath = (kind,) if isinstance(kind, str) else kind
+    for index, name in enumerate(names):
+        if name in seen:
+            yield Problem(f"the name is taken; each needs its own (got {shown(name)})", (*prefix, index, "name"))
+        seen.add(name)
+
+
+def _unknown(what: str, name: str, known: list[str], where: KeyPath) -> Problem:
+    return Problem(f"there is no {what} of that name{did_you_mean(name, known)} (got {shown(name)})", where)

@@ -1,0 +1,117 @@
+"""Turn pydantic's findings into lines for people."""
+
+from __future__ import annotations
+
+from typing import Any, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
+
+from underlit.scene.model import Scene
+from underlit.scene.reader.entries import FROM, may_refer
+from underlit.text.problem import KeyPath, Problem, shown
+from underlit.text.suggest import did_you_mean
+
+_PLAIN = {
+    "float_type": "must be a number",
+    "int_type": "must be a whole number",
+    "int_from_float": "must be a whole number",
+    "string_type": "must be a text",
+    "bool_type": "must be true or false",
+    "tuple_type": "must be a list in [ ]",
+    "finite_number": "must be finite",
+    "model_type": "must be a table of keys",
+    "model_attributes_type": "must be a table of keys",
+    "dict_type": "must be a table of keys",
+    "path_type": "must be the name of a file",
+    "string_too_short": "must not be empty",
+}
+
+
+def problems_of(error: ValidationError) -> list[Problem]:
+    """Every finding as a problem with its key path, without places."""
+    listed = error.errors(include_url=False)
+    # What follows from another part that is wrong is no finding of its own.
+    return [_problem(details) for details in listed if details["type"] != "default_factory_not_called"]
+
+
+def _problem(details: ErrorDetails) -> Problem:
+    key: KeyPath = tuple(details["loc"])
+    context: dict[str, Any] = details.get("ctx", {})
+    got = details.get("input")
+    kind = details["type"]
+    if kind == "scene":
+        key = (*key, context["key"]) if context["key"] else key
+        value = context["got"] if context["got"] is not None else _inside(got, context["key"])
+        return Problem(_with_got(context["message"], value), key)
+    if kind == "missing":
+        if isinstance(key[-1], int):
+            return Problem(f"has too few values: number {key[-1] + 1} is missing", key[:-1])
+        return Problem("is missing", key)
+    if kind == "extra_forbidden":
+        return Problem(f"unknown key{did_you_mean(str(key[-1]), keys_at(key[:-1]))}", key)
+    if kind in ("enum", "literal_error"):
+        known = _choices(context["expected"])
+        hint = did_you_mean(got, known) if isinstance(got, str) else f"; known: {', '.join(known)}"
+        return Problem(_with_got(f"not a known word{hint}", got), key)
+    return Problem(_with_got(_said(kind, context, details["msg"]), got), key)
+
+
+def _said(kind: str, context: dict[str, Any], message: str) -> str:
+    if kind in _PLAIN:
+        return _PLAIN[kind]
+    bounds = {
+        "greater_than": ("gt", "must be more than"),
+        "greater_than_equal": ("ge", "must be at least"),
+        "less_than": ("lt", "must be less than"),
+        "less_than_equal": ("le", "must be at most"),
+    }
+    if kind in bounds:
+        name, words = bounds[kind]
+        return f"{words} {context[name]:g}"
+    if kind == "too_long":
+        return f"has too many values: {context['actual_length']}, not {context['max_length']}"
+    if kind == "too_short":
+        return f"needs at least {context['min_length']}"
+    if kind == "string_pattern_mismatch":
+        return f"must be {context['pattern'].strip('^$()').replace('|', ' or ')}"
+    if kind == "value_error":
+        return str(context.get("error", message))
+    return message[:1].lower() + message[1:]
+
+
+def _with_got(message: str, got: object) -> str:
+    if got is None or isinstance(got, (dict, BaseModel)):
+        return message
+    return f"{message} (got {shown(got)})"
+
+
+def _inside(table: object, key: str) -> object:
+    value = table.get(key) if isinstance(table, dict) and key else None
+    return value if isinstance(value, (str, int, float, bool, list)) else None
+
+
+def _choices(expected: str) -> list[str]:
+    return [word.strip().strip("'") for word in expected.replace(" or ", ", ").split(", ")]
+
+
+def keys_at(path: KeyPath) -> list[str]:
+    """The keys that a scene file may use in the table at ``path``."""
+    model: type[BaseModel] | None = Scene
+    for part in path:
+        if isinstance(part, int) or model is None:
+            continue
+        fields = {field.alias or name: field for name, field in model.model_fields.items()}
+        model = _model_in(fields[part].annotation) if part in fields else None
+    if model is None:
+        return []
+    keys = [field.alias or name for name, field in model.model_fields.items()]
+    return [*keys, FROM] if may_refer(path) else keys
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    if get_origin(annotation) is None:
+        return None
+    return next((found for inner in get_args(annotation) if (found := _model_in(inner)) is not None), None)

@@ -1,0 +1,402 @@
+"""The tank, what stands behind its panes, its rim and braces, and its water."""
+
+from __future__ import annotations
+
+import math
+from enum import StrEnum
+from functools import cached_property
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from underlit.scene.common import (
+    Fraction,
+    LengthM,
+    NonNegativeLengthM,
+    NonNegativeNumber,
+    Part,
+    Point,
+    PositiveLengthM,
+    ShortForm,
+    exactly_one,
+    wrong,
+)
+from underlit.scene.outline import crosses_itself, signed_area
+from underlit.scene.tank import outline as tank_outline
+from underlit.scene.tank.lid import Sheet
+from underlit.scene.tank.mesh import ClosedMesh, MeshGlass
+from underlit.scene.tank.outline import UPRIGHT_SIDES, TankOutline
+from underlit.spectra.grid import FloatArray
+from underlit.spectra.materials import reflectance
+from underlit.spectra.media import TANNIN_SLOPE_PER_NM, OpticalConstants, PaneKind, optical_constants
+
+Size = tuple[PositiveLengthM, PositiveLengthM, PositiveLengthM]
+SIDES = ("front", "back", "left", "right", "bottom")
+
+
+class Behind(StrEnum):
+    """What is behind a pane. Paint and film touch the glass and end total reflection; a sheet leaves a gap."""
+
+    OPEN_AIR = "open air"
+    SHEET = "sheet"
+    PAINT = "paint"
+    FILM = "film"
+
+
+class Wall(Part):
+    """One pane: what is behind it and how much light what grows on it gives back per hit."""
+
+    behind: Behind = Behind.OPEN_AIR
+    colour: Sheet | None = None
+    reflectance: Fraction | None = None
+    air_gap: PositiveLengthM = 0.001
+    gives_back: Fraction | None = None
+
+    @model_validator(mode="after")
+    def _colour_fits(self) -> Wall:
+        if self.behind is Behind.OPEN_AIR:
+            if self.colour is not None or self.reflectance is not None:
+                key = "colour" if self.colour is not None else "reflectance"
+                raise wrong('open air has no colour; say behind = "sheet" or "paint"', key, getattr(self, key))
+        elif self.colour is None and self.reflectance is None:
+            raise wrong(f"what colour is the {self.behind}? say colour or reflectance", "behind")
+        if self.behind is not Behind.SHEET and "air_gap" in self.model_fields_set:
+            raise wrong('only a sheet has an air gap; say behind = "sheet"', "air_gap")
+        return self
+
+    @property
+    def touches_glass(self) -> bool:
+        """Whether the backing is in optical contact."""
+        return self.behind in (Behind.PAINT, Behind.FILM)
+
+    def backing_reflectance(self) -> FloatArray | None:
+        """Reflectance of the backing over the 60 bins, (60,); None in open air."""
+        if self.behind is Behind.OPEN_AIR:
+            return None
+        return reflectance(self.colour or "black", self.reflectance)
+
+
+class Rim(Part):
+    """The frame round the top edge: covers the water inward, its top flush with the panes' top edge."""
+
+    covers: NonNegativeLengthM = 0.016
+    height: PositiveLengthM = 0.025
+    reflectance: Fraction | None = None
+
+
+class AnyBrace(Part):
+    """A plate at the top edge; opaque, or of glass where ``glass`` is said."""
+
+    width: PositiveLengthM = 0.044
+    thickness: PositiveLengthM = 0.012
+    glass: PaneKind | None = None
+    reflectance: Fraction | None = None
+
+
+class Brace(AnyBrace):
+    """A cross brace from front to back at the top edge; opaque, or of glass where ``glass`` is said."""
+
+    at: LengthM
+
+
+class EuroBrace(AnyBrace):
+    """A strip round the inside of the top edge; opaque, or of glass where ``glass`` is said."""
+
+    width: PositiveLengthM = 0.05
+
+
+def _bottom() -> Wall:
+    return Wall(behind=Behind.SHEET, colour="foam")
+
+
+class TankShape(StrEnum):
+    """The usual shapes seen from above."""
+
+    BOX = "box"
+    BOW_FRONT = "bow front"
+    CYLINDER = "cylinder"
+    HEXAGON = "hexagon"
+    CORNER = "corner"
+
+
+SHAPE_KEYS = {"bow": TankShape.BOW_FRONT, "side_pane": TankShape.CORNER, "room_corner": TankShape.CORNER}
+"""Keys that only one shape has."""
+MESH_SAYS = ("glass_thickness", "bottom_thickness", "rim", "braces", "euro_brace")
+"""Keys that a tank from meshes does without."""
+
+
+class Tank(Part):
+    """The glass tank, by its inside measures or by its nominal outside size; [length, front to back, height].
+
+    Lengths and places are counted from the left and from the front of the rectangle round its inside. Another shape than
+    the usual ones is said by its inside ``outline`` and ``height``.
+    """
+
+    nominal_size: Size | None = Field(None, description="outside measures: length, front to back, height")
+    inside_size: Size | None = Field(None, description="inside measures: length, front to back, height")
+    shape: TankShape = Field(TankShape.BOX, description="what the tank looks like from above")
+    bow: PositiveLengthM | None = Field(
+        None, description="bow front: how far the middle of the front pane stands out before its ends, inside"
+    )
+    side_pane: PositiveLengthM | None = Field(
+        None, description="corner tank: inside width of the two short panes; a third of the length where not said"
+    )
+    room_corner: Literal["back left", "back right"] | None = Field(
+        None, description="corner tank: where its two long panes meet; back left where not said"
+    )
+    outline: tuple[Point, ...] | None = Field(
+        None, description="corners of the inside seen from above, in order, for any other shape"
+    )
+    height: PositiveLengthM | None = Field(None, description="inside height of a tank said by its outline")
+    inside: ClosedMesh | None = Field(
+        None, description="for any shape: a closed mesh of what the tank holds to its top"
+    )
+    outside: ClosedMesh | None = Field(
+        None, description="with inside: a closed mesh of the glass's outer surface, filled"
+    )
+    glass: PaneKind = PaneKind.CLEAR
+    glass_thickness: PositiveLengthM | None = None
+    bottom_thickness: PositiveLengthM | None = None
+    front: Wall = Field(default_factory=Wall)
+    back: Wall = Field(default_factory=Wall)
+    left: Wall = Field(default_factory=Wall)
+    right: Wall = Field(default_factory=Wall)
+    bottom: Wall = Field(default_factory=_bottom)
+    rim: Rim | None = None
+    braces: tuple[Brace, ...] = Field((), alias="brace")
+    euro_brace: EuroBrace | None = Field(None, description="a strip of glass or plastic round the inside of the top")
+
+    @model_validator(mode="after")
+    def _sizes_fit(self) -> Tank:
+        exactly_one(self, ("nominal_size", "inside_size", "outline", "inside"), "the size of the tank")
+        self._check_shape_keys()
+        if self.inside is not None or self.outside is not None:
+            self._check_meshes()
+            return self
+        if self.outline is not None:
+            self._check_outline(self.outline)
+        elif min(self.inside_m) <= 0:
+            raise wrong("the panes are thicker than the tank: nothing is left inside", "glass_thickness")
+        if max(self.inside_m) > 20:
+            raise wrong("a side longer than 20 m: check the unit", self._size_key)
+        self._check_shape()
+        try:
+            self.inside_outline.moved(self.wall_thickness_m)
+        except ValueError as problem:
+            key = "glass_thickness" if self.glass_thickness is not None else self._size_key
+            raise wrong(str(problem), key) from None
+        return self
+
+    @property
+    def _size_key(self) -> str:
+        return next(
+            key for key in ("nominal_size", "inside_size", "outline", "inside") if getattr(self, key) is not None
+        )
+
+    def _check_shape_keys(self) -> None:
+        for key, shape in SHAPE_KEYS.items():
+            if getattr(self, key) is not None and self.shape is not shape:
+                raise wrong(f'only shape = "{shape}" has it', key)
+        if self.outline is not None and "shape" in self.model_fields_set:
+            raise wrong("the shape is said twice, by shape and outline; keep one", "shape")
+        if (self.outline is None) != (self.height is None):
+            raise wrong("an outline needs the inside height, and a height its outline", "height")
+
+    def _check_meshes(self) -> None:
+        if self.inside is None or self.outside is None:
+            raise wrong("a tank from meshes needs both, inside and outside", "outside" if self.inside else "inside")
+        said = [key for key in MESH_SAYS if getattr(self, key)]
+        if said:
+            raise wrong("the meshes say what the tank is made of; leave this out or model it in them", said[0])
+        for side in UPRIGHT_SIDES:
+            if self.walls[side].behind is Behind.SHEET:
+                raise wrong("a sheet stands behind flat panes only; say paint or film", side)
+        try:
+            if max(self.inside_m) > 20:
+                raise ValueError("a side longer than 20 m: check the unit")
+        except ValueError as problem:
+            raise wrong(str(problem), "outside" if "outside" in str(problem) else "inside") from None
+
+    def _check_outline(self, outline: tuple[Point, ...]) -> None:
+        if len(outline) < 3:
+            raise wrong("an outline needs at least three points", "outline")
+        if len(set(outline)) < len(outline):
+            raise wrong("an outline names each corner once", "outline")
+        if crosses_itself(outline) or not abs(signed_area(outline)) > 0:
+            raise wrong("the outline crosses itself or holds no area", "outline")
+        if min(x for x, _ in outline) != 0 or min(y for _, y in outline) != 0:
+            raise wrong("the outline must begin at 0: its leftmost corner at x = 0, its frontmost at y = 0", "outline")
+
+    def _check_shape(self) -> None:
+        length, depth, _ = self.inside_m
+        if self.shape is TankShape.BOW_FRONT:
+            if self.bow is None:
+                raise wrong("how far does the front pane stand out in the middle? say bow")
+            if self.bow > length / 2 or self.bow >= depth:
+                raise wrong("a bow is at most half as deep as the tank is long, and less deep than the tank", "bow")
+        if self.shape is TankShape.CYLINDER and not math.isclose(length, depth, rel_tol=1e-9):
+            raise wrong("a cylinder is as long as it is deep: its diameter is said twice", self._size_key)
+        if self.shape is TankShape.CORNER and self._side_pane_m >= min(length, depth):
+            raise wrong("the short panes are as wide as the long ones", "side_pane")
+
+    @property
+    def wall_thickness_m(self) -> float:
+        """Thickness of the four walls [m]; by common practice for the height where the scene does not say."""
+        if self.glass_thickness is not None:
+            return self.glass_thickness
+        if self.meshes is not None:
+            return -float(self.meshes.outside[:, 0].min())
+        return usual_thickness_m(*(self.nominal_size or self.inside_size or self.inside_m))
+
+    @property
+    def bottom_thickness_m(self) -> float:
+        """Thickness of the bottom pane [m]; as the walls where the scene does not say."""
+        if self.meshes is not None:
+            return -float(self.meshes.outside[:, 2].min())
+        return self.bottom_thickness or self.wall_thickness_m
+
+    @property
+    def inside_m(self) -> tuple[float, float, float]:
+        """Inside length, front to back, and height from the bottom pane to the top edge [m].
+
+        Of shapes other than a box, those of the rectangle round the inside.
+        """
+        if self.inside_size is not None:
+            return self.inside_size
+        if self.meshes is not None:
+            return self.meshes.size
+        if self.outline is not None and self.height is not None:
+            return max(x for x, _ in self.outline), max(y for _, y in self.outline), self.height
+        length, depth, height = self.nominal_size or (0.0, 0.0, 0.0)
+        wall = self.wall_thickness_m
+        # A hexagon's length runs from corner to corner, where the glass is cut at 60 degrees.
+        ends = 2 * wall / math.cos(math.pi / 6) if self.shape is TankShape.HEXAGON else 2 * wall
+        return length - ends, depth - 2 * wall, height - self.bottom_thickness_m
+
+    @property
+    def is_box(self) -> bool:
+        """Whether the inside is a rectangle seen from above."""
+        return self.shape is TankShape.BOX and self.outline is None and self.inside is None
+
+    @property
+    def shape_name(self) -> str:
+        """The shape in words."""
+        if self.inside is not None:
+            return "a shape from meshes"
+        return str(self.shape) if self.outline is None else f"an outline of {len(self.outline)} corners"
+
+    @cached_property
+    def meshes(self) -> MeshGlass | None:
+        """The glass of a tank from meshes, None for others; ValueError where the two meshes do not fit."""
+        return None if self.inside is None or self.outside is None else MeshGlass(self.inside, self.outside)
+
+    @property
+    def _side_pane_m(self) -> float:
+        return self.side_pane or self.inside_m[0] / 3
+
+    @cached_property
+    def inside_outline(self) -> TankOutline:
+        """The inside seen from above; of a tank from meshes its widest reach."""
+        if self.meshes is not None:
+            return self.meshes.outline(self.meshes.inside, self.meshes.inside_faces)
+        length, depth, _ = self.inside_m
+        if self.outline is not None:
+            return tank_outline.of_points(self.outline)
+        if self.shape is TankShape.BOW_FRONT:
+            return tank_outline.bow_front(length, depth, self.bow or 0.0)
+        if self.shape is TankShape.CYLINDER:
+            return tank_outline.cylinder(length)
+        if self.shape is TankShape.HEXAGON:
+            return tank_outline.hexagon(length, depth)
+        if self.shape is TankShape.CORNER:
+            return tank_outline.corner(length, depth, self._side_pane_m, self.room_corner or "back left")
+        return tank_outline.box(length, depth)
+
+    @cached_property
+    def outside_outline(self) -> TankOutline:
+        """The outer faces of the panes seen from above."""
+        if self.meshes is not None:
+            return self.meshes.outline(self.meshes.outside, self.meshes.outside_faces)
+        return self.inside_outline.moved(self.wall_thickness_m)
+
+    @property
+    def walls(self) -> dict[str, Wall]:
+        """The five panes by side: front, back, left, right, bottom."""
+        return {side: getattr(self, side) for side in SIDES}
+
+
+def usual_thickness_m(length: float, depth: float, height: float) -> float:
+    """Glass thickness that tanks of this size commonly have [m]; common practice, no source."""
+    for tallest, short_mm, long_mm in ((0.31, 5, 6), (0.42, 6, 8), (0.52, 8, 10), (0.62, 10, 12), (0.78, 12, 15)):
+        if height <= tallest:
+            return (long_mm if length > 1.25 else short_mm) / 1000
+    return 0.019
+
+
+class Tannin(Part):
+    """Dissolved colour, by name or by its absorption at 440 nm (napierian)."""
+
+    name: Literal["none", "light", "ordinary", "tea"] | None = None
+    a440_per_m: NonNegativeNumber | None = None
+    slope_per_nm: Annotated[float, Field(strict=True, ge=0.005, le=0.03)] = TANNIN_SLOPE_PER_NM
+
+    @model_validator(mode="after")
+    def _said_once(self) -> Tannin:
+        exactly_one(self, ("name", "a440_per_m"), "the tint")
+        return self
+
+    @property
+    def absorption_440_per_m(self) -> float:
+        """Absorption at 440 nm [1/m]."""
+        return TANNIN_A440_PER_M[self.name] if self.name else self.a440_per_m or 0.0
+
+
+TANNIN_A440_PER_M = {"none": 0.0, "light": 0.075, "ordinary": 0.4, "tea": 3.0}
+"""Carbon-filtered .05-.1, ordinary tank .3-.5, tea-stained 2-5; common practice, no source."""
+
+
+class Cloudiness(Part):
+    """What floats in the water, by name or by its scattering coefficient."""
+
+    name: Literal["clear", "hazy", "cloudy"] | None = None
+    scattering_per_m: NonNegativeNumber | None = None
+
+    @model_validator(mode="after")
+    def _said_once(self) -> Cloudiness:
+        exactly_one(self, ("name", "scattering_per_m"), "the cloudiness")
+        return self
+
+    @property
+    def coefficient_per_m(self) -> float:
+        """Scattering by particles [1/m]."""
+        return SCATTERING_PER_M[self.name] if self.name else self.scattering_per_m or 0.0
+
+
+SCATTERING_PER_M = {"clear": 0.0, "hazy": 0.5, "cloudy": 3.0}
+"""Engineering points; common practice, no source."""
+
+WATER_BELOW_RIM_M = 1.25 * 0.0254
+
+
+class Water(Part):
+    """How high the water stands and what colours or clouds it."""
+
+    below_rim: NonNegativeLengthM | None = None
+    above_bottom: PositiveLengthM | None = None
+    tannin: Annotated[Tannin, ShortForm("name", lambda: tuple(TANNIN_A440_PER_M))] = Tannin(name="ordinary")
+    cloudiness: Annotated[Cloudiness, ShortForm("name", lambda: tuple(SCATTERING_PER_M))] = Cloudiness(name="clear")
+
+    @model_validator(mode="after")
+    def _level_said_once(self) -> Water:
+        if self.below_rim is not None and self.above_bottom is not None:
+            raise wrong("the water level is said twice, by below_rim and above_bottom; keep one", "above_bottom")
+        return self
+
+    def optical_constants(self) -> OpticalConstants:
+        """Index, absorption and scattering of this water over the 60 bins."""
+        return optical_constants(
+            "water",
+            tannin_a440_per_m=self.tannin.absorption_440_per_m,
+            tannin_slope_per_nm=self.tannin.slope_per_nm,
+            cloudiness_per_m=self.cloudiness.coefficient_per_m,
+        )

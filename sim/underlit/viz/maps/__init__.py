@@ -1,0 +1,1 @@
+"""Flat pictures of light: maps, sections, profiles and charts."""

@@ -1,0 +1,1 @@
+"""The tank in 3D: stills, the window, and data for ParaView."""
