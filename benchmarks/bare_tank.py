@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.lowering.world import Grid, Plan, World, box, rectangle
+from underlit.lowering.world import CompiledScene, Grid, World, box, rectangle
 
 LENGTH, DEPTH, HEIGHT = 0.90, 0.45, 0.45
 GLASS = 0.008
@@ -93,7 +93,7 @@ def led_faces(half: float = LED_HALF) -> tuple[np.ndarray, np.ndarray]:
     return np.concatenate(vertices), np.concatenate(faces).astype(np.int32)
 
 
-def plan(planes: bool, half: float = LED_HALF) -> Plan:
+def compiled(planes: bool, half: float = LED_HALF) -> CompiledScene:
     """The tank for this engine: PPF 1 umol/s, a map of the floor, light planes on request."""
     world = World()
     media = {"air": 0, "water": world.medium("water", INDEX["water"]), "glass": world.medium("glass", INDEX["glass"])}
@@ -110,4 +110,4 @@ def plan(planes: bool, half: float = LED_HALF) -> Plan:
     if planes:
         nz = round(WATER_LEVEL / PLANE_STEP)
         world.set_planes(Grid((0.0, 0.0, PLANE_STEP / 2), spacing, (nx, ny, nz), np.full((nz, ny, nx), cell)))
-    return world.freeze()
+    return world.compile()

@@ -36,7 +36,7 @@ def run(quick: bool) -> Report:
     with TemporaryDirectory() as folder:
         write_fields(result, Path(folder) / "result.nc")
         kept = load_result(Path(folder) / "result.nc")
-    name = result.plan.sources[0].name
+    name = result.compiled.sources[0].name
     level = iter(range(1, 100_000))
 
     def dimming() -> dict[str, float]:

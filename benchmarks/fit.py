@@ -68,15 +68,15 @@ def true_light(
     scene: Scene, parameters: tuple[Parameter, ...], u: np.ndarray, places: list[Place], setting: Setting, seed: int
 ) -> np.ndarray:
     """PPFD at places with the parameters at u, traced on its own (counted to about 1 %)."""
-    plan = lowered_for(scene, setting, places).plan
-    tracer = Tracer(heads_only(with_values(plan, parameters, u)), seed=seed, batch_bits=16)
-    tracer.run([8] * len(plan.sources))
+    compiled = lowered_for(scene, setting, places).compiled
+    tracer = Tracer(heads_only(with_values(compiled, parameters, u)), seed=seed, batch_bits=16)
+    tracer.run([8] * len(compiled.sources))
     output = np.array(
-        [np.exp(sum(u[k] for k, p in enumerate(parameters) if p.kind is Kind.OUTPUT))] * len(plan.sources)
+        [np.exp(sum(u[k] for k, p in enumerate(parameters) if p.kind is Kind.OUTPUT))] * len(compiled.sources)
     )
-    factor = output * dimming_of(scene, plan.sources, None) * [s.ppf for s in plan.sources]
-    areas = np.array([h.area for h in plan.heads])
-    zones = len(plan.zones)
+    factor = output * dimming_of(scene, compiled.sources, None) * [s.ppf for s in compiled.sources]
+    areas = np.array([h.area for h in compiled.heads])
+    zones = len(compiled.zones)
     return sum(
         f * np.mean([p[zones:] for p in c.points], axis=0) / (c.photons_per_batch * float(PACKET)) / areas
         for f, c in zip(factor, tracer.counts, strict=True)

@@ -16,7 +16,7 @@ from measure import Report
 from soup import TANK, soup
 
 from underlit.backends.cpu import Tracer
-from underlit.lowering.world import Plan, World, box
+from underlit.lowering.world import CompiledScene, World, box
 from underlit.transport.tables import Counter
 
 SIZES = (1_000, 10_000, 100_000, 1_000_000)
@@ -35,10 +35,10 @@ def run(quick: bool) -> Report:
         for triangles in SIZES:
             world = make(triangles)
             started = time.perf_counter()
-            plan = world.freeze()
+            compiled = world.compile()
             built = time.perf_counter() - started
-            rays[triangles] = _rays_a_second(plan, bits, repeats)
-            megabytes = _bytes(plan) / 1e6
+            rays[triangles] = _rays_a_second(compiled, bits, repeats)
+            megabytes = _bytes(compiled) / 1e6
             report.say(
                 f"{way:>6}, {triangles:>9,} triangles",
                 f"built in {built:6.2f} s, {megabytes:7.1f} MB, {rays[triangles] / 1e6:5.2f} M rays/s",
@@ -85,19 +85,19 @@ def _copies(triangles: int) -> World:
     rotations[:, 0, 0] = rotations[:, 1, 1] = np.cos(turn)
     rotations[:, 1, 0], rotations[:, 0, 1] = np.sin(turn), -np.sin(turn)
     rotations[:, 2, 2] = 1.0
-    world.add_copies("leaves", template, origins, rotations, scale * rng.uniform(0.9, 1.1, count))
+    world.add_instances("leaves", template, origins, rotations, scale * rng.uniform(0.9, 1.1, count))
     return world
 
 
-def _bytes(plan: Plan) -> int:
-    tables = plan.tables
+def _bytes(compiled: CompiledScene) -> int:
+    tables = compiled.tables
     names = getattr(tables, "_fields", None) or [f.name for f in fields(tables)]
     return sum(np.asarray(getattr(tables, name)).nbytes for name in names)
 
 
-def _rays_a_second(plan: Plan, bits: int, repeats: int) -> float:
+def _rays_a_second(compiled: CompiledScene, bits: int, repeats: int) -> float:
     """Median over batches of segments traced a second."""
-    tracer = Tracer(plan.tables, seed=1, batch_bits=bits, threads=1)
+    tracer = Tracer(compiled.tables, seed=1, batch_bits=bits, threads=1)
     tracer.run([1])
     found = []
     for k in range(repeats):

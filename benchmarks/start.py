@@ -77,7 +77,7 @@ def _scene_speeds(report: Report, repeats: int, bits: int) -> None:
     except ImportError:
         return
     for path in sorted((ROOT / "scenes").glob("*.toml")):
-        _speed(report, path.stem, lower(load_scene(path)).plan.tables, repeats, bits)
+        _speed(report, path.stem, lower(load_scene(path)).compiled.tables, repeats, bits)
 
 
 def run(quick: bool) -> Report:
@@ -87,6 +87,6 @@ def run(quick: bool) -> Report:
     _starts(report, repeats)
     for planes in (False, True):
         label = f"bare tank, planes {'on' if planes else 'off'}"
-        _speed(report, label, bare_tank.plan(planes).tables, repeats, bits)
+        _speed(report, label, bare_tank.compiled(planes).tables, repeats, bits)
     _scene_speeds(report, repeats, bits)
     return report

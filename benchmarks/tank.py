@@ -61,10 +61,10 @@ class Repeats:
 
 def ours(planes: bool, batches: int, half: float = bare_tank.LED_HALF) -> Callable[[int], np.ndarray]:
     """A function that traces `batches` new batches and gives the floor's PPFD by cell."""
-    plan = bare_tank.plan(planes, half)
-    layout = plan.tables.layout[0]
+    compiled = bare_tank.compiled(planes, half)
+    layout = compiled.tables.layout[0]
     cells = slice(int(layout["map"]), int(layout["planes"]))
-    tracer = Tracer(plan.tables, batch_bits=BATCH_BITS)
+    tracer = Tracer(compiled.tables, batch_bits=BATCH_BITS)
     area = bare_tank.LENGTH * bare_tank.DEPTH / (bare_tank.CELLS[0] * bare_tank.CELLS[1])
 
     def render(index: int) -> np.ndarray:

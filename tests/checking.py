@@ -116,10 +116,10 @@ def trace(
     """Trace 2^photons_log2 packets of each source in `batches` batches (fewer than 2^17: in batches of 2^12)."""
     bits = max(12, photons_log2 - round(math.log2(batches)))
     batches = 2 ** (photons_log2 - bits)
-    plan = world.freeze()
-    tracer = Tracer(plan.tables, seed=seed, batch_bits=bits, threads=threads)
-    tracer.run([batches] * len(plan.sources))
-    result = Result(plan, tuple(tracer.counts), seed, 0.0)
+    compiled = world.compile()
+    tracer = Tracer(compiled.tables, seed=seed, batch_bits=bits, threads=threads)
+    tracer.run([batches] * len(compiled.sources))
+    result = Result(compiled, tuple(tracer.counts), seed, 0.0)
     check_ledger(result)
     return result
 
@@ -133,13 +133,13 @@ def check_ledger(result: Result) -> None:
 
 def flux_in_zone(result: Result, zone: str) -> Estimate:
     """Share of the emitted light that arrives in a zone (all hits count)."""
-    index = [z.name for z in result.plan.zones].index(zone)
+    index = [z.name for z in result.compiled.zones].index(zone)
     return flux_of_points(result, index)
 
 
 def flux_on_head(result: Result, head: str) -> Estimate:
     """Share of the emitted light that crosses a meter head."""
-    return flux_of_points(result, len(result.plan.zones) + [h.name for h in result.plan.heads].index(head))
+    return flux_of_points(result, len(result.compiled.zones) + [h.name for h in result.compiled.heads].index(head))
 
 
 def flux_of_points(result: Result, *indices: int, signs: tuple[float, ...] = ()) -> Estimate:
@@ -162,8 +162,8 @@ def flux_of_cells(result: Result, cells: np.ndarray | slice, weights: np.ndarray
 
 def flux_on_faces(result: Result, mesh: str, side: int) -> Estimate:
     """Share of the light that arrives on one side (0 front, 1 back) of all faces of a mesh."""
-    found = next(m for m in result.plan.meshes if m.name == mesh)
-    offset = int(result.plan.tables.layout[0]["faces"])
+    found = next(m for m in result.compiled.meshes if m.name == mesh)
+    offset = int(result.compiled.tables.layout[0]["faces"])
     return flux_of_cells(result, offset + 2 * (found.first_slot + np.arange(len(found.faces))) + side)
 
 

@@ -29,6 +29,6 @@ for zone in underlit.zone_reports(traced.lowered, traced.result):
 bed = traced.result.bed()  # PPFD on the substrate: bed.value and bed.standard_error, (ny, nx) float64 [umol/m2/s]
 print(f"brightest square centimetre of the bed: {bed.value.max():.0f} umol/m2/s")
 
-source = traced.result.plan.sources[0].name
+source = traced.result.compiled.sources[0].name
 half = traced.result.dimmed({source: 0.5})  # light adds up, so dimming is arithmetic on what was counted
 print(f"at half power the middle reads {half.heads()['centre'].value:.1f} umol/m2/s")

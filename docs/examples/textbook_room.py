@@ -30,7 +30,7 @@ for name, read in result.heads().items():
 
 def arriving(mesh: str) -> float:
     """Light that falls on the outside of a mesh [umol/s]."""
-    placed = next(m for m in result.plan.meshes if m.name == mesh)
+    placed = next(m for m in result.compiled.meshes if m.name == mesh)
     a, b, c = np.moveaxis(placed.vertices[placed.faces], 1, 0)
     areas = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
     return float(result.faces(mesh).value[:, 0] @ areas)

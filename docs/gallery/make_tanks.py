@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from underlit.lowering.scene import lower
-from underlit.run import Aim, trace_plan
+from underlit.run import StoppingRule, trace_compiled
 from underlit.scene import scene_from_dict
 from underlit.viz.tank3d.stills import render
 from underlit.viz.tank3d.tank_scene import build_scene
@@ -111,7 +111,7 @@ def make(name: str, scene: dict[str, Any], folder: Path) -> None:
     from PIL import Image
 
     lowered = lower(scene_from_dict(scene, folder=folder))
-    result = trace_plan(lowered.plan, aim=Aim(photons=PHOTONS, only_budget=True))[0]
+    result = trace_compiled(lowered.compiled, aim=StoppingRule(photons=PHOTONS, only_budget=True))[0]
     image = Image.fromarray(render(build_scene(result), SIZE))
     image.quantize(128, dither=Image.Dither.NONE).save(FOLDER / f"{name}.png", optimize=True)
     print(name)

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from underlit.lowering.scene import Lowered, lower
-    from underlit.lowering.world import Grid, Plan, Role, World, box, rectangle
+    from underlit.lowering.world import CompiledScene, Grid, Role, World, box, rectangle
     from underlit.planning.candidates import candidate
     from underlit.planning.chart import make_chart
     from underlit.planning.compare import compare, trace_alike
@@ -28,17 +28,17 @@ if TYPE_CHECKING:
     from underlit.planning.zones import ZoneReport, zone_reports
     from underlit.report.page import report_html
     from underlit.results.result import Field, Result
-    from underlit.run import Aim, Traced, trace, trace_plan
+    from underlit.run import StoppingRule, Traced, trace, trace_compiled
     from underlit.scene import Scene, SceneError, load_scene, scene_from_dict
 
 __version__ = "0.1.0"
 
 _HOMES = {
-    "Aim": "run",
+    "StoppingRule": "run",
     "Field": "results.result",
     "Grid": "lowering.world",
     "Lowered": "lowering.scene",
-    "Plan": "lowering.world",
+    "CompiledScene": "lowering.world",
     "Result": "results.result",
     "Role": "lowering.world",
     "Scene": "scene",
@@ -61,20 +61,20 @@ _HOMES = {
     "suggest": "planning.suggest",
     "trace": "run",
     "trace_alike": "planning.compare",
-    "trace_plan": "run",
+    "trace_compiled": "run",
     "zone_reports": "planning.zones",
 }
 
 __all__ = [
-    "Aim",
+    "CompiledScene",
     "Field",
     "Grid",
     "Lowered",
-    "Plan",
     "Result",
     "Role",
     "Scene",
     "SceneError",
+    "StoppingRule",
     "Traced",
     "World",
     "ZoneReport",
@@ -94,7 +94,7 @@ __all__ = [
     "suggest",
     "trace",
     "trace_alike",
-    "trace_plan",
+    "trace_compiled",
     "zone_reports",
 ]
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from underlit.backends.cpu import Tracer
 from underlit.lowering.scene import Lowered, lower
-from underlit.lowering.world import Plan, World
+from underlit.lowering.world import CompiledScene, World
 from underlit.results.result import Result
 from underlit.scene.model import Scene
 
@@ -34,7 +34,7 @@ LARGEST_BATCH_BITS = 18
 
 
 @dataclass(frozen=True)
-class Aim:
+class StoppingRule:
     """When to stop: relative 95 % half widths of zone means and of spots; a budget of photons over all sources."""
 
     zones: float = ZONE_PRECISION
@@ -75,13 +75,13 @@ def checkpoints() -> list[int]:
     return steps
 
 
-def shares(plan: Plan, dimming: dict[str, float]) -> np.ndarray:
+def shares(compiled: CompiledScene, dimming: dict[str, float]) -> np.ndarray:
     """Weight of each source in the error: its PPF as dimmed, over the largest."""
-    ppf = np.array([s.ppf * dimming.get(s.name, 1.0) for s in plan.sources])
+    ppf = np.array([s.ppf * dimming.get(s.name, 1.0) for s in compiled.sources])
     return ppf / ppf.max() if ppf.max() > 0 else np.ones(len(ppf))
 
 
-def worst_error(result: Result, aim: Aim) -> tuple[float, str, float]:
+def worst_error(result: Result, aim: StoppingRule) -> tuple[float, str, float]:
     """(error over its aim, name, relative half width) of the zone or spot farthest from its aim."""
     worst, name, relative = 0.0, "", 0.0
     for estimates, wanted in ((result.zones(), aim.zones), (result.heads(), aim.spots)):
@@ -93,10 +93,10 @@ def worst_error(result: Result, aim: Aim) -> tuple[float, str, float]:
     return worst, name, relative
 
 
-def trace_plan(
-    plan: Plan,
+def trace_compiled(
+    compiled: CompiledScene,
     *,
-    aim: Aim | None = None,
+    aim: StoppingRule | None = None,
     seed: int = 1,
     threads: int | None = None,
     dimming: dict[str, float] | None = None,
@@ -107,15 +107,15 @@ def trace_plan(
     Returns (result, worst error over its aim, name, relative half width). Ctrl-C keeps what was counted: the result then
     says `complete=False`. The numbers depend on the seed alone, not on threads or timing.
     """
-    aim, dimming = aim or Aim(), dimming or {}
-    n_sources = len(plan.sources)
+    aim, dimming = aim or StoppingRule(), dimming or {}
+    n_sources = len(compiled.sources)
     bits = BATCH_BITS
     if aim.only_budget:
         bits = int(
             np.clip(math.floor(math.log2(max(aim.photons, 1) / (FIRST_CHECK * n_sources))), 12, LARGEST_BATCH_BITS)
         )
-    tracer = Tracer(plan.tables, seed=seed, batch_bits=bits, threads=threads)
-    weight = shares(plan, dimming)
+    tracer = Tracer(compiled.tables, seed=seed, batch_bits=bits, threads=threads)
+    weight = shares(compiled, dimming)
     started = time.perf_counter()
     state: tuple[float | None, str, float | None] = (None, "", None)
     left: float | None = None
@@ -127,7 +127,7 @@ def trace_plan(
 
     def result(complete: bool = True) -> Result:
         seconds = time.perf_counter() - started
-        return Result(plan, tuple(tracer.counts), tracer.seed, seconds, dimming, complete)
+        return Result(compiled, tuple(tracer.counts), tracer.seed, seconds, dimming, complete)
 
     try:
         tracer.prepare()
@@ -176,29 +176,29 @@ def trace(
     precision: relative 95 % half width asked of every zone mean (spots: three times that); photons: a budget instead. By
     default zones within 1 % and spots within 3 %.
     """
-    aim = make_aim(precision, photons)
+    aim = stopping_rule(precision, photons)
     if isinstance(scene, World):
-        return trace_plan(scene.freeze(), aim=aim, seed=seed, threads=threads, progress=progress)[0]
+        return trace_compiled(scene.compile(), aim=aim, seed=seed, threads=threads, progress=progress)[0]
     lowered = scene if isinstance(scene, Lowered) else lower(scene)
-    result, worst, name, relative = trace_plan(
-        lowered.plan, aim=aim, seed=seed, threads=threads, dimming=lowered.dimming, progress=progress
+    result, worst, name, relative = trace_compiled(
+        lowered.compiled, aim=aim, seed=seed, threads=threads, dimming=lowered.dimming, progress=progress
     )
     return Traced(lowered, result, worst <= 1.0, name, relative)
 
 
-def make_aim(precision: float | None, photons: int | None) -> Aim:
+def stopping_rule(precision: float | None, photons: int | None) -> StoppingRule:
     """Aim from the command's options; ValueError for values that make no sense."""
     if precision is not None and photons is not None:
         raise ValueError("say a precision or a number of photons, not both")
     if photons is not None:
         if photons < 1:
             raise ValueError(f"the number of photons must be positive (got {photons})")
-        return Aim(photons=photons, only_budget=True)
+        return StoppingRule(photons=photons, only_budget=True)
     if precision is not None:
         if not 0 < precision < 1:
             raise ValueError(f"the precision is a fraction between 0 and 1, such as 0.01 (got {precision})")
-        return Aim(zones=precision, spots=3 * precision)
-    return Aim()
+        return StoppingRule(zones=precision, spots=3 * precision)
+    return StoppingRule()
 
 
 COARSE_BITS = (12, 13)
@@ -215,12 +215,17 @@ class Refinement:
     """
 
     def __init__(
-        self, plan: Plan, *, seed: int = 1, threads: int | None = None, dimming: dict[str, float] | None = None
+        self,
+        compiled: CompiledScene,
+        *,
+        seed: int = 1,
+        threads: int | None = None,
+        dimming: dict[str, float] | None = None,
     ) -> None:
-        self.plan, self.dimming = plan, dimming or {}
-        self._weight = shares(plan, self.dimming)
+        self.compiled, self.dimming = compiled, dimming or {}
+        self._weight = shares(compiled, self.dimming)
         self._tracers = [
-            Tracer(plan.tables, seed=seed, batch_bits=bits, threads=threads) for bits in (*COARSE_BITS, BATCH_BITS)
+            Tracer(compiled.tables, seed=seed, batch_bits=bits, threads=threads) for bits in (*COARSE_BITS, BATCH_BITS)
         ]
         self._steps = 0
         self._started = time.perf_counter()
@@ -240,4 +245,6 @@ class Refinement:
         self._steps += 1
         if self.cancelled:
             return None
-        return Result(self.plan, tuple(tracer.counts), tracer.seed, time.perf_counter() - self._started, self.dimming)
+        return Result(
+            self.compiled, tuple(tracer.counts), tracer.seed, time.perf_counter() - self._started, self.dimming
+        )

@@ -12,8 +12,8 @@ pytest.importorskip("nicegui")
 from underlit.app.blobs import light_scale
 from underlit.app.document import DocumentError
 from underlit.app.light import Light, LightService, Order
-from underlit.app.session import MOST_STEPS, Desk, Side, paths_key
-from underlit.app.sessions import Desks
+from underlit.app.session import MOST_STEPS, Session, Side, paths_key
+from underlit.app.sessions import Sessions
 from underlit.lowering.scene import lower
 from underlit.planning.zones import zone_reports
 from underlit.results.condensed import condensed
@@ -37,13 +37,13 @@ class Orders(LightService):
 
 
 @pytest.fixture
-def desk(tmp_path: Path) -> Desk:
-    made = Desk("visitor", tmp_path, Orders())
+def desk(tmp_path: Path) -> Session:
+    made = Session("visitor", tmp_path, Orders())
     made.begin(BARE)
     return made
 
 
-def asked(desk: Desk) -> list[Order]:
+def asked(desk: Session) -> list[Order]:
     """What the desk has asked to be traced."""
     assert isinstance(desk.service, Orders)
     return desk.service.asked
@@ -52,7 +52,7 @@ def asked(desk: Desk) -> list[Order]:
 def traced(order: Order) -> Light:
     """A few photons of an order, as the service hands them over."""
     lowered = lower(order.scene)
-    result = Refinement(lowered.plan, threads=1, dimming=lowered.dimming).step()
+    result = Refinement(lowered.compiled, threads=1, dimming=lowered.dimming).step()
     assert result is not None
     reports = tuple(zone_reports(lowered, result))
     return Light(
@@ -71,7 +71,7 @@ def traced(order: Order) -> Light:
     )
 
 
-def test_a_move_is_traced_anew_and_can_be_taken_back(desk: Desk) -> None:
+def test_a_move_is_traced_anew_and_can_be_taken_back(desk: Session) -> None:
     desk.set("fixture", 0, "above_rim", value="20 cm")
     assert [order.revision for order in asked(desk)] == [1, 2]
     assert desk.undo()
@@ -95,7 +95,7 @@ def test_a_move_is_traced_anew_and_can_be_taken_back(desk: Desk) -> None:
     ],
     ids=lambda value: ".".join(map(str, value)) if isinstance(value, tuple) else "",
 )  # fmt: skip
-def test_what_changes_no_path_of_light_is_not_traced(desk: Desk, path: tuple[str | int, ...], value: object) -> None:
+def test_what_changes_no_path_of_light_is_not_traced(desk: Session, path: tuple[str | int, ...], value: object) -> None:
     desk.set(*path, value=value)
     assert len(asked(desk)) == 1
     assert desk.variant is not None
@@ -112,7 +112,7 @@ def test_what_changes_no_path_of_light_is_not_traced(desk: Desk, path: tuple[str
     ],
     ids=lambda value: ".".join(map(str, value)) if isinstance(value, tuple) else "",
 )  # fmt: skip
-def test_what_changes_light_is_traced(desk: Desk, path: tuple[str | int, ...], value: object) -> None:
+def test_what_changes_light_is_traced(desk: Session, path: tuple[str | int, ...], value: object) -> None:
     desk.set(*path, value=value)
     assert len(asked(desk)) == 2
 
@@ -122,7 +122,7 @@ def test_scenes_differ_where_light_does() -> None:
     assert len(keys) == 3
 
 
-def test_dimming_answers_with_the_light_that_is_there(desk: Desk) -> None:
+def test_dimming_answers_with_the_light_that_is_there(desk: Session) -> None:
     """Half the dimming, half the light and its error, without a trace; the verdict follows."""
     order = asked(desk)[0]
     order.found(traced(order))
@@ -141,7 +141,7 @@ def test_dimming_answers_with_the_light_that_is_there(desk: Desk) -> None:
     assert set(late.lowered.dimming.values()) == {0.5}, "light that comes later is dimmed too"
 
 
-def test_light_of_an_older_tank_is_not_shown(desk: Desk) -> None:
+def test_light_of_an_older_tank_is_not_shown(desk: Session) -> None:
     order = asked(desk)[0]
     desk.set("fixture", 0, "above_rim", value="20 cm")
     order.found(traced(order))
@@ -150,7 +150,7 @@ def test_light_of_an_older_tank_is_not_shown(desk: Desk) -> None:
     assert desk.variants[Side.A].trouble == ""
 
 
-def test_what_is_refused_changes_nothing(desk: Desk) -> None:
+def test_what_is_refused_changes_nothing(desk: Session) -> None:
     for text in ("[tank", "", BARE.replace('"5 cm"', '"5 parsec"'), BARE.split("[[fixture]]")[0]):
         with pytest.raises(DocumentError):
             desk.begin(text)
@@ -162,7 +162,7 @@ def test_what_is_refused_changes_nothing(desk: Desk) -> None:
     assert not [path for path in desk.folder.iterdir() if path.name.endswith("-draft.toml")]
 
 
-def test_two_variants_have_histories_of_their_own(desk: Desk) -> None:
+def test_two_variants_have_histories_of_their_own(desk: Session) -> None:
     desk.copy_to_other()
     desk.turn_to(Side.B)
     desk.set("fixture", 0, "above_rim", value="20 cm")
@@ -172,19 +172,19 @@ def test_two_variants_have_histories_of_their_own(desk: Desk) -> None:
     assert not desk.undo()
 
 
-def test_history_is_bounded(desk: Desk) -> None:
+def test_history_is_bounded(desk: Session) -> None:
     for k in range(MOST_STEPS + 5):
         desk.set("title", value=f"step {k}")
     assert len(desk.variants[Side.A].texts) == MOST_STEPS
 
 
 def test_a_desk_is_there_after_a_restart(tmp_path: Path) -> None:
-    first = Desks(tmp_path, Orders()).of("a-visitor-of-mine")
+    first = Sessions(tmp_path, Orders()).of("a-visitor-of-mine")
     first.begin(BARE)
     first.set("fixture", 0, "above_rim", value="20 cm")
     first.copy_to_other()
     first.turn_to(Side.B)
-    again = Desks(tmp_path, Orders()).of("a-visitor-of-mine")
+    again = Sessions(tmp_path, Orders()).of("a-visitor-of-mine")
     assert again.side is Side.B
     assert again.variants[Side.A].text == first.variants[Side.A].text
     assert len(asked(again)) == 2, "and traced"
@@ -199,19 +199,19 @@ def test_a_desk_is_there_after_a_restart(tmp_path: Path) -> None:
 def test_a_broken_desk_is_an_empty_one(tmp_path: Path, kept: str) -> None:
     (tmp_path / "a-visitor-of-mine").mkdir()
     (tmp_path / "a-visitor-of-mine" / "desk.json").write_text(kept)
-    assert Desks(tmp_path, Orders()).of("a-visitor-of-mine").variants == {}
+    assert Sessions(tmp_path, Orders()).of("a-visitor-of-mine").variants == {}
 
 
 @pytest.mark.parametrize("key", ["", "..", "../../etc", "a/b-c-d-e-f", "x" * 65, "short", "nul\0nul\0nul"])
 def test_keys_that_were_never_given_open_no_desk(tmp_path: Path, key: str) -> None:
     with pytest.raises(ValueError, match="key"):
-        Desks(tmp_path / "desks", Orders()).of(key)
+        Sessions(tmp_path / "desks", Orders()).of(key)
     assert not list(tmp_path.iterdir())
 
 
 def test_channels_are_dimmed_one_by_one(tmp_path: Path) -> None:
     """Dimming one channel leaves the others as they are."""
-    desk = Desk("visitor", tmp_path, Orders())
+    desk = Session("visitor", tmp_path, Orders())
     second = '\n[[fixture.channel]]\nname = "blue"\nspectrum = { peak = "450 nm", width = "20 nm" }\nshare = 0.3\n'
     text = BARE.replace('spectrum = "LED-B3"\n', 'spectrum = "LED-B3"\nshare = 0.7\n' + second)
     desk.begin(text)

@@ -44,10 +44,10 @@ def test_each_is_sound_in_a_scene(entry: Entry) -> None:
 def test_each_can_be_built_for_tracing(entry: Entry) -> None:
     from underlit.lowering.scene import lower
 
-    plan = lower(scene_around(entry, CATALOGUE)).plan
-    assert len(plan.meshes) > 2
+    compiled = lower(scene_around(entry, CATALOGUE)).compiled
+    assert len(compiled.meshes) > 2
     if entry.kind in (Kind.FIXTURE, Kind.WOOD, Kind.STONE, Kind.PLANTS):
-        assert entry.name in [mesh.name for mesh in plan.meshes]
+        assert entry.name in [mesh.name for mesh in compiled.meshes]
 
 
 def test_every_kind_has_some() -> None:

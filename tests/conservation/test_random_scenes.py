@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from underlit.lowering.scene import Lowered, lower
 from underlit.results.result import Result
-from underlit.run import Aim, trace_plan
+from underlit.run import StoppingRule, trace_compiled
 from underlit.scene import scene_from_dict
 from underlit.transport.tables import Counter
 
@@ -91,8 +91,11 @@ def scenes(draw: st.DrawFn) -> dict:
 
 
 def traced(lowered: Lowered, dimming: dict[str, float] | None = None) -> Result:
-    result, *_ = trace_plan(
-        lowered.plan, aim=Aim(photons=PHOTONS, only_budget=True), seed=5, dimming=dimming or lowered.dimming
+    result, *_ = trace_compiled(
+        lowered.compiled,
+        aim=StoppingRule(photons=PHOTONS, only_budget=True),
+        seed=5,
+        dimming=dimming or lowered.dimming,
     )
     return result
 
@@ -106,12 +109,12 @@ def test_every_photon_is_accounted_for(scene):
     assert result.ledger_gap() == 0
     assert result.counter(Counter.LOST_PHOTONS) <= max(1, 1e-6 * result.photons)
     assert sum(result.ledger().values()) == pytest.approx(1.0, abs=1e-12)
-    fields = [result.bed().value, result.planes().value, *(result.faces(m.name).value for m in result.plan.meshes)]
+    fields = [result.bed().value, result.planes().value, *(result.faces(m.name).value for m in result.compiled.meshes)]
     for values in fields:
         seen = values[~np.isnan(values)]
         assert np.isfinite(seen).all()
         assert (seen >= 0).all()
-    half = result.dimmed({s.name: 0.5 * result.dimming.get(s.name, 1.0) for s in result.plan.sources})
+    half = result.dimmed({s.name: 0.5 * result.dimming.get(s.name, 1.0) for s in result.compiled.sources})
     for name, zone in result.zones().items():
         assert half.zones()[name].value == pytest.approx(0.5 * zone.value, rel=1e-12)
     bed = result.bed().value
@@ -126,7 +129,7 @@ def test_order_of_faces_changes_nothing_beyond_statistics(scene, shuffle):
     first = traced(lowered)
     order = np.random.default_rng(shuffle)
     plain = []
-    for mesh in lowered.plan.plain_meshes:
+    for mesh in lowered.compiled.plain_meshes:
         faces = np.roll(mesh.faces[order.permutation(len(mesh.faces))], int(order.integers(3)), axis=1)
         plain.append((mesh, np.ascontiguousarray(faces)))
     again = retraced(lowered, plain)
@@ -145,7 +148,7 @@ def test_where_the_world_stands_does_not_matter(scene, angle, shift):
     c, s = np.cos(angle), np.sin(angle)
     turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]])
     move = np.array([shift, -0.7 * shift, 0.3 * shift])
-    plain = [(m, m.faces) for m in lowered.plan.plain_meshes]
+    plain = [(m, m.faces) for m in lowered.compiled.plain_meshes]
     again = retraced(lowered, plain, turn, move)
     assert again.ledger_gap() == 0
     ends = first.ledger()
@@ -161,7 +164,7 @@ def retraced(lowered: Lowered, plain: list, turn: np.ndarray | None = None, move
 
     turn = np.eye(3) if turn is None else turn
     move = np.zeros(3) if move is None else move
-    tables = lowered.plan.tables
+    tables = lowered.compiled.tables
     part_of = np.empty(len(tables.triangles), np.int32)
     part_of[tables.triangles["slot"]] = tables.triangles["part"]
     corners = np.concatenate([(m.vertices @ turn.T + move)[f].reshape(-1, 9) for m, f in plain])
@@ -194,4 +197,4 @@ def retraced(lowered: Lowered, plain: list, turn: np.ndarray | None = None, move
     )  # fmt: skip
     from dataclasses import replace
 
-    return traced(replace(lowered, plan=replace(lowered.plan, tables=moved)))
+    return traced(replace(lowered, compiled=replace(lowered.compiled, tables=moved)))

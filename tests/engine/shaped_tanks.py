@@ -11,7 +11,7 @@ from underlit.lowering.scene import lower
 from underlit.lowering.tank.shell import lower_shell
 from underlit.lowering.world import World
 from underlit.results.result import Result
-from underlit.run import Aim, trace_plan
+from underlit.run import StoppingRule, trace_compiled
 from underlit.scene import Scene, scene_from_dict
 
 BOX = {"inside_size": ["60 cm", "30 cm", "36 cm"], "glass_thickness": "6 mm"}
@@ -46,4 +46,4 @@ def shell_of(scene: dict[str, Any], folder: str | Path = ".") -> tuple[Scene, Wo
 def traced(scene: dict[str, Any], photons: int = 1 << 17) -> Result:
     """The scene traced with about that many photons."""
     lowered = lower(scene_from_dict(scene))
-    return trace_plan(lowered.plan, aim=Aim(photons=photons, only_budget=True), seed=3)[0]
+    return trace_compiled(lowered.compiled, aim=StoppingRule(photons=photons, only_budget=True), seed=3)[0]

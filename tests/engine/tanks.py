@@ -137,6 +137,6 @@ def digest(tracer: Tracer) -> str:
 if __name__ == "__main__":
     import sys
 
-    tracer = Tracer(full_tank().freeze().tables, seed=int(sys.argv[1]), batch_bits=14, threads=int(sys.argv[2]))
+    tracer = Tracer(full_tank().compile().tables, seed=int(sys.argv[1]), batch_bits=14, threads=int(sys.argv[2]))
     tracer.run([5])
     print(digest(tracer))

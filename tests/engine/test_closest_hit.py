@@ -69,7 +69,7 @@ def test_finds_what_a_plain_loop_finds(count, size):
         if len(mine):
             world.add_mesh("soup", mine.reshape(-1, 3), np.arange(3 * len(mine)).reshape(-1, 3), surface)
     world.add_source("lamp", [(0, 0, 0)], ppf=1.0)
-    tables = world.freeze().tables
+    tables = world.compile().tables
     n = 4000
     origins = rng.uniform(-1.2, 1.2, (n, 3))
     directions = rng.normal(size=(n, 3))
@@ -99,7 +99,7 @@ def test_nothing_slips_through_edges_and_vertices(turn):
     r = rotation(turn)
     glass_and_water(world, lambda v: np.asarray(v) @ r.T, water, glass)
     world.add_source("lamp", [(0, 0, 0)], ppf=1.0)
-    tables = world.freeze().tables
+    tables = world.compile().tables
     # only what water touches: its closed skin
     faces = tables.corners.reshape(-1, 3, 3)
     skin = (tables.triangles["front_medium"] == water) | (tables.triangles["back_medium"] == water)

@@ -8,7 +8,7 @@ import pytest
 from checking import same
 from underlit.backends.cpu import Tracer
 from underlit.backends.paths import HeadPaths, record_paths
-from underlit.lowering.world import Plan, World, box, rectangle
+from underlit.lowering.world import CompiledScene, World, box, rectangle
 from underlit.results.estimate import Estimate, mean_of_batches
 from underlit.transport.tables import PACKET
 
@@ -16,7 +16,7 @@ BATCHES, BITS = 32, 14
 TINT, FILM, GIVES_BACK = 1.5, 0.8, 0.4
 
 
-def _tank(tint: float, film: float, gives_back: float, exponent: float) -> Plan:
+def _tank(tint: float, film: float, gives_back: float, exponent: float) -> CompiledScene:
     """Water under a film-covered surface in a grey opaque box; two heads in it, a lamp over it."""
     world = World()
     water = world.medium("water", 1.33, tint)
@@ -28,14 +28,14 @@ def _tank(tint: float, film: float, gives_back: float, exponent: float) -> Plan:
     world.add_source("lamp", [(0.15, 0.1, 0.29)], ppf=1.0, beam_exponent=exponent)
     world.add_head("near", (0.14, 0.1, 0.03), radius=0.02)
     world.add_head("far", (0.26, 0.1, 0.03), radius=0.02)
-    return world.freeze()
+    return world.compile()
 
 
-def _shares(plan: Plan, seed: int, batches: int = BATCHES) -> np.ndarray:
+def _shares(compiled: CompiledScene, seed: int, batches: int = BATCHES) -> np.ndarray:
     """Share of the photons on each head, a batch at a time, as traced."""
-    tracer = Tracer(plan.tables, batch_bits=BITS, seed=seed)
+    tracer = Tracer(compiled.tables, batch_bits=BITS, seed=seed)
     tracer.run([batches])
-    return np.array([p[len(plan.zones) :] for p in tracer.counts[0].points]) / (PACKET * 2.0**BITS)
+    return np.array([p[len(compiled.zones) :] for p in tracer.counts[0].points]) / (PACKET * 2.0**BITS)
 
 
 def _estimate(shares: np.ndarray) -> Estimate:
@@ -44,22 +44,22 @@ def _estimate(shares: np.ndarray) -> Estimate:
 
 
 @pytest.fixture(scope="module")
-def recorded() -> tuple[Plan, HeadPaths]:
+def recorded() -> tuple[CompiledScene, HeadPaths]:
     """The tank as first described and its paths."""
-    plan = _tank(TINT, FILM, GIVES_BACK, 1.0)
-    return plan, record_paths(plan.tables, 0, batches=BATCHES, batch_bits=BITS, seed=3)
+    compiled = _tank(TINT, FILM, GIVES_BACK, 1.0)
+    return compiled, record_paths(compiled.tables, 0, batches=BATCHES, batch_bits=BITS, seed=3)
 
 
-def test_paths_add_up_to_the_counts_of_the_heads(recorded: tuple[Plan, HeadPaths]) -> None:
+def test_paths_add_up_to_the_counts_of_the_heads(recorded: tuple[CompiledScene, HeadPaths]) -> None:
     """The same photons, so the same sums to the last quantum (2^-54 of a batch in float64)."""
-    plan, paths = recorded
-    np.testing.assert_allclose(paths.means(2), _shares(plan, 3), rtol=1e-12)
+    compiled, paths = recorded
+    np.testing.assert_allclose(paths.means(2), _shares(compiled, 3), rtol=1e-12)
 
 
 @pytest.mark.parametrize("threads", [1, 3])
-def test_the_same_paths_on_any_number_of_threads(recorded: tuple[Plan, HeadPaths], threads: int) -> None:
-    plan, paths = recorded
-    again = record_paths(plan.tables, 0, batches=BATCHES, batch_bits=BITS, seed=3, threads=threads)
+def test_the_same_paths_on_any_number_of_threads(recorded: tuple[CompiledScene, HeadPaths], threads: int) -> None:
+    compiled, paths = recorded
+    again = record_paths(compiled.tables, 0, batches=BATCHES, batch_bits=BITS, seed=3, threads=threads)
     assert np.array_equal(paths.share, again.share)
     assert np.array_equal(paths.lengths, again.lengths)
     assert np.array_equal(paths.passes, again.passes)
@@ -76,7 +76,7 @@ def test_the_same_paths_on_any_number_of_threads(recorded: tuple[Plan, HeadPaths
     ids=["tint", "film", "what walls give back", "beam"],
 )
 def test_weighing_anew_is_a_new_trace(
-    recorded: tuple[Plan, HeadPaths], tint: float, film: float, gives_back: float, exponent: float
+    recorded: tuple[CompiledScene, HeadPaths], tint: float, film: float, gives_back: float, exponent: float
 ) -> None:
     """Each change alone; without the factor the same comparison fails."""
     _, paths = recorded
@@ -93,11 +93,13 @@ def test_weighing_anew_is_a_new_trace(
             same(_estimate(paths.means(2)[:, k]), traced, resolves=0.1, what=f"not weighed anew, {name}")
 
 
-def test_a_full_buffer_loses_no_path(recorded: tuple[Plan, HeadPaths], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_full_buffer_loses_no_path(
+    recorded: tuple[CompiledScene, HeadPaths], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A slice with more paths than rows is traced again with more rows."""
     import underlit.backends.paths as module
 
-    plan, paths = recorded
+    compiled, paths = recorded
     monkeypatch.setattr(module, "FIRST_ROWS", 8)
-    again = record_paths(plan.tables, 0, batches=BATCHES, batch_bits=BITS, seed=3)
+    again = record_paths(compiled.tables, 0, batches=BATCHES, batch_bits=BITS, seed=3)
     assert np.array_equal(paths.share, again.share)

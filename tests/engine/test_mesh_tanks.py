@@ -17,7 +17,7 @@ from underlit.lowering.aquascape.bed import bed_triangles
 from underlit.lowering.aquascape.hardscape import LoweringError
 from underlit.lowering.scene import lower
 from underlit.lowering.tank.mesh_glass import section
-from underlit.run import Aim, trace_plan
+from underlit.run import StoppingRule, trace_compiled
 from underlit.scene import SceneError, scene_from_dict
 from underlit.transport.tables import Counter
 
@@ -63,7 +63,7 @@ def test_a_box_said_by_its_meshes_is_the_box(tmp_path):
     zone = {"name": "half way up", "rectangle": [["5 cm", "5 cm"], ["55 cm", "25 cm"]], "height": "10 cm"}
     plain = traced(described(tank=BOX, zone=[zone]), 1 << 18).zones()
     lowered = lower(scene_from_dict(described(tank=write_box(tmp_path), zone=[zone]), folder=tmp_path))
-    meshed = trace_plan(lowered.plan, aim=Aim(photons=1 << 18, only_budget=True), seed=4)[0].zones()
+    meshed = trace_compiled(lowered.compiled, aim=StoppingRule(photons=1 << 18, only_budget=True), seed=4)[0].zones()
     for name in ("whole substrate", "half way up"):
         same(meshed[name], plain[name], resolves=0.02, what=f"box from meshes: {name}")
 
@@ -76,11 +76,11 @@ def test_no_light_leaks_from_a_bowl(tmp_path, below_rim):
     scene["plants"] = [{"name": "stems", "kind": "stems", "rectangle": [["15 cm", "8 cm"], ["30 cm", "22 cm"]],
                         "height": "8 cm", "density": "thin"}]  # fmt: skip
     lowered = lower(scene_from_dict(scene, folder=tmp_path))
-    for mesh in lowered.plan.meshes:
+    for mesh in lowered.compiled.meshes:
         if mesh.name in ("rock", "stems"):
             inside = bowl_radius(np.clip(mesh.vertices[:, 2], 0, HEIGHT))
             assert (np.hypot(*(mesh.vertices[:, :2] - RADIUS).T) < inside).all(), mesh.name
-    result = trace_plan(lowered.plan, aim=Aim(photons=1 << 17, only_budget=True), seed=3)[0]
+    result = trace_compiled(lowered.compiled, aim=StoppingRule(photons=1 << 17, only_budget=True), seed=3)[0]
     assert result.ledger_gap() == 0
     assert result.counter(Counter.LOST_PHOTONS) == 0
     assert result.ledger()["inside_solid"] <= 1e-6
@@ -109,9 +109,9 @@ def test_water_and_substrate_end_at_the_curved_glass(tmp_path):
     for area, z in ((bed, 0.05), (section(scene.tank.meshes, level).area, level)):
         # between two rows of corners the glass is straight, a little inside the ellipse
         assert area == pytest.approx(math.pi * float(bowl_radius(np.array(z))) ** 2 * share, rel=5e-3)
-    plan = lower(scene).plan
-    assert plan.bed_map.open_area.sum() == pytest.approx(bed, rel=1e-4)
-    assert next(z.area for z in plan.zones if z.name == "whole substrate") == pytest.approx(bed, rel=1e-3)
+    compiled = lower(scene).compiled
+    assert compiled.bed_map.open_area.sum() == pytest.approx(bed, rel=1e-4)
+    assert next(z.area for z in compiled.zones if z.name == "whole substrate") == pytest.approx(bed, rel=1e-3)
 
 
 def test_a_sloping_substrate_is_counted_whole(tmp_path):
@@ -120,7 +120,7 @@ def test_a_sloping_substrate_is_counted_whole(tmp_path):
     vertices, faces = bed_triangles(scene)
     a, b, c = np.moveaxis(vertices[faces], 1, 0)
     area = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()
-    assert lower(scene).plan.bed_map.open_area.sum() == pytest.approx(area, rel=1e-3)
+    assert lower(scene).compiled.bed_map.open_area.sum() == pytest.approx(area, rel=1e-3)
 
 
 REFUSED = [

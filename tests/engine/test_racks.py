@@ -10,7 +10,7 @@ from shaped_tanks import described
 
 from checking import same
 from underlit.lowering.scene import lower
-from underlit.run import Aim, trace_plan
+from underlit.run import StoppingRule, trace_compiled
 from underlit.scene import SceneError, load_scene, scene_from_dict
 from underlit.transport.tables import Counter
 
@@ -42,7 +42,7 @@ def test_three_tanks_under_one_light(tmp_path):
         {"name": "below", "file": "other.toml", "at": ["0 cm", "3 cm"], "height": "-50 cm"},
     ]
     lowered = lower(scene_from_dict(scene, folder=tmp_path))
-    result = trace_plan(lowered.plan, aim=Aim(photons=1 << 19, only_budget=True), seed=3)[0]
+    result = trace_compiled(lowered.compiled, aim=StoppingRule(photons=1 << 19, only_budget=True), seed=3)[0]
     assert result.ledger_gap() == 0
     assert result.counter(Counter.LOST_PHOTONS) == 0
     zones = result.zones()
@@ -61,15 +61,17 @@ def test_a_neighbour_is_the_same_wherever_the_frame_is(tmp_path):
     """A lit tank alone, and as the neighbour of a dark one 3 m away: the same light."""
     scene = rack_files(tmp_path)
     lit = lower(scene_from_dict(scene))
-    alone = trace_plan(lit.plan, aim=Aim(photons=1 << 18, only_budget=True), seed=3)[0].zones()
+    alone = trace_compiled(lit.compiled, aim=StoppingRule(photons=1 << 18, only_budget=True), seed=3)[0].zones()
     light = ('[[fixture]]\nname = "bar"\nsize = ["24 cm", "6 cm", "1 cm"]\nleds = { rows = 1, columns = 5 }\n'
              'output = { ppf = "50 umol/s" }\nabove_rim = "25 cm"\n')  # fmt: skip
     text = (tmp_path / "other.toml").read_text(encoding="utf-8")
     (tmp_path / "lit.toml").write_text(text + light, encoding="utf-8")
     scene["rack"] = [{"name": "far", "file": "lit.toml", "at": ["3 m", "1 m"], "height": "1 m"}]
     scene["fixture"] = []
-    beside = trace_plan(
-        lower(scene_from_dict(scene, folder=tmp_path)).plan, aim=Aim(photons=1 << 18, only_budget=True), seed=3
+    beside = trace_compiled(
+        lower(scene_from_dict(scene, folder=tmp_path)).compiled,
+        aim=StoppingRule(photons=1 << 18, only_budget=True),
+        seed=3,
     )[0].zones()
     for zone in ("whole substrate", "bed", "half way up"):
         same(beside[f"far: {zone}"], alone[zone], resolves=0.03, what=f"rack: {zone} of a moved tank")

@@ -22,7 +22,7 @@ from underlit.results.estimate import mean_of_batches, mean_of_groups, student_f
 
 
 def fingerprint(threads: int, seed: int = 5, hook=None, steps=(5,)) -> str:
-    tracer = Tracer(full_tank().freeze().tables, seed=seed, batch_bits=14, threads=threads, slice_hook=hook)
+    tracer = Tracer(full_tank().compile().tables, seed=seed, batch_bits=14, threads=threads, slice_hook=hook)
     for target in steps:
         tracer.run([target])
     return digest(tracer)

@@ -229,7 +229,7 @@ def test_emitting_face(face):
     half = (0.3, 0.2) if face == FaceShape.RECTANGLE else (0.35, 0.35)
     centres = [(-0.5, 0.0, 0.2), (0.5, 0.0, 0.2)]
     world.add_source("panel", centres, ppf=1.0, half_size=half, face=face, beam_exponent=1e30)
-    tracer = Tracer(world.freeze().tables, batch_bits=16)
+    tracer = Tracer(world.compile().tables, batch_bits=16)
     tracer.run([8])
     row = tracer.tables.layout[0]
     cells = tracer.counts[0].groups[:, int(row["map"]) : int(row["planes"])].sum(axis=0).reshape(ny, nx) / PACKET

@@ -164,7 +164,7 @@ def test_on_the_axis_of_a_cylinder_of_water():
 
 def flux_in_all(result):
     """Share of the light that the floor takes."""
-    floor = next(m for m in result.plan.meshes if m.name == "floor")
+    floor = next(m for m in result.compiled.meshes if m.name == "floor")
     first = 2 * floor.first_slot
     return flux_of_cells(result, slice(first, first + 2 * len(floor.faces)))
 

@@ -12,7 +12,7 @@ from shaped_tanks import BENT, BOW, BOX, CORNER, CYLINDER, HEXAGON, described, s
 from checking import same, trace
 from underlit.lowering.aquascape.bed import bed_triangles
 from underlit.lowering.scene import lower
-from underlit.run import Aim, trace_plan
+from underlit.run import StoppingRule, trace_compiled
 from underlit.scene import SceneError, scene_from_dict
 from underlit.transport.tables import PACKET, Counter
 
@@ -80,9 +80,9 @@ def test_substrate_and_map_cover_the_outline(shape):
     outline = scene.tank.inside_outline
     assert area == pytest.approx(outline.area, rel=1e-9)
     assert set(outline.points) <= {(x, y) for x, y, _ in vertices.tolist()}
-    plan = lower(scene).plan
-    assert plan.bed_map.open_area.sum() == pytest.approx(outline.area, rel=1e-9)
-    planes = plan.planes
+    compiled = lower(scene).compiled
+    assert compiled.bed_map.open_area.sum() == pytest.approx(outline.area, rel=1e-9)
+    planes = compiled.planes
     cell = planes.spacing[0] * planes.spacing[1]
     assert set(np.unique(np.round(planes.open_area[-1] / cell, 6))) <= {0.0, 1.0}
     assert 0.7 * outline.area < planes.open_area[-1].sum() < outline.area
@@ -106,11 +106,11 @@ def test_wood_and_plants_end_at_a_curved_pane():
                         "height": "15 cm", "density": "thin"}]  # fmt: skip
     lowered = lower(scene_from_dict(scene))
     polygon = lowered.scene.tank.inside_outline.polygon
-    for mesh in lowered.plan.meshes:
+    for mesh in lowered.compiled.meshes:
         if mesh.name in ("rock", "stems"):
             assert shapely.contains_xy(polygon, *mesh.vertices[:, :2].T).all(), mesh.name
-    assert any("rock" in note and "cut off" in note for note in lowered.plan.notes)
-    result = trace_plan(lowered.plan, aim=Aim(photons=1 << 17, only_budget=True), seed=3)[0]
+    assert any("rock" in note and "cut off" in note for note in lowered.compiled.notes)
+    result = trace_compiled(lowered.compiled, aim=StoppingRule(photons=1 << 17, only_budget=True), seed=3)[0]
     assert result.counter(Counter.LOST_PHOTONS) == 0
     assert result.ledger_quanta()["inside_solid"] <= 1e-6 * result.photons * PACKET
 
@@ -120,8 +120,8 @@ def test_a_light_across_a_round_rim_lies_on_it():
     scene = described(tank=CYLINDER)
     scene["fixture"][0] |= {"size": ["30 cm", "35 cm", "1 cm"], "above_rim": "0 cm"}
     lowered = lower(scene_from_dict(scene))
-    assert any("raised 2.0 mm" in note for note in lowered.plan.notes)
-    body = next(m for m in lowered.plan.meshes if m.name == "bar")
+    assert any("raised 2.0 mm" in note for note in lowered.compiled.notes)
+    body = next(m for m in lowered.compiled.meshes if m.name == "bar")
     assert body.vertices[:, 2].min() == pytest.approx(0.362)
 
 

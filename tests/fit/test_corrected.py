@@ -33,8 +33,10 @@ def test_the_corrected_scene_is_the_tank_that_was_found(found: Found, tmp_path: 
     out = tmp_path / "elsewhere" / "corrected.toml"
     out.parent.mkdir()
     out.write_text(corrected_text(found.fitted, out, note="by a test"), encoding="utf-8")
-    again = lowered_for(load_scene(out), ON, []).plan
-    wanted = with_values(lowered_for(found.fitted.model.scene, ON, []).plan, found.fitted.parameters, found.fitted.u)
+    again = lowered_for(load_scene(out), ON, []).compiled
+    wanted = with_values(
+        lowered_for(found.fitted.model.scene, ON, []).compiled, found.fitted.parameters, found.fitted.u
+    )
     np.testing.assert_allclose(again.tables.optics, wanted.optics, rtol=1e-5)
     np.testing.assert_allclose(again.tables.reflectance, wanted.reflectance, rtol=1e-5)
     np.testing.assert_allclose(again.tables.surfaces["film"], wanted.surfaces["film"], rtol=1e-5)

@@ -12,7 +12,7 @@ from fitted_tanks import LIGHT, TANK, scene
 
 from checking import same
 from underlit.backends.cpu import Tracer
-from underlit.lowering.world import Plan
+from underlit.lowering.world import CompiledScene
 from underlit.planning.fit.fitting import scene_parameters
 from underlit.planning.fit.light import Model, Recording, Shot, dimming_of, lowered_for
 from underlit.planning.fit.parameters import Kind, Parameter, with_values
@@ -82,20 +82,20 @@ def test_what_a_scene_lacks_is_not_fitted() -> None:
 @pytest.mark.parametrize("kind", list(CHANGED))
 def test_changed_tables_are_those_of_the_changed_scene(kind: Kind) -> None:
     parameters, u = _at(kind)
-    tables = with_values(lowered_for(BEFORE, ON, HEADS).plan, parameters, u)
-    wanted = lowered_for(_changed(kind), ON, HEADS).plan.tables
+    tables = with_values(lowered_for(BEFORE, ON, HEADS).compiled, parameters, u)
+    wanted = lowered_for(_changed(kind), ON, HEADS).compiled.tables
     for name in ("optics", "reflectance"):
         np.testing.assert_allclose(getattr(tables, name), getattr(wanted, name), rtol=1e-12)
     np.testing.assert_allclose(tables.surfaces["film"], wanted.surfaces["film"], rtol=1e-12)
     np.testing.assert_allclose(tables.sources["lens_exponent"], wanted.sources["lens_exponent"], rtol=1e-12)
 
 
-def _traced(plan: Plan, seed: int) -> list[Estimate]:
+def _traced(compiled: CompiledScene, seed: int) -> list[Estimate]:
     """PPFD of each head from the one source at full power."""
-    tracer = Tracer(plan.tables, batch_bits=14, seed=seed)
+    tracer = Tracer(compiled.tables, batch_bits=14, seed=seed)
     tracer.run([32])
-    rows = np.array([p[len(plan.zones) :] for p in tracer.counts[0].points]) / (PACKET * 2.0**14)
-    mean, variance, dof = mean_of_batches(rows * plan.sources[0].ppf / np.array([h.area for h in plan.heads]))
+    rows = np.array([p[len(compiled.zones) :] for p in tracer.counts[0].points]) / (PACKET * 2.0**14)
+    mean, variance, dof = mean_of_batches(rows * compiled.sources[0].ppf / np.array([h.area for h in compiled.heads]))
     return [Estimate(float(m), math.sqrt(v), dof) for m, v in zip(mean, variance, strict=True)]
 
 
@@ -111,7 +111,7 @@ def test_weighing_anew_is_tracing_the_changed_scene(recorded: Recording, kind: K
     """The head in the middle, within 10 %, far less than the values of CHANGED move it, backing and growth apart."""
     _, u = _at(kind)
     light = recorded.light(u)
-    traced = _traced(lowered_for(_changed(kind), ON, HEADS).plan, seed=91)
+    traced = _traced(lowered_for(_changed(kind), ON, HEADS).compiled, seed=91)
     dof = 15.0
     for k in range(len(HEADS) if kind is Kind.GROWTH else 1):
         found = Estimate(float(light.value[0, k]), math.sqrt(light.variance[0, k]), dof)
@@ -151,12 +151,12 @@ def test_weights_far_from_the_tank_that_was_traced_are_uneven(recorded: Recordin
 def test_dimming_is_of_full_power() -> None:
     """A fixture that the scene dims to 80 %: a reading at 50 % was taken at half of full power."""
     dimmed = scene(fixture=[{**LIGHT, "dimming": 0.8}])
-    sources = lowered_for(dimmed, ON, HEADS).plan.sources
+    sources = lowered_for(dimmed, ON, HEADS).compiled.sources
     assert dimming_of(dimmed, sources, None) == pytest.approx([0.8])
     assert dimming_of(dimmed, sources, 0.5) == pytest.approx([0.5])
 
 
 def test_a_setting_takes_the_lid_off_and_moves_the_light() -> None:
-    plan = lowered_for(BEFORE, Setting(LidState.OFF, 0.20), HEADS).plan
-    assert not any(mesh.name.startswith("lid") for mesh in plan.plain_meshes)
-    assert plan.tables.leds["position"][:, 2].min() == pytest.approx(0.30 + 0.20)
+    compiled = lowered_for(BEFORE, Setting(LidState.OFF, 0.20), HEADS).compiled
+    assert not any(mesh.name.startswith("lid") for mesh in compiled.plain_meshes)
+    assert compiled.tables.leds["position"][:, 2].min() == pytest.approx(0.30 + 0.20)

@@ -188,7 +188,7 @@ def copies_of_one_plant() -> World:
     turn = np.array([[c, -s, zero], [s, c, zero], [zero, zero, one]]).transpose(2, 0, 1)
     tilt = np.array([[one, zero, zero], [zero, cl, -sl], [zero, sl, cl]]).transpose(2, 0, 1)
     places = draw.uniform((0.08, 0.08, 0.01), (0.42, 0.22, 0.1), (30, 3))
-    world.add_copies("tufts", plant, places, turn @ tilt, draw.uniform(0.6, 1.5, 30))
+    world.add_instances("tufts", plant, places, turn @ tilt, draw.uniform(0.6, 1.5, 30))
     add_lamp(world)
     return world
 

@@ -18,7 +18,7 @@ LONGEST = 500
 
 def tables_of(world) -> Tables:
     built = world()
-    return built.freeze().tables if isinstance(built, World) else built
+    return built.compile().tables if isinstance(built, World) else built
 
 
 def differing(ours: list[list[int]], theirs: list[list[int]]) -> list[int]:

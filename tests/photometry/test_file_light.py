@@ -49,9 +49,9 @@ def _draw(source, leds, lens_rows, webs, cumulative, u, starts, directions):
         directions[i, 0], directions[i, 1], directions[i, 2] = dx, dy, dz
 
 
-def drawn(plan, index, seed=1):
+def drawn(compiled, index, seed=1):
     """Starts and directions of N photons of a source, on independent numbers, (N, 3) each."""
-    tables, u = plan.tables, np.random.default_rng(seed).uniform(size=(N, 6))
+    tables, u = compiled.tables, np.random.default_rng(seed).uniform(size=(N, 6))
     starts, directions = np.empty((N, 3)), np.empty((N, 3))
     webs = tables.webs
     _draw(tables.sources[index], tables.leds, tables.lens_rows, webs, tables.spectra[index], u, starts, directions)
@@ -92,10 +92,10 @@ def test_photons_follow_the_interpolated_distribution(kind, half, tmp_path):
         "EULUMDAT": lambda: eulumdat(lopsided, symmetry=0, planes=12, angles=angles),
     }
     scene = scene_of(tmp_path, make[kind]())
-    plan, measured = lower(scene).plan, scene.fixtures[0].photometry
+    compiled, measured = lower(scene).compiled, scene.fixtures[0].photometry
     index = {"down": 0, "up": 1}[half]
-    assert [source.name for source in plan.sources] == ["bar: white", "bar: white, upward"]
-    starts, directions = drawn(plan, index, seed=3 + index)
+    assert [source.name for source in compiled.sources] == ["bar: white", "bar: white, upward"]
+    starts, directions = drawn(compiled, index, seed=3 + index)
     cuts = BELOW if half == "down" else np.array([90, 96, 101, 108, 113, 119, 125.0])
     expected = expected_cells(measured, AZIMUTHS, cuts)
     wanted = expected / expected.sum() * N
@@ -106,7 +106,7 @@ def test_photons_follow_the_interpolated_distribution(kind, half, tmp_path):
     turned = directions @ np.array([[c, s, 0], [-s, c, 0], [0, 0, 1]])
     for wrong in (turned, directions * (1, -1, 1), directions * (-1, 1, 1)):
         assert chi_square_probability(cells_of(wrong, AZIMUTHS, cuts), wanted) < ONE_CHECK
-    share = plan.sources[index].ppf / sum(source.ppf for source in plan.sources)
+    share = compiled.sources[index].ppf / sum(source.ppf for source in compiled.sources)
     assert share == pytest.approx(expected.sum() / total_flux(measured), rel=1e-4)
     height = scene.fixture_centre_m(scene.fixtures[0])[2] + (0.02 if half == "up" else 0.0)
     np.testing.assert_allclose(starts[:, 2], height, atol=1e-9)
@@ -114,8 +114,8 @@ def test_photons_follow_the_interpolated_distribution(kind, half, tmp_path):
 
 def throws(folder, text, **keys):
     """Azimuth towards which a scene's light goes on the whole, seen from above, to the nearest 10 deg."""
-    plan = lower(scene_of(folder, text, **keys)).plan
-    mean = drawn(plan, 0)[1].mean(axis=0)
+    compiled = lower(scene_of(folder, text, **keys)).compiled
+    mean = drawn(compiled, 0)[1].mean(axis=0)
     assert np.hypot(mean[0], mean[1]) > 0.05
     return 10 * round(math.degrees(math.atan2(mean[1], mean[0])) / 10) % 360
 
@@ -151,7 +151,7 @@ def test_mirrored_files_throw_to_their_side(tmp_path):
 
 def test_more_light_along_than_across(tmp_path):
     for text in (lm63(lengthways), eulumdat(lengthways, symmetry=4)):
-        spread = drawn(lower(scene_of(tmp_path, text)).plan, 0)[1].std(axis=0)
+        spread = drawn(lower(scene_of(tmp_path, text)).compiled, 0)[1].std(axis=0)
         assert spread[0] > 1.15 * spread[1]
 
 
@@ -170,7 +170,7 @@ def test_tilt_throws_to_the_front(tmp_path):
 )
 def test_light_starts_all_over_the_opening(opening, turn, reach, tmp_path):
     scene = scene_of(tmp_path, lm63(opening=opening), photometric_turn=turn)
-    starts = drawn(lower(scene).plan, 0)[0] - np.array(scene.fixture_centre_m(scene.fixtures[0]))
+    starts = drawn(lower(scene).compiled, 0)[0] - np.array(scene.fixture_centre_m(scene.fixtures[0]))
     np.testing.assert_allclose(np.abs(starts[:, :2]).max(axis=0), reach, atol=1e-3)
     np.testing.assert_allclose(starts[:, :2].mean(axis=0), 0.0, atol=2e-3)
     if opening.startswith("-"):
@@ -213,17 +213,19 @@ def test_uplight_is_kept(tmp_path):
     """Half up, half down: both sources count, and dimming knows both."""
     both = lm63(lambda c, g: 100.0 * np.abs(np.cos(np.radians(g))) + 0 * c, planes=[0], angles=range(0, 181, 5))
     scene = scene_of(tmp_path, both, dimming=0.5)
-    plan = lower(scene).plan
-    assert [source.ppf for source in plan.sources] == pytest.approx([scene.fixtures[0].claimed_ppf / 2] * 2)
+    compiled = lower(scene).compiled
+    assert [source.ppf for source in compiled.sources] == pytest.approx([scene.fixtures[0].claimed_ppf / 2] * 2)
     assert dimming(scene) == {"bar: white": 0.5, "bar: white, upward": 0.5}
     only_up = scene_of(tmp_path, lm63(lambda c, g: 0 * c + 0 * g + 100.0, planes=[0], angles=range(90, 181, 5)))
-    assert list(dimming(only_up)) == ["bar: white, upward"] == [source.name for source in lower(only_up).plan.sources]
-    assert drawn(lower(only_up).plan, 0)[1][:, 2].min() >= 0
+    assert (
+        list(dimming(only_up)) == ["bar: white, upward"] == [source.name for source in lower(only_up).compiled.sources]
+    )
+    assert drawn(lower(only_up).compiled, 0)[1][:, 2].min() >= 0
 
 
 def test_notes_of_the_file_are_passed_on(tmp_path):
-    plan = lower(scene_of(tmp_path, eulumdat(written.cosine(), symmetry=1, lumens=4000, ratio=75))).plan
-    assert "bar: its intensities hold 3140 lm, it says 3000 lm (+4.7 %)" in plan.notes
+    compiled = lower(scene_of(tmp_path, eulumdat(written.cosine(), symmetry=1, lumens=4000, ratio=75))).compiled
+    assert "bar: its intensities hold 3140 lm, it says 3000 lm (+4.7 %)" in compiled.notes
 
 
 def test_a_measured_lens_is_not_assumed(tmp_path):

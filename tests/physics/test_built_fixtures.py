@@ -94,7 +94,7 @@ def test_round_bodies_are_closed_and_reflectors_join_them() -> None:
     )
     import trimesh
 
-    meshes = {m.name: m for m in lower(scene).plan.meshes if m.role is Role.FIXTURE}
+    meshes = {m.name: m for m in lower(scene).compiled.meshes if m.role is Role.FIXTURE}
     body = trimesh.Trimesh(meshes["fixture"].vertices, meshes["fixture"].faces)
     assert body.is_watertight
     # a prism of 24 sides in a circle of 12 cm, 4 cm high
@@ -113,7 +113,7 @@ def test_every_channel_sends_its_share_through_all_its_lenses() -> None:
         "dimming": 0.5,
     }  # fmt: skip
     scene = scene_from_dict({"tank": TANK, "fixture": [{"size": ["30 cm", "8 cm", "2 cm"], **keys}]})
-    sources = lower(scene).plan.sources
+    sources = lower(scene).compiled.sources
     totals: dict[str, float] = {}
     for source in sources:
         totals[source.channel] = totals.get(source.channel, 0.0) + source.ppf
@@ -178,7 +178,7 @@ def test_the_light_of_a_day_is_the_integral_of_its_schedule() -> None:
         scene = scene_from_dict({"tank": TANK, "fixture": [light | keys | {"channel": [day, night]}]})
         traced = underlit.trace(scene, photons=1 << 17)
         (zone, *_) = underlit.zone_reports(traced.lowered, traced.result)
-        full = traced.result.dimmed(dict.fromkeys((s.name for s in traced.result.plan.sources), 1.0))
+        full = traced.result.dimmed(dict.fromkeys((s.name for s in traced.result.compiled.sources), 1.0))
         by_day, by_night = full.zone_values_by_source()[:, 0]
         assert zone.ppfd.value == pytest.approx(0.5 * by_day)
         expected = 3600 * (8 * 0.5 * by_day + 2 * 0.5 * 0.5 * by_night) / 1e6
@@ -193,7 +193,7 @@ def test_scaled_light_is_scaled_day() -> None:
         {"tank": TANK, "fixture": [{"length": "40 cm", "output": {"watts": "20 W"}, "dimming": 0.8}]}
     )
     traced = underlit.trace(scene, photons=1 << 16)
-    (name,) = [source.name for source in traced.result.plan.sources]
+    (name,) = [source.name for source in traced.result.compiled.sources]
     dimmer = traced.result.dimmed({name: 0.2})
     first, second = (underlit.zone_reports(traced.lowered, result)[0].dli for result in (traced.result, dimmer))
     assert second == pytest.approx(first / 4)
@@ -210,7 +210,7 @@ def test_lights_that_are_never_bright_together_are_noted(second: tuple[str, str]
     light = {"length": "20 cm", "output": {"watts": "9 W"}}
     first = light | {"name": "a", "position": ["30 cm", "8 cm"], "schedule": on("13:00", "14:00")}
     other = light | {"name": "b", "position": ["30 cm", "22 cm"], "schedule": on(*second)}
-    notes = lower(scene_from_dict({"tank": TANK, "fixture": [first, other]})).plan.notes
+    notes = lower(scene_from_dict({"tank": TANK, "fixture": [first, other]})).compiled.notes
     assert any("never at their brightest together" in note for note in notes) == said
 
 
@@ -218,4 +218,4 @@ def test_readings_that_fit_nothing_are_noted() -> None:
     readings = [{"reads": f"{value} umol/m2/s", "below": "30 cm"} for value in (60, 60, 100)]
     for some, said in ((readings[:2], False), (readings, True)):
         scene = scene_from_dict({"tank": TANK, "fixture": [{"length": "40 cm", "output": {"reading": some}}]})
-        assert any("apart from what any one output gives" in note for note in lower(scene).plan.notes) == said
+        assert any("apart from what any one output gives" in note for note in lower(scene).compiled.notes) == said

@@ -230,7 +230,7 @@ def test_mean_travel_in_scattering_water(g, a, b):
         world.set_planes(grid)
         narrow_beam(world, (0.0, 0.0, 0.0), (0, 0, direction), medium=water)
         result = trace(world, photons_log2=17, seed=3 + int(direction))
-        row = result.plan.tables.layout[0]
+        row = result.compiled.tables.layout[0]
         net.append(scaled(flux_of_cells(result, slice(int(row["planes"]), int(row["zones"]))), spacing))
     travel = Estimate(
         net[0].value - net[1].value, math.hypot(net[0].standard_error, net[1].standard_error), min(e.dof for e in net)

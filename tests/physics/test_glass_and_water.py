@@ -233,7 +233,7 @@ def test_point_source_over_water(lens_power):
         if radius > 0:
             world.add_head(f"{radius} in", (0, 0, 0), radius=radius - half)
     result = trace(world, photons_log2=20)
-    names = ["bottom"] + [h.name for h in result.plan.heads]
+    names = ["bottom"] + [h.name for h in result.compiled.heads]
     for radius, half in rings.items():
         inner = max(0.0, radius - half)
         lo, hi = angle_of_landing(inner), angle_of_landing(radius + half)

@@ -161,7 +161,7 @@ def test_head_under_lambertian_rectangle():
     level = np.array([0.0, 0.0, 1.0])
     at_corner = irradiance(np.array([places["corner"]]), level)[0]
     assert at_corner == pytest.approx(parallel_corner_factor(a, b, c), rel=1e-12)
-    for head in result.plan.heads:
+    for head in result.compiled.heads:
         exact = mean_over_disc(irradiance, head.centre, head.normal, radius)
         # flux share times ppf over the head's area, with M = 1
         measured = scaled(flux_on_head(result, head.name), a * b / head.area)

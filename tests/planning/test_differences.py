@@ -100,7 +100,7 @@ def seeded():
         first, second = (t.result for t in trace_alike(plans, photons=PHOTONS, seed=1000 + seed))
         assert shares_any(second, first)
         points.append(point_difference(second, first, range(4), range(4)))
-        spacing = first.plan.bed_map.spacing
+        spacing = first.compiled.bed_map.spacing
         maps.append(bed_difference(second, first, lambda m, s=spacing: smoothed(m, s)))
     return points, maps
 

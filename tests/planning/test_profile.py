@@ -47,10 +47,10 @@ def black_tank(absorption: float, *, cone: float = 1e-4, photons_log2: int = 17,
     world.add_source("beams", points, ppf=10.0, axis=(0, 0, -1), beam_table=([0.0, cone], [1.0, 1.0]))
     cells = np.full((22, 20, 20), (SIDE / 20) ** 2)
     world.set_planes(Grid((0.0, 0.0, 0.02), (SIDE / 20, SIDE / 20, 0.02), (20, 20, 22), cells))
-    plan = world.freeze()
-    tracer = Tracer(plan.tables, seed=seed, batch_bits=12)
+    compiled = world.compile()
+    tracer = Tracer(compiled.tables, seed=seed, batch_bits=12)
     tracer.run([1 << (photons_log2 - 12)])
-    return Result(plan, tuple(tracer.counts), seed, 0.0)
+    return Result(compiled, tuple(tracer.counts), seed, 0.0)
 
 
 @pytest.mark.parametrize("absorption", [1.0, 6.8])

@@ -20,7 +20,7 @@ MOST_TOO_WIDE = 4.0
 
 def test_surfaces_and_plantings_alike() -> None:
     lowered = lower(load_scene(SCENE))
-    refinement = Refinement(lowered.plan, dimming=lowered.dimming)
+    refinement = Refinement(lowered.compiled, dimming=lowered.dimming)
     for _ in range(3):
         whole = refinement.step()
     assert whole is not None

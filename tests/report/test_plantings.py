@@ -136,9 +136,9 @@ def test_copies_tell_what_leaves_of_their_own_tell():
             self.add_mesh(part, placed.reshape(-1, 3), every.reshape(-1, 3), surface, role="plants", name="group")
 
         patch.setattr(World, "add_template", keep)
-        patch.setattr(World, "add_copies", write_out)
+        patch.setattr(World, "add_instances", write_out)
         plain = lower(scene)
-    assert len(plain.plan.tables.instances) == 0
+    assert len(plain.compiled.tables.instances) == 0
     again = underlit.trace(plain, photons=1 << 19, seed=2)
     (other,) = planting_reports(plain, again.result)
     assert report.upper is not None

@@ -37,7 +37,7 @@ def test_fields_come_back_at_any_dimming(traced, path, dimming):
     a, b = traced.dimmed(dimming), load_result(path).dimmed(dimming)
     same(a.bed(), b.bed())
     same(a.planes(), b.planes())
-    for mesh in a.plan.meshes:
+    for mesh in a.compiled.meshes:
         same(a.faces(mesh.name), b.faces(mesh.name), 1e-13)
     assert a.zones() == b.zones()
     assert a.heads() == b.heads()
@@ -59,8 +59,8 @@ def test_whole_quanta_names_and_meshes_come_back_exactly(traced, path):
     assert stored.photons == traced.photons
     assert (stored.seed, stored.seconds, stored.complete, stored.dimming) == (11, 1.5, True, {"red": 0.6})
     for key in ("sources", "zones", "heads", "buckets", "notes"):
-        assert getattr(stored.plan, key) == getattr(traced.plan, key)
-    for a, b in zip(traced.plan.meshes, stored.plan.meshes, strict=True):
+        assert getattr(stored.compiled, key) == getattr(traced.compiled, key)
+    for a, b in zip(traced.compiled.meshes, stored.compiled.meshes, strict=True):
         assert (a.name, a.role, a.first_slot, a.surface) == (b.name, b.role, b.first_slot, b.surface)
         np.testing.assert_array_equal(a.vertices, b.vertices)
         np.testing.assert_array_equal(a.faces, b.faces)
@@ -114,12 +114,12 @@ def test_a_result_without_zones_heads_or_grids_is_stored_too(tmp_path):
     world = World()
     world.add_mesh("floor", *rectangle((0, 0, 0), (1, 0, 0), (0, 1, 0)), world.opaque("floor", 0.0))
     world.add_source("lamp", [(0.5, 0.5, 1)], ppf=1.0)
-    plan = world.freeze()
-    tracer = Tracer(plan.tables, batch_bits=12, threads=1)
+    compiled = world.compile()
+    tracer = Tracer(compiled.tables, batch_bits=12, threads=1)
     # No batch at all: what is left of a run that was stopped at once.
     for batches in (0, 3):
         tracer.run([batches])
-        result = Result(plan, tuple(tracer.counts), 1, 0.1)
+        result = Result(compiled, tuple(tracer.counts), 1, 0.1)
         write_fields(result, tmp_path / "bare.nc")
         stored = load_result(tmp_path / "bare.nc")
         assert stored.zones() == {}

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from underlit.scene import SceneError, json_schema, scene_from_dict
-from underlit.scene.tank.tank import Tank
 from underlit.scene.tank import outline as tank_outline
+from underlit.scene.tank.tank import Tank
 
 FIXTURE = {
     "name": "bar",

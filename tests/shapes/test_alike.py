@@ -9,7 +9,8 @@ import shapely
 
 import underlit
 from underlit.lowering.scene import lower
-from underlit.lowering.shapes import place, plants, wood
+from underlit.lowering.shapes import place, wood
+from underlit.lowering.shapes.plants import growers as plants
 from underlit.lowering.shapes.plants.growers import CarpetKind, EpiphyteKind, RosetteKind, StemKind
 from underlit.lowering.shapes.plants.instances import PATTERNS, Beyond
 from underlit.lowering.shapes.shape import face_areas
@@ -148,7 +149,7 @@ def test_a_million_leaf_triangles_build_in_seconds_with_little_memory_and_trace(
     grown = lowered.plantings[0]
     assert grown.leaf_area_index == pytest.approx(5.0, rel=0.03)
     assert sum(c.triangles for c in grown.copies) > 750_000
-    tables = lowered.plan.tables
+    tables = lowered.compiled.tables
     assert sum(np.asarray(t).nbytes for t in tables) < 60e6
     assert seconds < 30, "a machine may be slow; the benchmark says what it takes"
     found = underlit.trace(lowered, photons=1 << 16, seed=1)

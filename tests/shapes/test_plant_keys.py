@@ -83,7 +83,7 @@ def test_leaf_area_that_cannot_be_grown_is_told():
     lowered = lower(underlit.scene_from_dict({**copy.deepcopy(TANK), "lid": {}, "plants": [plants]}))
     found = lowered.plantings[0].leaf_area_index
     assert found < 2.7
-    assert any("leaf area index" in note and f"{found:.2f}" in note for note in lowered.plan.notes)
+    assert any("leaf area index" in note and f"{found:.2f}" in note for note in lowered.compiled.notes)
 
 
 def test_leaf_sizes_of_stems():

@@ -7,7 +7,8 @@ import pytest
 import shapely
 from solid_shapes import box
 
-from underlit.lowering.shapes import ShapeError, place, plants, wood
+from underlit.lowering.shapes import ShapeError, place, wood
+from underlit.lowering.shapes.plants import growers as plants
 from underlit.lowering.shapes.plants.growers import (
     CarpetKind,
     EpiphyteKind,
@@ -171,8 +172,8 @@ def test_epiphytes_stand_on_the_upper_side_of_the_wood(kind):
     triangles = face_normals(WOOD.vertices, WOOD.faces)
     middles = WOOD.vertices[WOOD.faces].mean(axis=1)
     upper = (triangles[:, 2] > 0.35) & (middles[:, 2] > 0.1) & (middles[:, 2] < 0.25)
-    plan = (face_areas(WOOD.vertices, WOOD.faces) * triangles[:, 2])[upper].sum()
-    assert planting.outline_area_m2 == pytest.approx(plan, rel=1e-9)
+    compiled = (face_areas(WOOD.vertices, WOOD.faces) * triangles[:, 2])[upper].sum()
+    assert planting.outline_area_m2 == pytest.approx(compiled, rel=1e-9)
     import trimesh
 
     mesh = trimesh.Trimesh(WOOD.vertices, WOOD.faces, process=False)

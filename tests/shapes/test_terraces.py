@@ -64,13 +64,13 @@ def test_what_stands_on_a_terrace_follows_it():
     lawn = lowered.plantings[0]
     assert lawn.shape.vertices[:, 2].min() > LEVEL
     assert lawn.top < LEVEL + 0.03
-    rock = next(m for m in lowered.plan.meshes if m.name == "rock")
+    rock = next(m for m in lowered.compiled.meshes if m.name == "rock")
     assert rock.vertices[:, 2].min() == pytest.approx(LEVEL - 0.01, abs=1e-9)
 
 
 def test_the_edge_runs_along_the_outline_but_not_along_panes_and_holds_the_soil():
     lowered = lower(scene())
-    edge = next(m for m in lowered.plan.meshes if m.name.startswith("edge of terrace"))
+    edge = next(m for m in lowered.compiled.meshes if m.name.startswith("edge of terrace"))
     low, high = edge.vertices.min(axis=0), edge.vertices.max(axis=0)
     assert high[2] == pytest.approx(LEVEL + 0.005)
     assert low[2] < 1e-3
@@ -82,11 +82,11 @@ def test_the_edge_runs_along_the_outline_but_not_along_panes_and_holds_the_soil(
 
 def test_open_area_is_the_soil_without_its_edge(traced):
     """The outline has 25 by 16 cm less a corner of 10 by 5 cm halved; half the edge's thickness lies inside it."""
-    areas = {z.name: z.area for z in traced.result.plan.zones}
+    areas = {z.name: z.area for z in traced.result.compiled.zones}
     assert areas["up"] == pytest.approx(0.13 * 0.04, rel=0.06)
     whole = 0.25 * 0.16 - 0.5 * 0.10 * 0.05
     inner = 0.005 * (0.15 + np.hypot(0.10, 0.05) + 0.11)
-    rock = next(m for m in traced.result.plan.meshes if m.name == "rock")
+    rock = next(m for m in traced.result.compiled.meshes if m.name == "rock")
     in_the_soil = trimesh.Trimesh(rock.vertices, rock.faces, process=False).section([0, 0, 1], [0, 0, LEVEL])
     assert areas["all of it"] == pytest.approx(
         whole - inner - MultiPoint(in_the_soil.vertices).convex_hull.area, rel=0.02
@@ -95,7 +95,7 @@ def test_open_area_is_the_soil_without_its_edge(traced):
 
 def test_no_soil_lies_under_a_terrace_to_be_lit_through_the_panes(traced):
     result = traced.result
-    bed = next(m for m in result.plan.meshes if m.name == "substrate")
+    bed = next(m for m in result.compiled.meshes if m.name == "substrate")
     middle, area = bed.vertices[bed.faces].mean(axis=1), face_areas(bed.vertices, bed.faces)
     covered = Polygon(OUTLINE).area
     assert area.sum() == pytest.approx((0.45 * 0.25 - covered) * np.hypot(1, 0.02 / 0.25), rel=0.03)
@@ -142,6 +142,6 @@ height = "8 cm"
         encoding="utf-8",
     )
     beside = {"name": "beside", "file": str(tmp_path / "beside.toml"), "at": ["60 cm", "0 cm"]}
-    beds = [m for m in lower(scene(rack=[beside])).plan.meshes if m.role is Role.BED]
+    beds = [m for m in lower(scene(rack=[beside])).compiled.meshes if m.role is Role.BED]
     assert sorted(m.name for m in beds if has_the_map(m)) == ["substrate", "terrace 1"]
     assert sorted(m.name for m in beds if not has_the_map(m)) == ["beside: substrate", "beside: terrace 1"]

@@ -9,7 +9,7 @@ from suggest_scenes import FIXTURE, small_scene
 
 from underlit.lowering.scene import lower
 from underlit.planning.chart import lights
-from underlit.planning.suggest import Freedom, SuggestError, TooAlike, Weigh, suggest
+from underlit.planning.suggest import SearchSpace, SuggestError, TooAlike, Weigh, suggest
 from underlit.planning.suggest.reach import free_strip_m, glare_of
 from underlit.planning.suggest.search_space import Hanging, kinds_of, scene_with
 from underlit.planning.suggest.suggestion import headroom_class
@@ -23,7 +23,7 @@ PHOTONS = 1 << 16
 @pytest.fixture(scope="module")
 def found():
     """Front to be bright, back to be dim: the light has to move to the front."""
-    return suggest(small_scene((60.0, 90.0), (15.0, 45.0)), Freedom(most=1), photons=PHOTONS, threads=2)
+    return suggest(small_scene((60.0, 90.0), (15.0, 45.0)), SearchSpace(most=1), photons=PHOTONS, threads=2)
 
 
 def test_moves_the_light_to_where_it_is_wanted(found):
@@ -61,7 +61,7 @@ def test_what_is_shown_holds_in_a_trace_of_its_own(found):
 
 def test_same_bits_again(found):
     """The same question has the same answer, on one thread too."""
-    again = suggest(small_scene((60.0, 90.0), (15.0, 45.0)), Freedom(most=1), photons=PHOTONS, threads=1)
+    again = suggest(small_scene((60.0, 90.0), (15.0, 45.0)), SearchSpace(most=1), photons=PHOTONS, threads=1)
     assert suggestions_csv(again) == suggestions_csv(found)
     assert [one.settings for one in again.ranked] == [one.settings for one in found.ranked]
 
@@ -69,7 +69,7 @@ def test_same_bits_again(found):
 def test_says_honestly_that_nothing_does():
     """Light that is twenty times brighter at the front than at the back: no place of a bar gives that, and it says so."""
     scene = small_scene((60.0, 90.0), (2.0, 3.0))
-    found = suggest(scene, Freedom(most=1), photons=PHOTONS)
+    found = suggest(scene, SearchSpace(most=1), photons=PHOTONS)
     assert len(found.best.met) == 1
     words = in_words(found)
     assert words[0].startswith("Nothing that was tried meets all 2 zones; the most is 1")
@@ -84,13 +84,13 @@ def test_lid_goes_only_where_it_may():
     lid = {"thickness": "4 mm", "dirt": 0.3}
     bright, dim = small_scene((60.0, 200.0), (10.0, 200.0), lid=lid), small_scene((5.0, 40.0), (1.0, 40.0), lid=lid)
     one_height = {"most": 1, "above_rim_m": (0.05, 0.05)}
-    kept = suggest(bright, Freedom(**one_height), photons=PHOTONS)
+    kept = suggest(bright, SearchSpace(**one_height), photons=PHOTONS)
     assert len(kept.best.met) < 2
     assert all(one.lid_kept for one in kept.ranked)
-    gone = suggest(bright, Freedom(**one_height, lid_may_go=True), photons=PHOTONS)
+    gone = suggest(bright, SearchSpace(**one_height, lid_may_go=True), photons=PHOTONS)
     assert len(gone.best.met) == 2
     assert not gone.best.lid_kept
-    both = suggest(dim, Freedom(**one_height, lid_may_go=True), photons=PHOTONS)
+    both = suggest(dim, SearchSpace(**one_height, lid_may_go=True), photons=PHOTONS)
     assert len(both.best.met) == 2
     assert both.best.lid_kept
     assert any(not one.lid_kept for one in both.ranked)
@@ -100,18 +100,18 @@ def test_kinds_and_prices():
     """Alike fixtures are one kind however they hang; what is there need not be bought; a wrong name is refused."""
     second = {**FIXTURE, "name": "other", "position": ["20 cm", "20 cm"], "above_rim": "9 cm", "dimming": 0.3}
     scene = small_scene((1.0, 2.0), (1.0, 2.0), fixture=[FIXTURE, second])
-    freedom = Freedom(lights=lights(["bar 12 W, 30 cm"]), prices={"bar": 30.0, "bar 12 W, 30 cm": 50.0})
+    freedom = SearchSpace(lights=lights(["bar 12 W, 30 cm"]), prices={"bar": 30.0, "bar 12 W, 30 cm": 50.0})
     own, bought = kinds_of(scene, freedom)
     assert (own.owned, own.to_buy(1), own.to_buy(3)) == (2, 0, 1)
     assert (bought.owned, bought.to_buy(2), bought.price) == (0, 2, 50.0)
     with pytest.raises(SuggestError, match="none of the fixtures"):
-        kinds_of(scene, Freedom(prices={"bra": 3.0}))
+        kinds_of(scene, SearchSpace(prices={"bra": 3.0}))
 
 
 def test_reach_by_hand():
     """Free strips beside one and two fixtures; the glare of a Lambertian LED is the cosine towards the eyes."""
     scene = small_scene((1.0, 2.0), (1.0, 2.0))
-    kind = kinds_of(scene, Freedom())[0]
+    kind = kinds_of(scene, SearchSpace())[0]
     one = scene_with(scene, Hanging(kind, False, True, 0.1, (0.06,)))
     assert free_strip_m(one) == pytest.approx(0.24 - 0.085)
     two = scene_with(scene, Hanging(kind, False, True, 0.1, (0.06, 0.18)))
@@ -143,4 +143,4 @@ def test_refuses_what_cannot_be_asked():
         suggest(without)
     for wrong in ({"above_rim_m": (0.4, 0.1)}, {"most": 0}, {"most": 9}, {"order": [Weigh.ZONES, Weigh.ZONES]}):
         with pytest.raises(SuggestError):
-            Freedom(**wrong)
+            SearchSpace(**wrong)

@@ -13,7 +13,7 @@ from checking import check_ledger
 from underlit.lowering.scene import Lowered, lower
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
-from underlit.run import Aim, trace_plan
+from underlit.run import StoppingRule, trace_compiled
 from underlit.scene.model import Scene
 from underlit.scene.reader.reader import load_scene
 from underlit.spectra.grid import PAR_WAVELENGTHS_NM
@@ -74,9 +74,9 @@ def bed_meters(scene: Scene) -> list[Meter]:
 
 def traced_here(lowered: Lowered, case: Case, photons_log2: int) -> Result:
     """The scene's trace with all photons in one bin."""
-    plan = one_bin(lowered.plan, case.spectral_bin)
-    aim = Aim(photons=1 << photons_log2, only_budget=True)
-    result = trace_plan(plan, aim=aim, seed=case.seed, dimming=lowered.dimming)[0]
+    compiled = one_bin(lowered.compiled, case.spectral_bin)
+    aim = StoppingRule(photons=1 << photons_log2, only_budget=True)
+    result = trace_compiled(compiled, aim=aim, seed=case.seed, dimming=lowered.dimming)[0]
     check_ledger(result)
     return result
 
@@ -94,7 +94,7 @@ def compared(case: Case, size: Size) -> tuple[Compared, ...]:
     paths = size.pick(PATHS * case.times, PATHS * case.times // 32)
     found = []
     # a zone's area leaves out what stands on the bed, a meter's does not: the flux is the same
-    for k, (meter, zone, value) in enumerate(zip(meters, lowered.plan.zones, result.zones().values(), strict=True)):
+    for k, (meter, zone, value) in enumerate(zip(meters, lowered.compiled.zones, result.zones().values(), strict=True)):
         open_share = zone.area / meter.area
         here = Estimate(value.value * open_share, value.standard_error * open_share, value.dof)
         found.append(Compared(zone.name, here, there.ppfd(k, paths, case.seed + k)))

@@ -15,10 +15,10 @@ import numpy as np
 from checking import check_ledger, flux_of_cells, trace
 from false_alarms import ONE_CHECK
 from underlit.kernel_cache import KERNEL_PACKAGES
-from underlit.lowering.world import Plan, World
+from underlit.lowering.world import CompiledScene, World
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
-from underlit.run import Aim, trace_plan
+from underlit.run import StoppingRule, trace_compiled
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
@@ -184,14 +184,14 @@ def traced(world: World, *, photons_log2: int, seed: int) -> Result:
 
 def faces_flux(result: Result, mesh: str, faces: np.ndarray | slice = slice(None), side: int = 0) -> Estimate:
     """Share of the (one) source's light that arrives on some faces of a mesh, on one side (0 front, 1 back)."""
-    found = next(m for m in result.plan.meshes if m.name == mesh)
-    offset = int(result.plan.tables.layout[0]["faces"])
+    found = next(m for m in result.compiled.meshes if m.name == mesh)
+    offset = int(result.compiled.tables.layout[0]["faces"])
     return flux_of_cells(result, offset + 2 * (found.first_slot + np.arange(len(found.faces))[faces]) + side)
 
 
-def checked_plan(plan: Plan, *, photons_log2: int, seed: int) -> Result:
-    """Trace 2^photons_log2 packets of each source of a plan, as `trace_plan` does for a budget; the ledger is checked."""
-    budget = len(plan.sources) * 2**photons_log2
-    result = trace_plan(plan, aim=Aim(photons=budget, only_budget=True), seed=seed)[0]
+def checked_plan(compiled: CompiledScene, *, photons_log2: int, seed: int) -> Result:
+    """Trace 2^photons_log2 packets of each source of a plan, as `trace_compiled` does for a budget; the ledger is checked."""
+    budget = len(compiled.sources) * 2**photons_log2
+    result = trace_compiled(compiled, aim=StoppingRule(photons=budget, only_budget=True), seed=seed)[0]
     check_ledger(result)
     return result

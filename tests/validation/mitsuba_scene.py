@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from underlit.lowering.scene import Lowered
-from underlit.lowering.world import Plan
+from underlit.lowering.world import CompiledScene
 from underlit.results.estimate import Estimate
 from underlit.transport.tables import BINS, SurfaceKind
 
@@ -52,20 +52,20 @@ class Meter:
         return (self.high[0] - self.low[0]) * (self.high[1] - self.low[1])
 
 
-def one_bin(plan: Plan, spectral_bin: int) -> Plan:
+def one_bin(compiled: CompiledScene, spectral_bin: int) -> CompiledScene:
     """The plan with all photons in one bin."""
-    spectra = np.broadcast_to((np.arange(BINS) >= spectral_bin).astype(float), plan.tables.spectra.shape)
-    return replace(plan, tables=plan.tables._replace(spectra=np.ascontiguousarray(spectra)))
+    spectra = np.broadcast_to((np.arange(BINS) >= spectral_bin).astype(float), compiled.tables.spectra.shape)
+    return replace(compiled, tables=compiled.tables._replace(spectra=np.ascontiguousarray(spectra)))
 
 
 def _even(value: float) -> dict[str, Any]:
     return {"type": "uniform", "value": float(value)}
 
 
-def _media(plan: Plan, spectral_bin: int) -> dict[str, Any]:
+def _media(compiled: CompiledScene, spectral_bin: int) -> dict[str, Any]:
     """Media that absorb or scatter, by name; lossless ones need none."""
     found: dict[str, Any] = {}
-    for index, (row, optics) in enumerate(zip(plan.tables.media, plan.tables.optics, strict=True)):
+    for index, (row, optics) in enumerate(zip(compiled.tables.media, compiled.tables.optics, strict=True)):
         absorption, scattering = float(optics[1, spectral_bin]), float(optics[2, spectral_bin])
         if absorption + scattering > 0:
             found[f"medium {index}"] = {
@@ -77,11 +77,11 @@ def _media(plan: Plan, spectral_bin: int) -> dict[str, Any]:
     return found
 
 
-def _bsdf(plan: Plan, surface: int, spectral_bin: int) -> dict[str, Any]:
-    row = plan.tables.surfaces[surface]
-    front, back = (float(v) for v in plan.tables.reflectance[surface, :, spectral_bin])
+def _bsdf(compiled: CompiledScene, surface: int, spectral_bin: int) -> dict[str, Any]:
+    row = compiled.tables.surfaces[surface]
+    front, back = (float(v) for v in compiled.tables.reflectance[surface, :, spectral_bin])
     if row["kind"] == SurfaceKind.INTERFACE:
-        index = plan.tables.optics[:, 0, spectral_bin]
+        index = compiled.tables.optics[:, 0, spectral_bin]
         return {
             "type": "dielectric",
             "ext_ior": float(index[row["front"]]),
@@ -89,7 +89,7 @@ def _bsdf(plan: Plan, surface: int, spectral_bin: int) -> dict[str, Any]:
             "specular_transmittance": _even(row["film"]),
         }
     if row["kind"] == SurfaceKind.LEAF:
-        return _leaf(front, float(plan.tables.transmittance[surface, 0, spectral_bin]))
+        return _leaf(front, float(compiled.tables.transmittance[surface, 0, spectral_bin]))
     if row["specular"] > 0:
         raise ValueError("the converter knows no mirrors")
     return _two_sided(front, back)
@@ -111,9 +111,9 @@ def _leaf(reflectance: float, transmittance: float) -> dict[str, Any]:
     return {"type": "blendbsdf", "weight": weight, "back": _two_sided(kept, kept), "through": through}
 
 
-def _sides(plan: Plan, surface: int, media: dict[str, Any]) -> dict[str, Any]:
+def _sides(compiled: CompiledScene, surface: int, media: dict[str, Any]) -> dict[str, Any]:
     """Media on the two sides of an interface."""
-    row = plan.tables.surfaces[surface]
+    row = compiled.tables.surfaces[surface]
     if row["kind"] != SurfaceKind.INTERFACE:
         return {}
     names = (("exterior", f"medium {row['front']}"), ("interior", f"medium {row['back']}"))
@@ -140,13 +140,13 @@ def _frame(u: np.ndarray, v: np.ndarray, w: np.ndarray, centre: np.ndarray) -> A
     return mi.ScalarTransform4f(matrix)
 
 
-def _emitters(plan: Plan, face_bsdf: dict[str, Any]) -> dict[str, Any]:
+def _emitters(compiled: CompiledScene, face_bsdf: dict[str, Any]) -> dict[str, Any]:
     """The LED faces of all sources; radiance is what spreads the source's PPF evenly over them [umol/s/m2/sr]."""
     found: dict[str, Any] = {}
-    for info, source in zip(plan.sources, plan.tables.sources, strict=True):
+    for info, source in zip(compiled.sources, compiled.tables.sources, strict=True):
         if source["lens_kind"] != 0 or source["lens_exponent"] != 1.0:
             raise ValueError("the converter knows Lambertian LEDs only")
-        leds = plan.tables.leds[source["first_led"] : source["first_led"] + source["led_count"]]
+        leds = compiled.tables.leds[source["first_led"] : source["first_led"] + source["led_count"]]
         for k, led in enumerate(leds):
             area = 4 * led["half_u"] * led["half_v"]
             found[f"{info.name} {k}"] = {
@@ -174,25 +174,25 @@ class OtherEngine:
         import mitsuba as mi
 
         mi.set_variant(VARIANT)
-        plan = lowered.plan
-        media = _media(plan, spectral_bin)
+        compiled = lowered.compiled
+        media = _media(compiled, spectral_bin)
         paths = {"type": "volpath", "max_depth": -1, "rr_depth": 16, "block_size": PIXELS // 2}
         tables: dict[str, Any] = {"type": "scene", "integrator": paths, **media}
-        for k in range(len(plan.tables.surfaces)):
-            tables[f"surface {k}"] = _bsdf(plan, k, spectral_bin)
-        by_name = {mesh.name: mesh for mesh in plan.meshes}
-        fixture = by_name[plan.sources[0].fixture].surface
-        tables |= _emitters(plan, {"type": "ref", "id": f"surface {fixture}"})
-        water = next(plan.tables.surfaces[m.surface]["back"] for m in plan.meshes if m.name == "water surface")
+        for k in range(len(compiled.tables.surfaces)):
+            tables[f"surface {k}"] = _bsdf(compiled, k, spectral_bin)
+        by_name = {mesh.name: mesh for mesh in compiled.meshes}
+        fixture = by_name[compiled.sources[0].fixture].surface
+        tables |= _emitters(compiled, {"type": "ref", "id": f"surface {fixture}"})
+        water = next(compiled.tables.surfaces[m.surface]["back"] for m in compiled.meshes if m.name == "water surface")
         for k, meter in enumerate(meters):
             tables[f"meter {k}"] = self._meter(meter, by_name["substrate"].surface, f"medium {water}", media)
         with tempfile.TemporaryDirectory() as folder:
-            for k, mesh in enumerate(plan.meshes):
+            for k, mesh in enumerate(compiled.meshes):
                 file = Path(folder) / f"{k}.ply"
                 _write_ply(file, mesh.vertices, mesh.faces)
                 tables[f"mesh {k}"] = {
                     "type": "ply", "filename": str(file), "face_normals": True,
-                    "bsdf": {"type": "ref", "id": f"surface {mesh.surface}"}, **_sides(plan, mesh.surface, media),
+                    "bsdf": {"type": "ref", "id": f"surface {mesh.surface}"}, **_sides(compiled, mesh.surface, media),
                 }  # fmt: skip
             # the optimiser would make one of meters that are alike
             self._scene = mi.load_dict(tables, optimize=False)

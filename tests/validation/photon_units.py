@@ -182,12 +182,12 @@ def routes(size: Size) -> list[Check]:
             "lumens": {"lumens": f"{PPF * lux_per_umol(LAMP)} lm"},
             "a reading": {"reads": f"{PPF * reading(lens, 0.0, 0.0)} umol/m2/s", "below": f"{BELOW} m"},
         }
-        plans = {way: lower(scene_from_dict(scene(lens, output))).plan for way, output in said.items()}
+        plans = {way: lower(scene_from_dict(scene(lens, output))).compiled for way, output in said.items()}
         traced_plan = plans["a reading"]
         meter = checked_plan(traced_plan, photons_log2=size.pick(24, 18), seed=1400 + k).heads()["meter"]
-        for way, plan in plans.items():
-            assert np.array_equal(plan.tables.leds, traced_plan.tables.leds)
-            share = plan.sources[0].ppf / traced_plan.sources[0].ppf
+        for way, compiled in plans.items():
+            assert np.array_equal(compiled.tables.leds, traced_plan.tables.leds)
+            share = compiled.sources[0].ppf / traced_plan.sources[0].ppf
             checks.append(
                 check_of(
                     meter, case="Four ways to say one fixture's output", name=f"{lens}, by {way}", exact=exact, scale=share,

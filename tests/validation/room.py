@@ -141,7 +141,7 @@ def case_5_4(size: Size) -> list[Check]:
         result = traced(world, photons_log2=size.pick(21, 17), seed=540 + k)
         counts = result.counts[0]
         through = sum(int(p[0]) for p in counts.points)
-        faces = slice(0, int(result.plan.tables.layout[0]["map"]))
+        faces = slice(0, int(result.compiled.tables.layout[0]["map"]))
         arrived = counts.groups[:, faces].reshape(counts.groups.shape[0], -1, 2)[:, :, 0].sum()
         checks.append(
             Check(

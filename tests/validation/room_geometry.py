@@ -75,9 +75,9 @@ def images(position: Sequence[float], half: tuple[float, float]) -> list[tuple[n
 def patch_reading(result: Result, position: Sequence[float], half: tuple[float, float]) -> Estimate:
     """Share of the light on rectangles round a point and its images, per m2."""
     cells, weights = [], []
-    offset = int(result.plan.tables.layout[0]["faces"])
+    offset = int(result.compiled.tables.layout[0]["faces"])
     alike = images(position, half)
-    for mesh in result.plan.meshes:
+    for mesh in result.compiled.meshes:
         middle = mesh.vertices[mesh.faces].mean(axis=1)
         if mesh.name not in SURFACES:
             continue

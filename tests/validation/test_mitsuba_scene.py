@@ -61,7 +61,7 @@ def wide_water(absorption: float) -> Lowered:
     world.add_mesh("panel", *box((-PANEL[0], -PANEL[1], z), (PANEL[0], PANEL[1], z + 0.01)), body)
     world.add_source("white", [(0, 0, z)], ppf=1.0, half_size=PANEL, fixture="panel")
     scene = load_scene(SCENES / "glass-6.toml")
-    return replace(lower(scene), plan=world.freeze())
+    return replace(lower(scene), compiled=world.compile())
 
 
 @pytest.mark.parametrize("absorption", [0.0, 2.0])
@@ -83,23 +83,27 @@ def test_other_engine_finds_refraction_exactly(absorption: float) -> None:
 def test_one_bin_holds_all_photons() -> None:
     """The cumulative spectrum is 0 below the bin and 1 from it on."""
     scene = load_scene(SCENES / "glass-6.toml")
-    plan = one_bin(lower(scene).plan, 8)
-    assert plan.tables.spectra[0, :8].max() == 0.0
-    assert plan.tables.spectra[0, 8:].min() == 1.0
+    compiled = one_bin(lower(scene).compiled, 8)
+    assert compiled.tables.spectra[0, :8].max() == 0.0
+    assert compiled.tables.spectra[0, 8:].min() == 1.0
     assert [round(m.area, 6) for m in bed_meters(scene)] == [0.06, 0.01, 0.003, 0.012]
 
 
 def test_mirrors_and_lenses_are_refused() -> None:
     """What the converter cannot say it does not say wrongly."""
     lowered = wide_water(0.0)
-    surfaces = lowered.plan.tables.surfaces.copy()
+    surfaces = lowered.compiled.tables.surfaces.copy()
     surfaces["specular"][surfaces["kind"] == 0] = 0.5
-    mirrored = replace(lowered, plan=replace(lowered.plan, tables=lowered.plan.tables._replace(surfaces=surfaces)))
+    mirrored = replace(
+        lowered, compiled=replace(lowered.compiled, tables=lowered.compiled.tables._replace(surfaces=surfaces))
+    )
     meter = Meter((-METER, -METER), (METER, METER), 0.0)
     with pytest.raises(ValueError, match="mirrors"):
         OtherEngine(mirrored, BIN, [meter])
-    sources = lowered.plan.tables.sources.copy()
+    sources = lowered.compiled.tables.sources.copy()
     sources["lens_exponent"] = 3.0
-    narrow = replace(lowered, plan=replace(lowered.plan, tables=lowered.plan.tables._replace(sources=sources)))
+    narrow = replace(
+        lowered, compiled=replace(lowered.compiled, tables=lowered.compiled.tables._replace(sources=sources))
+    )
     with pytest.raises(ValueError, match="Lambertian"):
         OtherEngine(narrow, BIN, [meter])

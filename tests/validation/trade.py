@@ -40,7 +40,7 @@ class Trial:
     misfit_error: float
 
 
-class Bench:
+class Page:
     """Traces of one beam and board, each made once."""
 
     def __init__(self, photons: int) -> None:
@@ -76,7 +76,7 @@ class Bench:
 
 def run(size: Size) -> list[Check]:
     """All checks of the trade readings."""
-    bench = Bench(size.pick(1_000_000, 250_000))
+    bench = Page(size.pick(1_000_000, 250_000))
     best = bench.trial(BEST)
     return [
         *_readings(best),
@@ -97,7 +97,7 @@ def _readings(best: Trial) -> list[Check]:
     ]  # fmt: skip
 
 
-def _sets(bench: Bench, best: Trial) -> list[Check]:
+def _sets(bench: Page, best: Trial) -> list[Check]:
     case = "Which sets of assumptions fit"
     right, wrong = (0.0, FITS), (FITS + 0.1, 99.0)
     open_top = tuple(replace(r, lidded=False) for r in READINGS)
@@ -119,7 +119,7 @@ def _sets(bench: Bench, best: Trial) -> list[Check]:
     ]
 
 
-def _lid(bench: Bench, best: Trial) -> list[Check]:
+def _lid(bench: Page, best: Trial) -> list[Check]:
     """What the lid takes in all: clean pane (traced with and without) times its dirt (fitted)."""
     beam = Beam(BEST.angle)
     spots = [bench.light(Setting("tall", lid, BEST.share), beam).at(beam, 0.0, 0.0) for lid in ("glass", "none")]
@@ -134,7 +134,7 @@ def _lid(bench: Bench, best: Trial) -> list[Check]:
     ]  # fmt: skip
 
 
-def _clean_top(bench: Bench) -> list[Check]:
+def _clean_top(bench: Page) -> list[Check]:
     """A top of one clean sheet of coated polycarbonate, and of clean glass, against none: at the spot under the light."""
     beam, case = Beam(BEST.angle), "A greenhouse-type top that takes almost nothing"
     note = (
@@ -182,7 +182,7 @@ def _height_of(at: Light, beam: Beam, wanted: float, scale: float) -> tuple[floa
     return found / INCH, error / slope / INCH
 
 
-def _heights(bench: Bench, best: Trial) -> list[Check]:
+def _heights(bench: Page, best: Trial) -> list[Check]:
     """Readings with a height that is not on record: the height that the model asks for must be a sensible one."""
     beam, case = Beam(BEST.angle), "Readings at heights that are not on record"
     tall = bench.light(Setting("tall", "glass", BEST.share), beam)

@@ -16,7 +16,7 @@ import numpy as np
 from underlit.lowering.scene import lower
 from underlit.results.estimate import Estimate, mean_of_groups
 from underlit.results.result import Result
-from underlit.run import Aim, trace_plan
+from underlit.run import StoppingRule, trace_compiled
 from underlit.scene import Lid, Scene, load_scene
 from underlit.scene.aquascape.plants import Plants
 from underlit.scene.lights import Channel, LensShape
@@ -161,9 +161,9 @@ def _stems(scene: Scene) -> tuple[Plants, ...]:
 def light(setting: Setting, beams: tuple[Beam, ...] = (Beam(),), *, photons: int = 500_000, seed: int = 1) -> Light:
     """Trace a setting: about `photons` packets, shared out evenly over the beams."""
     scene = scene_of(setting, beams)
-    plan = lower(scene).plan
-    found = trace_plan(plan, aim=Aim(photons=photons, only_budget=True), seed=seed)[0]
-    grid = plan.planes
+    compiled = lower(scene).compiled
+    found = trace_compiled(compiled, aim=StoppingRule(photons=photons, only_budget=True), seed=seed)[0]
+    grid = compiled.planes
     assert grid is not None
     size = (scene.tank.inside_m[0], scene.tank.inside_m[1])
     planes = {beam: _planes_of(found, i) for i, beam in enumerate(beams)}
@@ -173,7 +173,7 @@ def light(setting: Setting, beams: tuple[Beam, ...] = (Beam(),), *, photons: int
 
 def _planes_of(found: Result, source: int) -> np.ndarray:
     """PPFD on the light planes by group of batches from one source, scaled to `PPF`: (groups, nz, ny, nx) float32."""
-    grid = found.plan.planes
+    grid = found.compiled.planes
     assert grid is not None
     nx, ny, nz = grid.shape
     flux = found.group_means(found.cells("planes"), source) * (PPF / found.source_ppf(source))

@@ -43,16 +43,16 @@ def pictured_result(ppfd: float = 80.0) -> Result:
     planes = np.full((5, 6, 12), LENGTH * DEPTH / 72)
     planes[0, 2:4, 5:7] = 0.0
     world.set_planes(Grid((0, 0, 0.07), (LENGTH / 12, DEPTH / 6, 0.05), (12, 6, 5), planes))
-    plan = world.freeze()
+    compiled = world.compile()
     areas = np.concatenate(
-        [np.repeat(face_areas(m.vertices, m.faces), 2) for m in plan.meshes] + [open_area.ravel(), planes.ravel()]
+        [np.repeat(face_areas(m.vertices, m.faces), 2) for m in compiled.meshes] + [open_area.ravel(), planes.ravel()]
     )
     quanta = ppfd * areas / 50.0 * 4096 * PACKET
     counts = StoredCounts(
         photons_per_batch=4096, groups=np.tile(quanta, (GROUPS, 1)), group_batches=np.ones(GROUPS, np.int64),
-        batches=GROUPS, points=[np.zeros(0, np.int64)] * GROUPS, ledger=[0] * len(plan.buckets), counters=[0] * 4,
+        batches=GROUPS, points=[np.zeros(0, np.int64)] * GROUPS, ledger=[0] * len(compiled.buckets), counters=[0] * 4,
     )  # fmt: skip
-    return Result(plan, (counts,), 1, 1.0)
+    return Result(compiled, (counts,), 1, 1.0)
 
 
 def pictured_overlay() -> Overlay:

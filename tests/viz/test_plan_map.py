@@ -79,7 +79,7 @@ def test_twenty_crowded_spots_still_do_not_overlap():
 def test_files_are_written_whole(tmp_path):
     result, overlay = pictured_result(), pictured_overlay()
     write_plan_map(result, overlay, tmp_path / "substrate.png")
-    write_layout(result.plan.meshes, overlay, tmp_path / "layout.png")
+    write_layout(result.compiled.meshes, overlay, tmp_path / "layout.png")
     assert sorted(os.listdir(tmp_path)) == ["layout.png", "substrate.png"]
     for name in os.listdir(tmp_path):
         assert (tmp_path / name).read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
@@ -114,14 +114,14 @@ def test_means_average_noise_as_the_note_says():
 
 
 def test_a_footprint_is_the_outline_from_above():
-    log = next(m for m in pictured_result().plan.meshes if m.name == "log")
+    log = next(m for m in pictured_result().compiled.meshes if m.name == "log")
     points = np.array(footprint(log).outlines[0])
     np.testing.assert_allclose(points.min(axis=0), (0.24, 0.12), atol=1e-4)
     np.testing.assert_allclose(points.max(axis=0), (0.36, 0.18), atol=1e-4)
 
 
 def test_a_plain_overlay_comes_from_the_meshes():
-    overlay = overlay_from_meshes(pictured_result().plan.meshes)
+    overlay = overlay_from_meshes(pictured_result().compiled.meshes)
     assert (overlay.length, overlay.depth, overlay.water_level) == pytest.approx((0.6, 0.3, 0.33))
     assert overlay.fixtures[0].bottom == pytest.approx(0.46)
 

@@ -87,11 +87,11 @@ def palette() -> list[list[int]]:
 
 def shape_blob(lowered: Lowered) -> bytes:
     """The tank's shapes: every mesh that is shown, the grids of the light, zones and spots."""
-    blob, plan = Blob(), lowered.plan
+    blob, compiled = Blob(), lowered.compiled
     items = items_of(lowered)
     meshes = []
-    sides = [side for mesh in plan.meshes if mesh.role is Role.BED for side in bed_sides(mesh)]
-    named = [(mesh, _role(mesh)) for mesh in plan.meshes] + [(side, "ground") for side in sides]
+    sides = [side for mesh in compiled.meshes if mesh.role is Role.BED for side in bed_sides(mesh)]
+    named = [(mesh, _role(mesh)) for mesh in compiled.meshes] + [(side, "ground") for side in sides]
     for mesh, role in named:
         if mesh.role in UNSEEN:
             continue
@@ -108,11 +108,11 @@ def shape_blob(lowered: Lowered) -> bytes:
         )
     header = {
         "meshes": meshes,
-        "bed": _grid(blob, plan.bed_map),
-        "planes": _grid(blob, plan.planes),
-        "sources": [s.name for s in plan.sources],
+        "bed": _grid(blob, compiled.bed_map),
+        "planes": _grid(blob, compiled.planes),
+        "sources": [s.name for s in compiled.sources],
         "zones": [{"name": z.name, "where": z.where, "outline": _outline(z)} for z in lowered.zones],
-        "spots": [{"name": h.name, "at": list(h.centre)} for h in plan.heads],
+        "spots": [{"name": h.name, "at": list(h.centre)} for h in compiled.heads],
         "inside": list(lowered.scene.tank.inside_m),
         "water": lowered.scene.water_level_m,
         "palette": palette(),
@@ -148,18 +148,18 @@ def _outline(place: Any) -> list[list[float]]:
 def light_blob(lowered: Lowered, result: Result) -> bytes:
     """The light as counted so far, source by source at full power; -1 where no light can reach."""
     blob = Blob()
-    names = [s.name for s in result.plan.sources]
+    names = [s.name for s in result.compiled.sources]
     alone = [replace(result, dimming={n: float(n == name) for n in names}) for name in names]
     meshes = []
-    for mesh in lowered.plan.meshes:
+    for mesh in lowered.compiled.meshes:
         if _by_faces(mesh):
             fields = steadied(mesh, result, alone)
             meshes.append({"name": mesh.name, "sources": [_field(blob, field) for field in fields]})
     header = {
         "sources": names,
         "meshes": meshes,
-        "bed": [_field(blob, patched_bed(one, i)) for i, one in enumerate(alone)] if result.plan.bed_map else None,
-        "planes": [_field(blob, one.planes()) for one in alone] if result.plan.planes is not None else None,
+        "bed": [_field(blob, patched_bed(one, i)) for i, one in enumerate(alone)] if result.compiled.bed_map else None,
+        "planes": [_field(blob, one.planes()) for one in alone] if result.compiled.planes is not None else None,
         "scale": light_scale(result),
         "photons": result.photons,
     }
@@ -168,12 +168,12 @@ def light_blob(lowered: Lowered, result: Result) -> bytes:
 
 def light_scale(result: Result) -> tuple[float, float]:
     """Range of the colours [umol/m2/s], of the bed as dimmed."""
-    return colour_range(result.bed().value) if result.plan.bed_map is not None else (0.0, 100.0)
+    return colour_range(result.bed().value) if result.compiled.bed_map is not None else (0.0, 100.0)
 
 
 def patched_bed(result: Result, source: int) -> Field:
     """PPFD of one source on the bed, (ny, nx), as means over a meter head's size like the plan map's, with their error."""
-    grid = result.plan.bed_map
+    grid = result.compiled.bed_map
     assert grid is not None
     nx, ny, _ = grid.shape
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from nicegui import ui
 
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.scene import Scene
 
 Key = str | int
@@ -68,7 +68,7 @@ class Range(ui.element):
 class Fields:
     """The inputs of one section. They are kept while the scene has the same parts, so the keyboard keeps its place."""
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: Page) -> None:
         self.bench = bench
         self._followers: list[Callable[[Scene], object]] = []
 

@@ -19,10 +19,10 @@ from underlit.lowering.scene import Lowered, lower
 from underlit.planning.zones import ZoneReport, zone_reports
 from underlit.results.condensed import condensed
 from underlit.results.result import Result
-from underlit.run import Aim, Refinement, worst_error
+from underlit.run import Refinement, StoppingRule, worst_error
 from underlit.scene.model import Scene
 
-ENOUGH = Aim()
+ENOUGH = StoppingRule()
 """Zones within 1 %, spots within 3 %: then a tank is done."""
 MOST_SECONDS = 45.0
 """Tracing time of one tank at the most; what is not known about the tank is larger than what more would bring."""
@@ -157,7 +157,7 @@ class LightService:
         if order.lowered is None:
             order.lowered = lower(order.scene)
             order.shape = shape_blob(order.lowered)
-            refinement = Refinement(order.lowered.plan, threads=self._threads, dimming=order.lowered.dimming)
+            refinement = Refinement(order.lowered.compiled, threads=self._threads, dimming=order.lowered.dimming)
             with self._wake:
                 order.refinement = refinement
         if order.cancelled or order.refinement is None:

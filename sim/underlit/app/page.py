@@ -7,7 +7,7 @@ from pathlib import Path
 from nicegui import context, ui
 
 from underlit.app.heavy.jobs import Jobs
-from underlit.app.section import Bench, Section
+from underlit.app.section import Page, Section
 from underlit.app.sections.edit.growing import Growing
 from underlit.app.sections.edit.lights import Lights
 from underlit.app.sections.edit.start import Start
@@ -23,16 +23,16 @@ from underlit.app.sections.light.verdicts import Answers
 from underlit.app.sections.work.readings import Readings
 from underlit.app.sections.work.report import ReportCard
 from underlit.app.sections.work.suggest import Suggest
-from underlit.app.session import Desk
+from underlit.app.session import Session
 
 STYLE = Path(__file__).with_name("style.css")
 
 
-def build_page(desk: Desk, jobs: Jobs, scene: Path | None = None) -> None:
+def build_page(desk: Session, jobs: Jobs, scene: Path | None = None) -> None:
     """Build one visitor's page. jobs: where heavy work is done; scene: a file to put on the desk the first time."""
     ui.add_head_html('<script>document.documentElement.lang = "en"</script>')
     ui.add_css(STYLE.read_text(encoding="utf-8"))
-    bench = Bench(desk, context.client)
+    bench = Page(desk, context.client)
     if scene is not None and desk.opened != str(scene):
         bench.act(lambda: desk.open_file(scene))
     start = Start(bench)

@@ -11,7 +11,7 @@ from nicegui import Client, ui
 
 from underlit.app.document import Document, DocumentError
 from underlit.app.light import Light
-from underlit.app.session import Desk, Side, Variant
+from underlit.app.session import Session, Side, Variant
 from underlit.scene import Scene
 
 METRES_PER_INCH = 0.0254
@@ -28,10 +28,10 @@ class Section(Protocol):
 
 
 @dataclass
-class Bench:
+class Page:
     """One open page of a desk."""
 
-    desk: Desk
+    desk: Session
     client: Client
     sections: list[Section] = field(default_factory=list)
     _loop: asyncio.AbstractEventLoop | None = None

@@ -14,8 +14,8 @@ from underlit.app.guard import Guard, Where, is_loopback
 from underlit.app.heavy.jobs import Jobs
 from underlit.app.light import LightService
 from underlit.app.page import build_page
-from underlit.app.session import Desk, Side
-from underlit.app.sessions import Desks
+from underlit.app.session import Session, Side
+from underlit.app.sessions import Sessions
 from underlit.results.atomic import write_text
 
 __all__ = ["Where", "is_loopback", "serve"]
@@ -41,7 +41,7 @@ def serve(
 ) -> None:
     """Serve until stopped. scene: a file put on the desk of each visitor, once; effort: see `Jobs`."""
     service, jobs = LightService(threads), Jobs(effort)
-    desks = Desks(where.folder / "desks", service)
+    desks = Sessions(where.folder / "desks", service)
 
     @ui.page("/", title="underlit")
     def page(request: Request) -> None:
@@ -50,7 +50,7 @@ def serve(
     @site.get("/desk/{side}/{what}/{stamp}")
     def blob(request: Request, side: str, what: str, stamp: str) -> Response:
         """Shape or light of the visitor's own tank; the stamp only makes addresses differ."""
-        desk: Desk = desks.of(request.session.get("id", ""))
+        desk: Session = desks.of(request.session.get("id", ""))
         variant = desk.variants.get(Side(side)) if side in set(Side) else None
         light = variant.light if variant else None
         if light is None or what not in {"shape", "light"}:

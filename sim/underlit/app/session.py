@@ -52,7 +52,7 @@ class Variant:
 
 
 @dataclass
-class Desk:
+class Session:
     """One visitor's desk.
 
     listeners: called, from any thread, with the side whose light or scene is new. watchers: pages that are open now.

@@ -8,22 +8,22 @@ import time
 from pathlib import Path
 
 from underlit.app.light import LightService
-from underlit.app.session import Desk
+from underlit.app.session import Session
 
 MOST_OPEN = 64
 """So many desks are held in memory; of more, the longest unused goes back to disk."""
 _KEY = re.compile(r"[A-Za-z0-9-]{8,64}")
 
 
-class Desks:
+class Sessions:
     """Desks by visitor."""
 
     def __init__(self, folder: Path, service: LightService) -> None:
         self._folder, self._service = folder, service
-        self._open: dict[str, Desk] = {}
+        self._open: dict[str, Session] = {}
         self._lock = threading.Lock()
 
-    def of(self, visitor: str) -> Desk:
+    def of(self, visitor: str) -> Session:
         """A visitor's desk, fetched from disk or new. Raises ValueError for a key that none was given."""
         if not _KEY.fullmatch(visitor):
             raise ValueError("not a visitor's key")
@@ -32,7 +32,7 @@ class Desks:
             if desk is None:
                 folder = self._folder / visitor
                 folder.mkdir(parents=True, exist_ok=True)
-                desk = Desk(visitor, folder, self._service)
+                desk = Session(visitor, folder, self._service)
                 desk.recall()
                 self._open[visitor] = desk
             desk.last_used = time.monotonic()

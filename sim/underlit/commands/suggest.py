@@ -11,7 +11,7 @@ from cyclopts import Parameter
 from underlit.commands.shared import MOST_THREADS, Refused, cannot_write, load, whole_number
 
 if TYPE_CHECKING:
-    from underlit.planning.suggest import Freedom, Suggestions
+    from underlit.planning.suggest import SearchSpace, Suggestions
 
 FEWEST_PHOTONS = 1 << 16
 
@@ -104,9 +104,9 @@ def suggest(
 def _freedom(
     lights: list[str], most: str, above_rim: tuple[str, str], turned: bool, channels_apart: bool, lid_may_go: bool,
     price: list[str], order: list[Literal["zones", "headroom", "lid", "price", "watts"]] | None,
-) -> Freedom:  # fmt: skip
+) -> SearchSpace:  # fmt: skip
     from underlit.planning import chart
-    from underlit.planning.suggest import Freedom, SuggestError, Weigh
+    from underlit.planning.suggest import SearchSpace, SuggestError, Weigh
     from underlit.scene import SceneError
     from underlit.units import QuantityError, parse_length
 
@@ -115,7 +115,7 @@ def _freedom(
     except QuantityError as problem:
         raise Refused(f"--above-rim: {problem}") from None
     try:
-        return Freedom(
+        return SearchSpace(
             lights=chart.lights(lights) if lights else (),
             most=whole_number("--most", most, 1, 3) or 1,
             above_rim_m=(low, high),
@@ -143,7 +143,7 @@ def _price(text: str) -> tuple[str, float]:
 
 
 def _suggest(
-    path: Path, scene: object, freedom: Freedom, photons: int | None, seed: int, threads: int | None
+    path: Path, scene: object, freedom: SearchSpace, photons: int | None, seed: int, threads: int | None
 ) -> Suggestions:
     from underlit.lowering.aquascape.hardscape import LoweringError
     from underlit.planning import suggest as planning

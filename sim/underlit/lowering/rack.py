@@ -76,12 +76,12 @@ class PlacedWorld(World):
         )
 
     def add_template(self, vertices: np.ndarray, faces: np.ndarray, surface: int) -> int:
-        """A mesh kept once, to be placed by `add_copies`."""
+        """A mesh kept once, to be placed by `add_instances`."""
         return self._into.add_template(vertices, faces, surface)
 
-    def add_copies(self, part: str, template: int, origins: np.ndarray, *args: Any, **keywords: Any) -> None:
+    def add_instances(self, part: str, template: int, origins: np.ndarray, *args: Any, **keywords: Any) -> None:
         """Copies of a template, placed in this tank's frame [m]."""
-        self._into.add_copies(self._named(part), template, origins + self._offset, *args, **keywords)
+        self._into.add_instances(self._named(part), template, origins + self._offset, *args, **keywords)
 
     def add_source(self, name: str, positions: Any, **keywords: Any) -> int:
         """A source of this tank's lights; its random numbers are its own."""

@@ -13,9 +13,9 @@ from underlit.lowering.aquascape.terraces import lower_terraces
 from underlit.lowering.fixtures import dimming, full_hours, lower_fixtures
 from underlit.lowering.rack import PlacedWorld, of_tank
 from underlit.lowering.shapes import ShapeError
-from underlit.lowering.tallies import ZonePlace, lower_counters
+from underlit.lowering.tallies import ZonePlace, lower_tallies
 from underlit.lowering.tank.shell import lower_shell
-from underlit.lowering.world import Mesh, Plan, World
+from underlit.lowering.world import CompiledScene, Mesh, World
 from underlit.scene.model import Scene
 from underlit.scene.tank.rack import RackTank
 from underlit.scene.targets import Zone
@@ -32,7 +32,7 @@ class Lowered:
     """
 
     scene: Scene
-    plan: Plan
+    compiled: CompiledScene
     zones: tuple[ZonePlace, ...]
     plantings: tuple[Grown, ...]
     dimming: dict[str, float]
@@ -46,7 +46,7 @@ class Lowered:
     def own_meshes(self) -> tuple[Mesh, ...]:
         """All meshes but those of the rack's other tanks."""
         starts = tuple(of_tank(tank.name, "") for tank in self.scene.rack)
-        return tuple(mesh for mesh in self.plan.meshes if not (starts and mesh.name.startswith(starts)))
+        return tuple(mesh for mesh in self.compiled.meshes if not (starts and mesh.name.startswith(starts)))
 
     def tank_of(self, place: ZonePlace) -> Scene:
         """The scene of the tank that a zone lies in."""
@@ -76,7 +76,7 @@ def lower(scene: Scene) -> Lowered:
     for number, tank in enumerate(scene.rack):
         places += _lower_beside(world, tank, number)
         levels |= {of_tank(tank.name, name): level for name, level in dimming(tank.scene).items()}
-    return Lowered(scene, world.freeze(), tuple(places), tuple(grown), levels)
+    return Lowered(scene, world.compile(), tuple(places), tuple(grown), levels)
 
 
 def _lower_tank(world: World, scene: Scene, bed_cell: float | None) -> tuple[list[ZonePlace], list[Grown]]:
@@ -88,7 +88,7 @@ def _lower_tank(world: World, scene: Scene, bed_cell: float | None) -> tuple[lis
     hardscape = lower_hardscape(world, scene, shell) | lower_terraces(world, scene)
     grown = lower_plants(world, scene, shell, hardscape)
     lower_fixtures(world, scene, shell)
-    return lower_counters(world, scene, hardscape, grown), grown
+    return lower_tallies(world, scene, hardscape, grown), grown
 
 
 def _lower_beside(world: World, tank: RackTank, number: int) -> list[ZonePlace]:

@@ -48,7 +48,7 @@ class ZonePlace:
     tank: str = ""
 
 
-def lower_counters(world: World, scene: Scene, hardscape: dict[str, Shape], grown: list[Grown]) -> list[ZonePlace]:
+def lower_tallies(world: World, scene: Scene, hardscape: dict[str, Shape], grown: list[Grown]) -> list[ZonePlace]:
     """Add planes, map, spots and zones. Returns the places of the zones, in their order in the world."""
     solids = [s.vertices[s.faces].reshape(-1, 9) for s in hardscape.values()]
     corners = np.ascontiguousarray(np.concatenate(solids)) if solids else np.zeros((0, 9))

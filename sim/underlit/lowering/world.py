@@ -7,7 +7,7 @@ The lowering of a scene writes into a `World`; so does anybody who builds a text
     world.add_mesh("floor", *rectangle((0, 0, 0), (4, 0, 0), (0, 4, 0)), floor)
     world.add_source("lamp", [(2, 2, 3)], ppf=100.0)
     world.add_head("under the lamp", (2, 2, 0.001), radius=0.02)
-    plan = world.freeze()
+    plan = world.compile()
 """
 
 from __future__ import annotations
@@ -132,7 +132,7 @@ class Template:
 
 
 @dataclass(frozen=True)
-class Copies:
+class Instances:
     """Placed copies of a template: origins (n, 3) [m], rotations (n, 3, 3), scales (n,)."""
 
     name: str
@@ -151,7 +151,7 @@ LAYERS = 3
 
 
 @dataclass(frozen=True)
-class Plan:
+class CompiledScene:
     """A frozen world: the kernels' tables, and the names and areas that turn counts back into light.
 
     plain_meshes: those with triangles of their own; write_out: for each part made of copies of a shared mesh, what writes it
@@ -197,7 +197,7 @@ def _triple(values: np.ndarray) -> tuple[float, float, float]:
 
 @dataclass
 class World:
-    """Media, surfaces, meshes, sources and counters by name. Methods return indices; `freeze` gives the tables."""
+    """Media, surfaces, meshes, sources and counters by name. Methods return indices; `compile` gives the tables."""
 
     notes: list[str] = field(default_factory=list)
 
@@ -208,7 +208,7 @@ class World:
         self._surfaces: list[dict] = []
         self._meshes: list[tuple[str, int, np.ndarray, np.ndarray, int, Role]] = []
         self._templates: list[Template] = []
-        self._copies: list[Copies] = []
+        self._copies: list[Instances] = []
         self._parts: dict[str, int] = {}
         self._sources: list[dict] = []
         self._zones: list[dict] = []
@@ -345,7 +345,7 @@ class World:
         self._meshes.append((name or part, self._parts[part], v, f, surface, role))
 
     def add_template(self, vertices: np.ndarray, faces: np.ndarray, surface: int) -> int:
-        """A leaf or opaque mesh kept once, to be placed by `add_copies`: vertices (n, 3) [m], faces (m, 3)."""
+        """A leaf or opaque mesh kept once, to be placed by `add_instances`: vertices (n, 3) [m], faces (m, 3)."""
         v = np.ascontiguousarray(vertices, dtype=np.float64).reshape(-1, 3)
         f = np.ascontiguousarray(faces, dtype=np.int32).reshape(-1, 3)
         if len(f) == 0 or not np.all(np.isfinite(v)):
@@ -359,7 +359,7 @@ class World:
         self._templates.append(Template(corners.reshape(-1, 9), layer, surface))
         return len(self._templates) - 1
 
-    def add_copies(
+    def add_instances(
         self,
         part: str,
         template: int,
@@ -378,7 +378,7 @@ class World:
         s = np.ascontiguousarray(scales, dtype=np.float64).reshape(-1)
         if not len(o) == len(r) == len(s) > 0 or not (s > 0).all():
             raise ValueError(f"copies {part!r}: origins, rotations and scales must be equally many, scales positive")
-        self._copies.append(Copies(part, self.part(part), template, o, r, s, role))
+        self._copies.append(Instances(part, self.part(part), template, o, r, s, role))
 
     # -- sources --------------------------------------------------------------------------------------------
     def add_source(
@@ -486,22 +486,22 @@ class World:
         self._map = (part, grid)
 
     # -- tables ---------------------------------------------------------------------------------------------
-    def freeze(self) -> Plan:
+    def compile(self) -> CompiledScene:
         """Build the tables (tree included). ValueError if there is no source or no mesh."""
         if not self._sources:
             raise ValueError("the world has no light source")
         if not self._meshes and not self._copies:
             raise ValueError("the world has no surface")
-        from underlit.lowering.compile.tables import freeze_world
+        from underlit.lowering.compile.tables import compile_world
 
-        return freeze_world(self)
+        return compile_world(self)
 
 
 __all__ = [
+    "CompiledScene",
     "Grid",
     "HeadInfo",
     "Mesh",
-    "Plan",
     "Role",
     "SourceInfo",
     "World",

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from underlit.lowering.scene import Lowered
-from underlit.lowering.world import Plan
+from underlit.lowering.world import CompiledScene
 from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.results.result import Result
 from underlit.results.stored import load_result
@@ -102,7 +102,7 @@ def candidate(name: str, traced: Traced, reports: Sequence[ZoneReport] | None = 
         )
         for r, place in zip(made, lowered.zones, strict=True)
     ]  # fmt: skip
-    spots = [Place(head.name, "reading spot", head.area) for head in result.plan.heads]
+    spots = [Place(head.name, "reading spot", head.area) for head in result.compiled.heads]
     length, depth, _ = scene.tank.inside_m
     lights = [f for s in (scene, *(tank.scene for tank in scene.rack)) for f in s.fixtures]
     draws = tuple(Draw(f.name, f.running_watts, watt_hours_a_day(f)) for f in lights)
@@ -129,16 +129,16 @@ def read_candidate(folder: str | Path) -> Candidate:
     try:
         summary = json.loads((place / "summary.json").read_text(encoding="utf-8"))
         said = {zone["name"]: zone for zone in summary["zones"]}
-        places = [_stored_zone(said[z.name]) for z in result.plan.zones]
+        places = [_stored_zone(said[z.name]) for z in result.compiled.zones]
         draws = tuple(_stored_draw(fixture) for fixture in summary["fixtures"])
         title, unknown = summary["title"], summary["not_known_about_tank_relative_standard"]
     except (OSError, ValueError, KeyError, TypeError) as problem:
         raise ValueError(
             f"{place / 'summary.json'}: does not go with result.nc ({type(problem).__name__}); trace the scene again"
         ) from None
-    spots = [Place(head.name, "reading spot", head.area) for head in result.plan.heads]
+    spots = [Place(head.name, "reading spot", head.area) for head in result.compiled.heads]
     return Candidate(
-        place.name, title or place.name, result, (*places, *spots), draws, unknown or 0.0, _extent(result.plan)
+        place.name, title or place.name, result, (*places, *spots), draws, unknown or 0.0, _extent(result.compiled)
     )
 
 
@@ -156,14 +156,14 @@ def _stored_draw(said: dict[str, Any]) -> Draw:
     return Draw(said["name"], watts, None if watts is None else watts * hours)
 
 
-def _extent(plan: Plan) -> tuple[float, float]:
-    grid = plan.bed_map or plan.planes
+def _extent(compiled: CompiledScene) -> tuple[float, float]:
+    grid = compiled.bed_map or compiled.planes
     if grid is None:
         return 0.0, 0.0
     return grid.shape[0] * grid.spacing[0], grid.shape[1] * grid.spacing[1]
 
 
-def same_paths(first: Plan, second: Plan) -> bool:
+def same_paths(first: CompiledScene, second: CompiledScene) -> bool:
     """Whether photons walk alike through both plans, to the bit: they then differ in how much light a source gives at most."""
     return all(
         a.shape == b.shape and a.dtype == b.dtype and np.array_equal(a, b)
@@ -173,5 +173,5 @@ def same_paths(first: Plan, second: Plan) -> bool:
 
 def answered_from(traced: Traced, lowered: Lowered) -> Traced:
     """The answer for a scene whose photons walk as in one already traced: arithmetic, no trace (see `same_paths`)."""
-    result = replace(traced.result, plan=lowered.plan, dimming=lowered.dimming)
+    result = replace(traced.result, compiled=lowered.compiled, dimming=lowered.dimming)
     return replace(traced, lowered=lowered, result=result)

@@ -93,14 +93,14 @@ def trace_alike(
     photons: for each scene, shared out so that batches are of the same size in all. tracer: called as `run.trace`.
     """
     run = tracer or trace
-    most = max(len(s.plan.sources) for s in scenes)
+    most = max(len(s.compiled.sources) for s in scenes)
     done: list[Traced] = []
     for lowered in scenes:
-        known = next((t for t in done if same_paths(t.lowered.plan, lowered.plan)), None)
+        known = next((t for t in done if same_paths(t.lowered.compiled, lowered.compiled)), None)
         if known is not None:
             done.append(answered_from(known, lowered))
             continue
-        budget = None if photons is None else max(1, photons // most) * len(lowered.plan.sources)
+        budget = None if photons is None else max(1, photons // most) * len(lowered.compiled.sources)
         traced = run(lowered, precision=precision, photons=budget, seed=seed, threads=threads)
         assert isinstance(traced, Traced)
         done.append(traced)
@@ -141,7 +141,7 @@ def compare(candidates: Sequence[Candidate], *, price: float | None = None) -> C
 
 
 def _is_spot(c: Candidate, index: int) -> bool:
-    return index >= len(c.result.plan.zones)
+    return index >= len(c.result.compiled.zones)
 
 
 def _change(first: Candidate, other: Candidate, i: int, j: int, before: float, ppfd: Estimate) -> Change:

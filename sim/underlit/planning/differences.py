@@ -89,12 +89,12 @@ def source_keys(result: Result, other: Result) -> list[object]:
     A result read from a file has no tables: there it is the number of the fixture, of its channel and the part of that, which
     is what a scene's keys are made of.
     """
-    if len(result.plan.tables.sources) and len(other.plan.tables.sources):
-        return [int(k) for k in result.plan.tables.sources["key"]]
-    fixtures = list(dict.fromkeys(s.fixture for s in result.plan.sources))
+    if len(result.compiled.tables.sources) and len(other.compiled.tables.sources):
+        return [int(k) for k in result.compiled.tables.sources["key"]]
+    fixtures = list(dict.fromkeys(s.fixture for s in result.compiled.sources))
     channels: dict[str, list[str]] = {f: [] for f in fixtures}
     keys: list[object] = []
-    for source in result.plan.sources:
+    for source in result.compiled.sources:
         known = channels[source.fixture]
         if source.channel not in known:
             known.append(source.channel)
@@ -120,7 +120,7 @@ def shares_any(second: Result, first: Result) -> bool:
 def point_units(result: Result, index: int, points: Sequence[int]) -> Units:
     """PPFD of zones and heads [umol/m2/s] (numbers counted over zones, then heads), batch by batch of one source."""
     counts = result.counts[index]
-    areas = np.array([z.area for z in result.plan.zones] + [h.area for h in result.plan.heads])[list(points)]
+    areas = np.array([z.area for z in result.compiled.zones] + [h.area for h in result.compiled.heads])[list(points)]
     rows = np.array([p[list(points)] for p in counts.points], dtype=np.float64).reshape(-1, len(areas))
     n = len(rows)
     return Units(rows * (result.source_scale(index) / areas), np.full(n, 1.0 / n))
@@ -152,13 +152,13 @@ def bed_difference(second: Result, first: Result, smooth: Smooth | None = None) 
     smooth: applied to each map of PPFD before anything else, such as means over patches; the error is that of the smoothed
     difference. ValueError where the maps do not lie on the same cells.
     """
-    grids = [second.plan.bed_map, first.plan.bed_map]
+    grids = [second.compiled.bed_map, first.compiled.bed_map]
     if not same_cells(*grids) or grids[0] is None:
         raise ValueError("the two tanks differ in size, so that their maps have no common cells")
     shape = grids[0].shape[1], grids[0].shape[0]
 
     def read(result: Result, index: int) -> Units:
-        grid, counts = result.plan.bed_map, result.counts[index]
+        grid, counts = result.compiled.bed_map, result.counts[index]
         assert grid is not None
         area = np.where(grid.open_area[0] > 0, grid.open_area[0], np.nan)
         maps = result.group_means(result.cells("map"), index).reshape(-1, *shape) / area

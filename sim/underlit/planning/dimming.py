@@ -28,7 +28,7 @@ class Dimmer:
 
     def __init__(self, lowered: Lowered, result: Result) -> None:
         self._lowered = lowered
-        self._names = [s.name for s in result.plan.sources]
+        self._names = [s.name for s in result.compiled.sources]
         self._full = result.dimmed(dict.fromkeys(self._names, 1.0))
         # What is not known about each zone's tank does not depend on the dimming, so it is read off lit zones.
         self._at_full = zone_reports(lowered, self._full)

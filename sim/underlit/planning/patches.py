@@ -62,8 +62,12 @@ def zone_patches(result: Result, place: ZonePlace) -> Patches | None:
     if place.outline is None or place.tank:
         return None
     if place.z is None:
-        return None if result.plan.bed_map is None else _patches(result, "map", result.plan.bed_map, [(0, 1.0)], place)
-    grid = result.plan.planes
+        return (
+            None
+            if result.compiled.bed_map is None
+            else _patches(result, "map", result.compiled.bed_map, [(0, 1.0)], place)
+        )
+    grid = result.compiled.planes
     if grid is None:
         return None
     level = float(np.clip((place.z - grid.origin[2]) / grid.spacing[2], 0, grid.shape[2] - 1))

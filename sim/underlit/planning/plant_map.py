@@ -127,7 +127,7 @@ def plant_map(
 
 def _noise(result: Result, planes: Field) -> float:
     """Typical relative standard error of a patch, its cells taken as independent."""
-    grid = result.plan.planes
+    grid = result.compiled.planes
     assert grid is not None
     with np.errstate(divide="ignore", invalid="ignore"):
         relative = planes.standard_error / planes.value
@@ -203,7 +203,7 @@ def light_at(scene: Scene, result: Result, planes: Field, height_m: float) -> tu
 
     Linear between planes; the first open one where the height lies below all that are open.
     """
-    grid = result.plan.planes
+    grid = result.compiled.planes
     assert grid is not None
     nx, ny, nz = grid.shape
     x = grid.origin[0] + (np.arange(nx) + 0.5) * grid.spacing[0]
@@ -222,7 +222,7 @@ def light_at(scene: Scene, result: Result, planes: Field, height_m: float) -> tu
 
 def pooled(values: np.ndarray, result: Result) -> np.ndarray:
     """Mean over patches of about 4 cm, (rows, columns), front row first; NaN where less than half of one is open."""
-    grid = result.plan.planes
+    grid = result.compiled.planes
     assert grid is not None
     (nx, ny, _), (dx, dy, _) = grid.shape, grid.spacing
     rows, columns = (max(1, round(n * d / PATCH_M)) for n, d in ((ny, dy), (nx, dx)))

@@ -152,7 +152,7 @@ class _FromAbove:
 
 
 def _light_from_above(result: Result, grown: Grown, cells: UpperCells) -> _FromAbove | None:
-    grid = result.plan.planes
+    grid = result.compiled.planes
     if grid is None or len(cells.index) == 0:
         return None
     level = math.ceil((grown.top - grid.origin[2]) / grid.spacing[2] - 1e-9)
@@ -214,12 +214,12 @@ def _lets_through(result: Result, plants: Plants, grown: Grown, above: _FromAbov
     if grown.outline is None:
         return None
     if plants.kind is PlantKind.FLOATING or plants.floats:
-        grid = result.plan.planes
+        grid = result.compiled.planes
         assert grid is not None
         lowest = float(grown.shape.vertices[np.unique(grown.shape.faces), 2].min())
         level = math.floor((lowest - grid.origin[2]) / grid.spacing[2])
         return None if level < 0 else _ratio(above.flux, _flux_down(result, "planes", level, above.footprint))
-    bed = result.plan.bed_map
+    bed = result.compiled.bed_map
     if bed is None:
         return None
     return _ratio(above.flux, _flux_down(result, "map", 0, _shares_of_cells(bed, grown.outline)))

@@ -49,7 +49,7 @@ class SurfaceReport:
 
 def meshes_of(result: Result, piece: str) -> list[Mesh]:
     """The meshes of a piece: one of its own triangles, one of copies, or both."""
-    return [m for m in result.plan.meshes if m.role in SHOWN and m.name in (piece, piece + COPIES)]
+    return [m for m in result.compiled.meshes if m.role in SHOWN and m.name in (piece, piece + COPIES)]
 
 
 def upper_cells(scene: Scene, result: Result, meshes: Sequence[Mesh]) -> UpperCells:

@@ -124,7 +124,7 @@ def column(result: Result, outline: np.ndarray, *, bottom: float = 0.0, top: flo
 
     Raises ValueError, one line, where there is no such plane: the outline lies outside the tank or inside wood or stone.
     """
-    grid = result.plan.planes
+    grid = result.compiled.planes
     if grid is None:
         raise ValueError("this world has no light planes")
     nx, ny, nz = grid.shape

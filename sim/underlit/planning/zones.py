@@ -80,7 +80,7 @@ def daily_integrals(lowered: Lowered, result: Result) -> np.ndarray:
     A result dimmed otherwise than the scene says is dimmed so all day.
     """
     hours = lowered.full_hours
-    names = [source.name for source in result.plan.sources]
+    names = [source.name for source in result.compiled.sources]
     at_full = result.dimmed(dict.fromkeys(names, 1.0)).zone_values_by_source()
     seconds = np.zeros(len(names))
     for i, name in enumerate(names):
@@ -94,7 +94,7 @@ def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:
     integrals = daily_integrals(lowered, result)
     reports = []
     for place, info, estimate, dli in zip(
-        lowered.zones, result.plan.zones, result.zones().values(), integrals, strict=True
+        lowered.zones, result.compiled.zones, result.zones().values(), integrals, strict=True
     ):
         tank, zone = lowered.tank_of(place), lowered.zone_of(place)
         # a tank of a rack without lights of its own is as sure as the lights that shine on it

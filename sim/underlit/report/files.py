@@ -60,7 +60,7 @@ def overlay(lowered: Lowered, reports: Sequence[ZoneReport] = (), spots: Sequenc
         x, y, z = scene.spot_centre_m(spot)
         marks.append(SpotMark(spot.name, (x, y), light(spots[i]["ppfd_umol_m2_s"]) if spots else "", z))
     fixtures = []
-    meshes = {m.name: m for m in lowered.plan.meshes if m.role is Role.FIXTURE}
+    meshes = {m.name: m for m in lowered.compiled.meshes if m.role is Role.FIXTURE}
     for fixture in scene.fixtures:
         heights = meshes[fixture.name].vertices[:, 2]
         low, high = float(heights.min()), float(heights.max())

@@ -25,10 +25,10 @@ def print_layout(console: Console, lowered: Lowered) -> None:
         console,
         f"{shape}inside {length} long, {depth} front to back, {height} high; water {format_length(scene.water_level_m)} high",
     )
-    say(console, f"{sum(len(m.faces) for m in lowered.plan.meshes):,} triangles")
+    say(console, f"{sum(len(m.faces) for m in lowered.compiled.meshes):,} triangles")
     console.print()
     made = table("zone", "where", "PAR (PPFD) band\numol/m2/s", "area\ncm2", wide=2)
-    for place, info in zip(lowered.zones, lowered.plan.zones, strict=True):
+    for place, info in zip(lowered.zones, lowered.compiled.zones, strict=True):
         zone = lowered.zone_of(place)
         band = None if zone is None else lowered.tank_of(place).band_of(zone)
         wanted = "" if band is None else f"{band.low:g}-{band.high:g}"
@@ -37,10 +37,10 @@ def print_layout(console: Console, lowered: Lowered) -> None:
     if lowered.plantings:
         console.print()
         console.print(grown_table(lowered))
-    if lowered.plan.heads:
+    if lowered.compiled.heads:
         console.print()
         spots = table("spot", "from left\ncm", "from front\ncm", "height\ncm")
-        for head in lowered.plan.heads:
+        for head in lowered.compiled.heads:
             spots.add_row(head.name, *(f"{100 * c:.1f}" for c in head.centre))
         console.print(spots)
     console.print()
@@ -50,7 +50,7 @@ def print_layout(console: Console, lowered: Lowered) -> None:
         watts = "watts not stated" if fixture.running_watts is None else f"{fixture.running_watts:.3g} W"
         say(console, f"Light {name}: PPF {fixture.ppf:.3g} umol/s, {watts}, {fixture.lit_hours:.3g} h a day")
     print_assumptions(console, assumption_entries(scene), tank_uncertainty(scene))
-    for note in (*(entry.note for entry in scene.entries if entry.note), *lowered.plan.notes):
+    for note in (*(entry.note for entry in scene.entries if entry.note), *lowered.compiled.notes):
         say(console, f"Note: {note}")
 
 

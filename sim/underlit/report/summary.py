@@ -123,7 +123,7 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
     zones = zone_reports(lowered, result) if reports is None else reports
     lines = light_ledger(result)
     spots = []
-    for head, estimate in zip(result.plan.heads, result.heads().values(), strict=True):
+    for head, estimate in zip(result.compiled.heads, result.heads().values(), strict=True):
         spots.append(
             {
                 "name": head.name,
@@ -170,6 +170,6 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
         "plantings": [planting_entry(r) for r in planting_reports(lowered, result)],
         "not_known_about_tank_relative_standard": number(relative, 4),
         "assumptions": assumption_entries(scene),
-        "notes": [*(entry.note for entry in scene.entries if entry.note), *result.plan.notes],
+        "notes": [*(entry.note for entry in scene.entries if entry.note), *result.compiled.notes],
         "versions": versions(),
     }

@@ -32,13 +32,13 @@ def condensed(result: Result) -> StoredResult:
         )
         for c in result.counts
     )
-    old, layout = result.plan.tables.layout, np.zeros(1, LAYOUT)
+    old, layout = result.compiled.tables.layout, np.zeros(1, LAYOUT)
     for name in ("map", "planes", "zones", "heads", "ledger", "counters", "end"):
         layout[name] = old[name] - cells.start
     empty = {name: np.zeros(0) for name in Tables._fields}
-    plan = replace(result.plan, tables=Tables(**{**empty, "layout": layout}))
+    compiled = replace(result.compiled, tables=Tables(**{**empty, "layout": layout}))
     return StoredResult(
-        plan=plan,
+        compiled=compiled,
         counts=counts,
         seed=result.seed,
         seconds=result.seconds,

@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 
 from underlit.lowering.shapes.shape import face_areas
-from underlit.lowering.world import Grid, Mesh, Plan
+from underlit.lowering.world import CompiledScene, Grid, Mesh
 from underlit.results.estimate import Estimate, combine, mean_of_batches, mean_of_groups
 from underlit.transport.tables import PACKET, Bucket, Counter
 
@@ -59,7 +59,7 @@ def slot_areas(mesh: Mesh) -> np.ndarray:
 class Result:
     """Kept counts of a traced plan. dimming: fraction of full power by source name (1 where not named)."""
 
-    plan: Plan
+    compiled: CompiledScene
     counts: tuple[Counts, ...]
     seed: int
     seconds: float
@@ -68,9 +68,11 @@ class Result:
 
     def dimmed(self, dimming: Mapping[str, float]) -> Result:
         """The same light at other dimming settings (by source name): arithmetic, no trace."""
-        unknown = set(dimming) - {s.name for s in self.plan.sources}
+        unknown = set(dimming) - {s.name for s in self.compiled.sources}
         if unknown:
-            raise KeyError(f"no source named {sorted(unknown)[0]!r}; there are {[s.name for s in self.plan.sources]}")
+            raise KeyError(
+                f"no source named {sorted(unknown)[0]!r}; there are {[s.name for s in self.compiled.sources]}"
+            )
         return replace(self, dimming={**self.dimming, **dimming})
 
     # -- basics ---------------------------------------------------------------------------------------------
@@ -81,7 +83,7 @@ class Result:
 
     def source_ppf(self, index: int) -> float:
         """PPF of a source as dimmed [umol/s]."""
-        source = self.plan.sources[index]
+        source = self.compiled.sources[index]
         return source.ppf * self.dimming.get(source.name, 1.0)
 
     @property
@@ -110,14 +112,14 @@ class Result:
     def cells(self, name: str) -> slice:
         """Cells of `faces`, `map` or `planes` in a tally row."""
         following = {"faces": "map", "map": "planes", "planes": "zones"}[name]
-        row = self.plan.tables.layout[0]
+        row = self.compiled.tables.layout[0]
         return slice(int(row[name]), int(row[following]))
 
     def faces(self, mesh: str) -> Field:
         """PPFD arriving on a mesh's faces: (n_faces, 2), front and back side (see `Mesh` for copies: up and down)."""
-        found = next((m for m in self.plan.meshes if m.name == mesh), None)
+        found = next((m for m in self.compiled.meshes if m.name == mesh), None)
         if found is None:
-            raise KeyError(f"no mesh named {mesh!r}; there are {[m.name for m in self.plan.meshes]}")
+            raise KeyError(f"no mesh named {mesh!r}; there are {[m.name for m in self.compiled.meshes]}")
         slots = found.face_slots()
         first, last = int(slots.min()), int(slots.max()) + 1
         value, error, dof = self._flux(slice(2 * first, 2 * last))
@@ -143,17 +145,17 @@ class Result:
             return Field(value.reshape(nz, ny, nx) / area, error.reshape(nz, ny, nx) / area, dof)
 
     def bed(self) -> Field:
-        """PPFD on the bed by position: (ny, nx), see `plan.bed_map`."""
-        if self.plan.bed_map is None:
+        """PPFD on the bed by position: (ny, nx), see `compiled.bed_map`."""
+        if self.compiled.bed_map is None:
             raise KeyError("this world has no bed map")
-        f = self._grid("map", self.plan.bed_map)
+        f = self._grid("map", self.compiled.bed_map)
         return Field(f.value[0], f.standard_error[0], f.dof)
 
     def planes(self) -> Field:
-        """PPFD coming down through the light planes: (nz, ny, nx), see `plan.planes`."""
-        if self.plan.planes is None:
+        """PPFD coming down through the light planes: (nz, ny, nx), see `compiled.planes`."""
+        if self.compiled.planes is None:
             raise KeyError("this world has no light planes")
-        return self._grid("planes", self.plan.planes)
+        return self._grid("planes", self.compiled.planes)
 
     # -- points ---------------------------------------------------------------------------------------------
     def _points(self, areas: np.ndarray, first: int) -> list[Estimate]:
@@ -169,7 +171,7 @@ class Result:
 
     def zone_values_by_source(self) -> np.ndarray:
         """Mean PPFD of each zone from each source alone, as dimmed: (sources, zones) float64."""
-        areas = np.array([z.area for z in self.plan.zones])
+        areas = np.array([z.area for z in self.compiled.zones])
         values = np.zeros((len(self.counts), len(areas)))
         for i, counts in enumerate(self.counts):
             if counts.batches:
@@ -191,19 +193,21 @@ class Result:
 
     def zones(self) -> dict[str, Estimate]:
         """Mean PPFD of each zone."""
-        areas = np.array([z.area for z in self.plan.zones])
-        return dict(zip((z.name for z in self.plan.zones), self._points(areas, 0), strict=True))
+        areas = np.array([z.area for z in self.compiled.zones])
+        return dict(zip((z.name for z in self.compiled.zones), self._points(areas, 0), strict=True))
 
     def heads(self) -> dict[str, Estimate]:
         """PPFD on each meter head."""
-        areas = np.array([h.area for h in self.plan.heads])
-        return dict(zip((h.name for h in self.plan.heads), self._points(areas, len(self.plan.zones)), strict=True))
+        areas = np.array([h.area for h in self.compiled.heads])
+        return dict(
+            zip((h.name for h in self.compiled.heads), self._points(areas, len(self.compiled.zones)), strict=True)
+        )
 
     # -- ledger ---------------------------------------------------------------------------------------------
     def ledger_quanta(self) -> dict[str, int]:
         """Quanta by ledger line over all sources, exact whole numbers, undimmed and unweighted."""
-        lines = [sum(c.ledger[i] for c in self.counts) for i in range(len(self.plan.buckets))]
-        return dict(zip(self.plan.buckets, lines, strict=True))
+        lines = [sum(c.ledger[i] for c in self.counts) for i in range(len(self.compiled.buckets))]
+        return dict(zip(self.compiled.buckets, lines, strict=True))
 
     def ledger_gap(self) -> int:
         """Emitted + roulette gains - roulette losses - every end, in quanta: zero, or the engine is wrong."""
@@ -217,13 +221,13 @@ class Result:
         Roulette's gains and losses are spread over the ends, so that the shares add up to one.
         """
         total = self.ppf
-        shares = np.zeros(len(self.plan.buckets))
+        shares = np.zeros(len(self.compiled.buckets))
         for i, counts in enumerate(self.counts):
             ends = np.array([float(q) for q in counts.ledger])
             ends[: Bucket.LOST] = 0.0
             if total > 0 and ends.sum() > 0:
                 shares += ends / ends.sum() * self.source_ppf(i) / total
-        return {name: float(s) for name, s in zip(self.plan.buckets, shares, strict=True)}
+        return {name: float(s) for name, s in zip(self.compiled.buckets, shares, strict=True)}
 
     def counter(self, which: Counter) -> int:
         """Number of events of a kind (segments, hits passed over, scatterings, lost photons)."""

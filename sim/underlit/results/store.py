@@ -75,7 +75,7 @@ def _attributes(result: Result, said: Mapping[str, Any]) -> dict[str, Any]:
         "ppf_umol_s": float(result.ppf),
         "complete": int(result.complete),
         "dimming": json.dumps(dict(result.dimming)),
-        "notes": json.dumps(list(result.plan.notes)),
+        "notes": json.dumps(list(result.compiled.notes)),
         "scene_text": str(said.get("scene_text", "")),
         "versions": json.dumps(said.get("versions", {})),
         "provenance": json.dumps(said, default=str),
@@ -97,7 +97,7 @@ def _is_text(data: Any) -> bool:
 
 
 def _put_sources(d: xarray.Dataset, result: Result) -> None:
-    sources, counts = result.plan.sources, result.counts
+    sources, counts = result.compiled.sources, result.counts
     for key in ("name", "fixture", "channel"):
         _put(d, f"source_{key}", ("source",), [getattr(s, key) for s in sources], f"{key} of the source")
     _put(d, "source_ppf", ("source",), [s.ppf for s in sources], "photon flux at full power", "umol s-1")
@@ -114,7 +114,7 @@ _PLACE = {"x": ("cell centre along the tank", 0.5), "y": ("cell centre from the 
 
 
 def _put_grid(d: xarray.Dataset, result: Result, name: str) -> None:
-    grid = result.plan.bed_map if name == "bed" else result.plan.planes
+    grid = result.compiled.bed_map if name == "bed" else result.compiled.planes
     if grid is None:
         return
     dims = GRIDS[name]
@@ -137,7 +137,7 @@ def _put_grid(d: xarray.Dataset, result: Result, name: str) -> None:
 
 
 def _put_meshes(d: xarray.Dataset, result: Result) -> None:
-    meshes = result.plan.meshes
+    meshes = result.compiled.meshes
     _put(d, "mesh_name", ("mesh",), [m.name for m in meshes], "name of the mesh")
     _put(d, "mesh_role", ("mesh",), [m.role.name for m in meshes], "what it is in the picture")
     _put(d, "mesh_surface", ("mesh",), [m.surface for m in meshes], "number of its surface")
@@ -178,18 +178,18 @@ def face_statistics(result: Result, n_slots: int) -> tuple[np.ndarray, np.ndarra
 
 
 def _put_points(d: xarray.Dataset, result: Result) -> None:
-    plan = result.plan
-    for kind, points, found in (("zone", plan.zones, result.zones()), ("head", plan.heads, result.heads())):
+    compiled = result.compiled
+    for kind, points, found in (("zone", compiled.zones, result.zones()), ("head", compiled.heads, result.heads())):
         _put(d, f"{kind}_name", (kind,), [p.name for p in points], f"name of the {kind}")
         _put(d, f"{kind}_area", (kind,), [p.area for p in points], "area", "m2")
         estimates = [found[p.name] for p in points]
         _put(d, f"{kind}_ppfd", (kind,), [e.value for e in estimates], "mean PPFD", _UNIT)
         errors = [e.standard_error for e in estimates]
         _put(d, f"{kind}_ppfd_standard_error", (kind,), errors, "standard error (counting)", _UNIT)
-    _put(d, "head_centre", ("head", "xyz"), np.array([h.centre for h in plan.heads]).reshape(-1, 3), "centre", "m")
-    _put(d, "head_normal", ("head", "xyz"), np.array([h.normal for h in plan.heads]).reshape(-1, 3), "normal")
-    _put(d, "head_radius", ("head",), [h.radius for h in plan.heads], "radius", "m")
-    n = len(plan.zones) + len(plan.heads)
+    _put(d, "head_centre", ("head", "xyz"), np.array([h.centre for h in compiled.heads]).reshape(-1, 3), "centre", "m")
+    _put(d, "head_normal", ("head", "xyz"), np.array([h.normal for h in compiled.heads]).reshape(-1, 3), "normal")
+    _put(d, "head_radius", ("head",), [h.radius for h in compiled.heads], "radius", "m")
+    n = len(compiled.zones) + len(compiled.heads)
     points_by_batch = [p for c in result.counts for p in c.points]
     rows = np.array(points_by_batch, dtype=np.int64).reshape(len(points_by_batch), n)
     owner = np.repeat(np.arange(len(result.counts)), [c.batches for c in result.counts]).astype(np.int32)
@@ -198,7 +198,7 @@ def _put_points(d: xarray.Dataset, result: Result) -> None:
 
 
 def _put_ledger(d: xarray.Dataset, result: Result) -> None:
-    _put(d, "ledger_line", ("line",), list(result.plan.buckets), "where light ends")
+    _put(d, "ledger_line", ("line",), list(result.compiled.buckets), "where light ends")
     _put(d, "ledger_share", ("line",), list(result.ledger().values()), "share of the emitted photons as dimmed", "1")
     # Totals outgrow 64 bits, so they are kept as decimal digits.
     quanta = np.array([[str(int(q)) for q in c.ledger] for c in result.counts], dtype=object)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from underlit.lowering.world import Grid, HeadInfo, Mesh, Plan, Role, SourceInfo, ZoneInfo
+from underlit.lowering.world import CompiledScene, Grid, HeadInfo, Mesh, Role, SourceInfo, ZoneInfo
 from underlit.results.estimate import Estimate, combine
 from underlit.results.result import Counts, Field, Result, slot_areas
 from underlit.transport.tables import LAYOUT, Tables
@@ -46,7 +46,7 @@ class StoredCounts:
 
 @dataclass(frozen=True)
 class StoredResult(Result):
-    """A result read from a file. It answers as the traced one did; `plan.tables` holds the tally layout only.
+    """A result read from a file. It answers as the traced one did; `compiled.tables` holds the tally layout only.
 
     face_means, face_variances: (sources, triangles, 2) float64 [umol/s and its square] at full power, front and back.
     provenance: what the writer said of where the numbers come from (scene text, versions, ...).
@@ -63,13 +63,13 @@ class StoredResult(Result):
 
     def faces(self, mesh: str) -> Field:
         """PPFD arriving on a mesh's faces: (n_faces, 2), front and back side."""
-        found = next((m for m in self.plan.meshes if m.name == mesh), None)
+        found = next((m for m in self.compiled.meshes if m.name == mesh), None)
         if found is None:
-            raise KeyError(f"no mesh named {mesh!r}; there are {[m.name for m in self.plan.meshes]}")
+            raise KeyError(f"no mesh named {mesh!r}; there are {[m.name for m in self.compiled.meshes]}")
         rows = found.face_slots()
         parts = []
         for i, counts in enumerate(self.counts):
-            dimming = self.dimming.get(self.plan.sources[i].name, 1.0)
+            dimming = self.dimming.get(self.compiled.sources[i].name, 1.0)
             dof = float(np.count_nonzero(counts.group_batches)) - 1.0
             parts.append((self.face_means[i, rows] * dimming, self.face_variances[i, rows] * dimming**2, max(dof, 0.0)))
         value, error, _ = combine(parts)
@@ -78,7 +78,7 @@ class StoredResult(Result):
 
     def face_flux(self) -> tuple[np.ndarray, np.ndarray, float]:
         """Flux on every cell of faces as dimmed [umol/s], its variance, both (2 slots,), and their degrees of freedom."""
-        levels = np.array([self.dimming.get(source.name, 1.0) for source in self.plan.sources])[:, None, None]
+        levels = np.array([self.dimming.get(source.name, 1.0) for source in self.compiled.sources])[:, None, None]
         mean, variance = (levels * self.face_means).sum(axis=0), (levels**2 * self.face_variances).sum(axis=0)
         dof = min((float(np.count_nonzero(c.group_batches)) - 1.0 for c in self.counts), default=0.0)
         return mean.ravel(), variance.ravel(), max(dof, 0.0)
@@ -118,7 +118,7 @@ def load_result(path: str | Path) -> StoredResult:
     d = read_fields(path)
     said = json.loads(d.attrs["provenance"])
     return StoredResult(
-        plan=_plan(d),
+        compiled=_plan(d),
         counts=_counts(d),
         seed=int(d.attrs["seed"]),
         seconds=float(d.attrs["seconds"]),
@@ -147,7 +147,7 @@ def _grid(d: xarray.Dataset, name: str) -> Grid | None:
     return Grid((x0, y0, z0), (dx, dy, dz), (area.shape[2], area.shape[1], area.shape[0]), area)
 
 
-def _plan(d: xarray.Dataset) -> Plan:
+def _plan(d: xarray.Dataset) -> CompiledScene:
     bed, planes = _grid(d, "bed"), _grid(d, "planes")
     zones = tuple(ZoneInfo(n, float(a)) for n, a in zip(_texts(d, "zone_name"), d["zone_area"].values, strict=True))
     heads = tuple(
@@ -167,7 +167,7 @@ def _plan(d: xarray.Dataset) -> Plan:
     empty = {name: np.zeros(0) for name in Tables._fields}
     tables = Tables(**{**empty, "layout": _layout(sizes, len(zones), len(heads), d)})
     notes = tuple(json.loads(d.attrs["notes"]))
-    return Plan(tables, sources, zones, heads, tuple(_texts(d, "ledger_line")), _meshes(d), planes, bed, notes)
+    return CompiledScene(tables, sources, zones, heads, tuple(_texts(d, "ledger_line")), _meshes(d), planes, bed, notes)
 
 
 def _layout(sizes: list[int], n_zones: int, n_heads: int, d: xarray.Dataset) -> np.ndarray:

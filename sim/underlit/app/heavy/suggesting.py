@@ -12,7 +12,7 @@ from underlit.app.heavy.jobs import Job, Jobs
 from underlit.app.heavy.scratch import made_whole, on_disk, picture
 
 if TYPE_CHECKING:
-    from underlit.planning.suggest import Freedom, Suggestion
+    from underlit.planning.suggest import SearchSpace, Suggestion
     from underlit.scene import Scene
 
 SHOWN = 5
@@ -87,11 +87,11 @@ def suggest_work(text: str, wish: Wish, folder: Path, jobs: Jobs) -> Callable[[J
     return work
 
 
-def _freedom(wish: Wish) -> Freedom:
+def _freedom(wish: Wish) -> SearchSpace:
     from underlit.planning import chart
-    from underlit.planning.suggest import Freedom
+    from underlit.planning.suggest import SearchSpace
 
-    return Freedom(
+    return SearchSpace(
         lights=chart.lights(wish.lights) if wish.lights else (),
         most=wish.most,
         above_rim_m=wish.above_rim_m,
@@ -104,11 +104,11 @@ def _freedom(wish: Wish) -> Freedom:
 
 def own_kinds(scene: Scene) -> list[str]:
     """Names of the kinds of light that hang there and of which another may be bought."""
-    from underlit.planning.suggest import Freedom, SuggestError
+    from underlit.planning.suggest import SearchSpace, SuggestError
     from underlit.planning.suggest.search_space import kinds_of
 
     try:
-        return [kind.name for kind in kinds_of(scene, Freedom())]
+        return [kind.name for kind in kinds_of(scene, SearchSpace())]
     except SuggestError:
         return []
 

@@ -7,7 +7,7 @@ from typing import Any
 from nicegui import ui
 
 from underlit.app.fields import Fields
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.scene import Scene
 
 
@@ -17,7 +17,7 @@ class Card:
     title = ""
     opened = True
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: Page) -> None:
         self.bench = bench
         self.fields = Fields(bench)
         self._built: object = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from nicegui import ui
 
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.app.sections.edit.files import Files
 from underlit.app.sections.edit.start import Start
 from underlit.app.session import Side
@@ -13,7 +13,7 @@ from underlit.app.session import Side
 class Header:
     """The top line."""
 
-    def __init__(self, bench: Bench, start: Start) -> None:
+    def __init__(self, bench: Page, start: Start) -> None:
         self._bench = bench
         self._dark = ui.dark_mode(None)
         with ui.element("header").classes("top"):

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from nicegui import ui
 
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.app.session import Side
 
 LONG = 16
@@ -63,19 +63,19 @@ def _image(address: str, words: str) -> None:
     made.props["src"], made.props["alt"] = address, words
 
 
-def file_name(bench: Bench, ending: str) -> str:
+def file_name(bench: Page, ending: str) -> str:
     """A file's name after the title of the tank in hand."""
     title = bench.scene.title if bench.scene else ""
     words = "".join(c if c.isalnum() else "-" for c in title.lower()).strip("-") or "tank"
     return f"{words[:60]}{ending}"
 
 
-def other_side(bench: Bench) -> Side:
+def other_side(bench: Page) -> Side:
     """The variant that is not in hand."""
     return Side.B if bench.desk.side is Side.A else Side.A
 
 
-def put_beside(bench: Bench, text: str, what: str) -> None:
+def put_beside(bench: Page, text: str, what: str) -> None:
     """Put a scene on the desk as the other variant."""
     side = other_side(bench)
     if bench.act(lambda: bench.desk.begin(text, side)):

@@ -10,7 +10,7 @@ import numpy as np
 from underlit.lowering.aquascape.hardscape import LoweringError, clipped, stand
 from underlit.lowering.prisms import HAIR
 from underlit.lowering.shapes import Planting, Shape, ShapeError, join, place
-from underlit.lowering.shapes.plants.instances import Alike, Beyond
+from underlit.lowering.shapes.plants.instances import Beyond, InstanceGroup
 from underlit.lowering.shapes.shape import face_areas
 from underlit.lowering.tank.shell import Shell
 from underlit.lowering.world import Role, World
@@ -39,7 +39,7 @@ class Grown:
     leaf_area: float
     leaf_area_index: float
     top: float
-    copies: tuple[Alike, ...] = ()
+    copies: tuple[InstanceGroup, ...] = ()
     area_m2: float = 0.0
     asked: float | None = None
     cover: float | None = None
@@ -205,7 +205,7 @@ def _reaching_out_written_out(scene: Scene, shell: Shell, planting: Planting) ->
         [Shape(own.vertices, own.faces[:leaf_faces], False)],
         [Shape(own.vertices, own.faces[leaf_faces:], False)],
     )
-    inside: list[Alike] = []
+    inside: list[InstanceGroup] = []
     for alike in planting.copies:
         fits = _stand_inside(scene, shell, alike)
         if not fits.all():
@@ -223,7 +223,7 @@ def _reaching_out_written_out(scene: Scene, shell: Shell, planting: Planting) ->
     )  # fmt: skip
 
 
-def _stand_inside(scene: Scene, shell: Shell, alike: Alike) -> np.ndarray:
+def _stand_inside(scene: Scene, shell: Shell, alike: InstanceGroup) -> np.ndarray:
     """Which copies stand clear of the glass and the lid, (n,) bool."""
     import shapely
 
@@ -248,7 +248,7 @@ def _add_to_world(world: World, plants: Plants, planting: Planting) -> None:
     for alike in planting.copies:
         pattern = alike.pattern.shape
         template = world.add_template(pattern.vertices, pattern.faces, surface)
-        world.add_copies(plants.name, template, alike.origins, alike.rotations, alike.scales, role=Role.PLANTS)
+        world.add_instances(plants.name, template, alike.origins, alike.rotations, alike.scales, role=Role.PLANTS)
 
 
 def _note_growth(world: World, plants: Plants, planned: Stand, more: float | None) -> None:

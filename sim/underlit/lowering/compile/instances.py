@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.geometry.tree_build import build_tree, build_tree_of_boxes
-from underlit.lowering.world import LAYERS, Copies, Mesh, Role, Template
+from underlit.lowering.world import LAYERS, Instances, Mesh, Role, Template
 from underlit.transport.tables import INSTANCE, TRIANGLE
 
 
@@ -31,8 +31,15 @@ def shift_codes(code: np.ndarray, nodes: int, items: int) -> np.ndarray:
     return np.where(code >= 0, code + nodes, code - 8 * items).astype(np.int32)
 
 
-def lower_copies(
-    templates: list[Template], copies: list[Copies], *, nodes: int, items: int, slots: int, groups: int, extent: float
+def compile_instances(
+    templates: list[Template],
+    copies: list[Instances],
+    *,
+    nodes: int,
+    items: int,
+    slots: int,
+    groups: int,
+    extent: float,
 ) -> Copied:
     """Tables of all copies. nodes, items, slots, groups: how many of each the plain triangles use; extent [m]."""
     found = Copied([], [], [], [], [], np.zeros(0, INSTANCE), -1, 0)
@@ -97,7 +104,7 @@ def _hull(points: np.ndarray) -> np.ndarray:
         return np.arange(len(points))
 
 
-def _boxes(c: Copies, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _boxes(c: Instances, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     low, high = np.empty((len(c.scales), 3)), np.empty((len(c.scales), 3))
     for i, (rotation, scale, origin) in enumerate(zip(c.rotations, c.scales, c.origins, strict=True)):
         placed = points @ rotation.T * scale + origin
@@ -105,7 +112,7 @@ def _boxes(c: Copies, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return low, high
 
 
-def as_mesh(name: str, copies: Sequence[Copies], templates: Sequence[Template], first_slot: int) -> Mesh:
+def as_mesh(name: str, copies: Sequence[Instances], templates: Sequence[Template], first_slot: int) -> Mesh:
     """All copies of a part as one mesh, for drawing and for areas: the only place where they are written out."""
     vertices, slots = [], []
     next_slot = first_slot

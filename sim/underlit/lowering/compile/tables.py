@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from underlit.geometry.tree_build import build_tree
-from underlit.lowering.compile.instances import as_mesh, lower_copies
-from underlit.lowering.world import COPIES, LAYERS, Grid, Mesh, Plan
+from underlit.lowering.compile.instances import as_mesh, compile_instances
+from underlit.lowering.world import COPIES, LAYERS, CompiledScene, Grid, Mesh
 from underlit.transport.tables import (
     BINS,
     HEAD,
@@ -49,7 +49,7 @@ def plane_groups(normals: np.ndarray, points: np.ndarray) -> np.ndarray:
     return group.reshape(-1).astype(np.int32)
 
 
-def freeze_world(world: World) -> Plan:
+def compile_world(world: World) -> CompiledScene:
     """Tables and names of a world."""
     meshes, corners, surface, part = _gather(world)
     normals = np.cross(corners[:, 3:6] - corners[:, :3], corners[:, 6:] - corners[:, :3])
@@ -59,7 +59,7 @@ def freeze_world(world: World) -> Plan:
     extent = float(max(np.abs(corners).max(), np.abs(leds["position"]).max()))
     extent = max([extent, *(float(np.abs(c.origins).max()) + 1.0 for c in world._copies)])
     node_box, node_child, order = build_tree(corners, extent)
-    copied = lower_copies(
+    copied = compile_instances(
         world._templates, world._copies, nodes=len(node_box), items=len(corners), slots=len(corners),
         groups=int(group.max()) + 1, extent=extent,
     )  # fmt: skip
@@ -103,7 +103,7 @@ def freeze_world(world: World) -> Plan:
         heads=heads,
         layout=_layout(world, len(corners) + copied.slots, copied.root),
     )
-    return Plan(
+    return CompiledScene(
         tables=tables,
         sources=tuple(s["info"] for s in world._sources),
         zones=tuple(z["info"] for z in world._zones),

@@ -113,5 +113,5 @@ def trace_combination(asked: Combination) -> Row:
         brightest=tenths.brightest,
         patch_m=tenths.patch_m,
         not_known=math.hypot(tank_uncertainty(asked.scene), asked.not_known_besides),
-        notes=(*asked.notes, *lowered.plan.notes),
+        notes=(*asked.notes, *lowered.compiled.notes),
     )

@@ -44,7 +44,7 @@ def bed_tenths(result: Result) -> Tenths:
 
 def bed_patches(result: Result, side: float) -> Patches:
     """The map of the bed pooled into patches of about a side [m] each way."""
-    grid = result.plan.bed_map
+    grid = result.compiled.bed_map
     assert grid is not None
     nx, ny, _ = grid.shape
     columns, rows = (max(1, int(n * d / side + 1e-6)) for n, d in zip((nx, ny), grid.spacing[:2], strict=True))

@@ -53,7 +53,7 @@ def fit(
         raise ValueError("a fit needs at least one reading")
     began = time.perf_counter()
     described = as_described(scene)
-    parameters = parameters_of(scene, described.plan)
+    parameters = parameters_of(scene, described.compiled)
     u = np.array([p.u_start for p in parameters])
     spare = candidates(scene, described.plantings) if advice else []
     recordings: dict[Setting, Recording] = {}
@@ -107,7 +107,7 @@ def as_described(scene: Scene) -> Lowered:
 
 def scene_parameters(scene: Scene) -> tuple[Parameter, ...]:
     """What a fit may change in a scene."""
-    return parameters_of(scene, as_described(scene).plan)
+    return parameters_of(scene, as_described(scene).compiled)
 
 
 def with_every_lid(

@@ -16,7 +16,7 @@ import numpy as np
 
 from underlit.backends.paths import HeadPaths, record_paths
 from underlit.lowering.scene import Lowered, lower
-from underlit.lowering.world import Plan, SourceInfo
+from underlit.lowering.world import CompiledScene, SourceInfo
 from underlit.planning.fit.parameters import Kind, Parameter, tint_shape, touched, with_values
 from underlit.planning.fit.readings import LidState, Setting
 from underlit.scene.lights import Fixture
@@ -74,14 +74,14 @@ class Recording:
     ) -> None:  # fmt: skip
         self.setting, self.heads, self.parameters, self.u = setting, tuple(heads), parameters, np.array(u, np.float64)
         self.photons, self.seed, self.threads = photons, seed, threads
-        plan = lowered_for(scene, setting, heads).plan
-        self.sources = plan.sources
-        self._ppf = np.array([source.ppf for source in plan.sources])
-        self._areas = np.array([head.area for head in plan.heads])
-        self._paths = self._record(plan)
+        compiled = lowered_for(scene, setting, heads).compiled
+        self.sources = compiled.sources
+        self._ppf = np.array([source.ppf for source in compiled.sources])
+        self._areas = np.array([head.area for head in compiled.heads])
+        self._paths = self._record(compiled)
 
-    def _record(self, plan: Plan) -> list[_Recorded]:
-        tables = heads_only(with_values(plan, self.parameters, self.u))
+    def _record(self, compiled: CompiledScene) -> list[_Recorded]:
+        tables = heads_only(with_values(compiled, self.parameters, self.u))
         share = self._ppf / self._ppf.sum()
         batches = np.maximum(FEWEST_BATCHES, np.rint(self.photons / (1 << BATCH_BITS) * share)).astype(int)
         found = []
@@ -90,14 +90,14 @@ class Recording:
                 tables, source, batches=int(count), batch_bits=BATCH_BITS, seed=self.seed, threads=self.threads
             )
             found.append(
-                _Recorded(paths.head, paths.batch, paths.share, self._features(plan, source, paths), paths.batches)
+                _Recorded(paths.head, paths.batch, paths.share, self._features(compiled, source, paths), paths.batches)
             )
         return found
 
-    def _features(self, plan: Plan, source: int, paths: HeadPaths) -> np.ndarray:
+    def _features(self, compiled: CompiledScene, source: int, paths: HeadPaths) -> np.ndarray:
         columns = np.zeros((len(paths.head), len(self.parameters)), np.float32)
         for k, parameter in enumerate(self.parameters):
-            rows = touched(parameter, plan)
+            rows = touched(parameter, compiled)
             if rows.surfaces:
                 columns[:, k] = paths.passes[:, list(rows.surfaces)].sum(axis=1)
             elif rows.medium is not None:

@@ -17,7 +17,7 @@ from enum import StrEnum
 import numpy as np
 
 from underlit.lowering.fixtures import group_name, source_name
-from underlit.lowering.world import Plan
+from underlit.lowering.world import CompiledScene
 from underlit.photometry.lens import Lens, LensKind
 from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
@@ -157,9 +157,9 @@ def beam_deg_of(exponent: float) -> float:
 
 
 # -- what a scene has -------------------------------------------------------------------------------------------
-def parameters_of(scene: Scene, plan: Plan) -> tuple[Parameter, ...]:
+def parameters_of(scene: Scene, compiled: CompiledScene) -> tuple[Parameter, ...]:
     """Everything in a scene that a fit may change; `plan`: the scene lowered with its lid on."""
-    return tuple([*_of_fixtures(scene, plan), *_of_lid(scene), *_of_walls(scene), *_of_water(scene)])
+    return tuple([*_of_fixtures(scene, compiled), *_of_lid(scene), *_of_walls(scene), *_of_water(scene)])
 
 
 def makes(scene: Scene) -> list[tuple[Fixture, ...]]:
@@ -178,12 +178,12 @@ def makes(scene: Scene) -> list[tuple[Fixture, ...]]:
     return [tuple(fixtures) for _, fixtures in groups]
 
 
-def _of_fixtures(scene: Scene, plan: Plan) -> Iterator[Parameter]:
+def _of_fixtures(scene: Scene, compiled: CompiledScene) -> Iterator[Parameter]:
     for fixtures in makes(scene):
         names = tuple(fixture.name for fixture in fixtures)
-        sources = tuple(i for i, source in enumerate(plan.sources) if source.fixture in names)
+        sources = tuple(i for i, source in enumerate(compiled.sources) if source.fixture in names)
         yield Parameter(Kind.OUTPUT, 1.0, names, sources)
-        beam, lens = _beam_sources(fixtures, plan), own_lens(fixtures[0])
+        beam, lens = _beam_sources(fixtures, compiled), own_lens(fixtures[0])
         if beam and lens is not None:
             yield Parameter(Kind.BEAM, beam_deg_of(lens.exponent), names, beam)
 
@@ -198,7 +198,7 @@ def own_lens(fixture: Fixture) -> Lens | None:
     return lens if lens is not None and lens.kind is LensKind.COSINE_POWER else None
 
 
-def _beam_sources(fixtures: tuple[Fixture, ...], plan: Plan) -> tuple[int, ...]:
+def _beam_sources(fixtures: tuple[Fixture, ...], compiled: CompiledScene) -> tuple[int, ...]:
     """Sources whose LEDs have the fixture's own lens."""
     if own_lens(fixtures[0]) is None:
         return ()
@@ -210,7 +210,7 @@ def _beam_sources(fixtures: tuple[Fixture, ...], plan: Plan) -> tuple[int, ...]:
         for k, group in enumerate(fixture.led_groups(channel))
         if group.lens == fixture.lens_shape(channel)
     }
-    return tuple(i for i, source in enumerate(plan.sources) if source.name in wanted)
+    return tuple(i for i, source in enumerate(compiled.sources) if source.name in wanted)
 
 
 def _of_lid(scene: Scene) -> Iterator[Parameter]:
@@ -260,9 +260,9 @@ class Touched:
     medium: int | None = None
 
 
-def touched(parameter: Parameter, plan: Plan) -> Touched:
+def touched(parameter: Parameter, compiled: CompiledScene) -> Touched:
     """What a parameter changes in a plan; nothing for a lid that is off."""
-    by_name = {mesh.name: mesh.surface for mesh in plan.plain_meshes}
+    by_name = {mesh.name: mesh.surface for mesh in compiled.plain_meshes}
 
     def of(names: list[str]) -> tuple[int, ...]:
         return tuple(sorted({by_name[name] for name in names if name in by_name}))
@@ -272,11 +272,13 @@ def touched(parameter: Parameter, plan: Plan) -> Touched:
     if parameter.kind is Kind.GROWTH:
         return Touched(of([f"{side} pane, wet inside" for side in parameter.of]))
     if parameter.kind is Kind.BACKING:
-        opaque = plan.tables.surfaces["kind"] == 0
+        opaque = compiled.tables.surfaces["kind"] == 0
         found = of([name for side in parameter.of for name in (f"{side} pane, outside", f"{side} sheet")])
         return Touched(tuple(i for i in found if opaque[i]))
     if parameter.kind is Kind.TINT:
-        return Touched(medium=int(np.flatnonzero(plan.tables.media["bucket"] == plan.buckets.index("water"))[0]))
+        return Touched(
+            medium=int(np.flatnonzero(compiled.tables.media["bucket"] == compiled.buckets.index("water"))[0])
+        )
     return Touched()
 
 
@@ -287,14 +289,14 @@ def tint_shape(slope_per_nm: float) -> np.ndarray:
     return np.exp(-slope_per_nm * (PAR_WAVELENGTHS_NM - 440.0))
 
 
-def with_values(plan: Plan, parameters: tuple[Parameter, ...], u: np.ndarray) -> Tables:
+def with_values(compiled: CompiledScene, parameters: tuple[Parameter, ...], u: np.ndarray) -> Tables:
     """The plan's tables with the parameters at u, as the scene with those values would be lowered (output apart)."""
-    tables = plan.tables._replace(
-        surfaces=plan.tables.surfaces.copy(), optics=plan.tables.optics.copy(), sources=plan.tables.sources.copy(),
-        reflectance=plan.tables.reflectance.copy(),
+    tables = compiled.tables._replace(
+        surfaces=compiled.tables.surfaces.copy(), optics=compiled.tables.optics.copy(), sources=compiled.tables.sources.copy(),
+        reflectance=compiled.tables.reflectance.copy(),
     )  # fmt: skip
     for parameter, number in zip(parameters, u, strict=True):
-        value, rows = parameter.value_of(float(number)), touched(parameter, plan)
+        value, rows = parameter.value_of(float(number)), touched(parameter, compiled)
         for i in rows.surfaces:
             if parameter.kind is Kind.BACKING:
                 tables.reflectance[i] *= value / tables.reflectance[i].mean()

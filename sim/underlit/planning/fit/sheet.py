@@ -63,7 +63,7 @@ def reading_sheet(
     """The scene's own spots, and those that would tell most of its parameters, `rows` in all or as many as it has
     spots."""
     lowered = as_described(scene)
-    parameters = parameters_of(scene, lowered.plan)
+    parameters = parameters_of(scene, lowered.compiled)
     u = np.array([p.u_start for p in parameters])
     own = [scene.spot_centre_m(spot) for spot in scene.spots]
     spare = [place for place in candidates(scene, lowered.plantings) if all(math.dist(place, o) > NEAR_M for o in own)]

@@ -15,7 +15,7 @@ import numpy as np
 
 from underlit.backends.cpu import available_threads
 from underlit.lowering.scene import lower
-from underlit.planning.suggest.search_space import Freedom, Hanging, Kind, scene_with
+from underlit.planning.suggest.search_space import Hanging, Kind, SearchSpace, scene_with
 from underlit.run import Traced, trace
 from underlit.scene import Scene
 from underlit.scene.checks.scene import check_scene
@@ -50,9 +50,9 @@ class Response:
 
 def channel_response(traced: Traced, zones: Sequence[str]) -> tuple[tuple[tuple[str, str], ...], np.ndarray]:
     """Fixture and name of each channel, and the PPFD it gives each zone at full power, (channels, zones) [umol/m2/s]."""
-    sources = traced.lowered.plan.sources
+    sources = traced.lowered.compiled.sources
     full = traced.result.dimmed({source.name: 1.0 for source in sources}).zone_values_by_source()
-    names = [zone.name for zone in traced.lowered.plan.zones]
+    names = [zone.name for zone in traced.lowered.compiled.zones]
     chosen = full[:, [names.index(zone) for zone in zones]]
     keys = list(dict.fromkeys((source.fixture, source.channel) for source in sources))
     summed = np.zeros((len(keys), len(zones)))
@@ -85,7 +85,7 @@ def places_for(scene: Scene, kind: Kind, *, turned: bool) -> np.ndarray | None:
     return np.linspace(body_width / 2, across - body_width / 2, PLACES if room > 4 * _CLOSE_M else 3)
 
 
-def heights_for(scene: Scene, kind: Kind, freedom: Freedom, *, turned: bool, lid: bool) -> np.ndarray:
+def heights_for(scene: Scene, kind: Kind, freedom: SearchSpace, *, turned: bool, lid: bool) -> np.ndarray:
     """Heights over the rim at which it may hang, nodes (h,) [m], lower ones closer together; empty where none is free."""
     low, high = freedom.above_rim_m
     places = places_for(scene, kind, turned=turned)
@@ -110,7 +110,7 @@ def trace_responses(
     scene: Scene,
     zones: Sequence[str],
     asked: Sequence[tuple[Kind, bool, bool]],
-    freedom: Freedom,
+    freedom: SearchSpace,
     *,
     seed: int,
     threads: int | None,

@@ -35,7 +35,7 @@ USUAL_ORDER = tuple(Weigh)
 
 
 @dataclass(frozen=True)
-class Freedom:
+class SearchSpace:
     """What may change. lights: fixtures that may be bought, by their names in the catalogue or scene files; most: fixtures at
     once; above_rim_m: lowest and highest hanging; turned: front to back too; channels_apart: change a fixture's mix of
     channels too, and so its colour; prices: of one, by name, in any currency.
@@ -96,7 +96,7 @@ class Hanging:
     places_m: tuple[float, ...]
 
 
-def kinds_of(scene: Scene, freedom: Freedom) -> list[Kind]:
+def kinds_of(scene: Scene, freedom: SearchSpace) -> list[Kind]:
     """The scene's own kinds of fixture, then those that may be bought. What clips on is left where it is.
 
     Raises SuggestError where a price names none of them, or where there is nothing to hang.

@@ -15,7 +15,7 @@ from underlit.planning.suggest.conflicts import OutOfReach, TooAlike, conflicts
 from underlit.planning.suggest.dimming import Bands
 from underlit.planning.suggest.responses import Response, full_power_trace, places_for, trace_responses
 from underlit.planning.suggest.search import Found, search
-from underlit.planning.suggest.search_space import Freedom, Kind, SuggestError, Weigh, kinds_of, scene_with
+from underlit.planning.suggest.search_space import Kind, SearchSpace, SuggestError, Weigh, kinds_of, scene_with
 from underlit.planning.suggest.suggestion import Question, Suggestion, as_set, headroom_class, set_best, verified
 from underlit.run import Traced
 from underlit.scene import Scene, tank_uncertainty
@@ -60,7 +60,7 @@ class Suggestions:
 
 def suggest(
     scene: Scene,
-    freedom: Freedom | None = None,
+    freedom: SearchSpace | None = None,
     *,
     seed: int = 1,
     photons: int = FULL_PHOTONS,
@@ -72,7 +72,7 @@ def suggest(
     The same bits for the same seed on the same kind of machine and versions. Raises SuggestError where nothing can be asked
     (no zone with a band, no light), LoweringError where the scene cannot be built.
     """
-    freedom, started = freedom or Freedom(), time.perf_counter()
+    freedom, started = freedom or SearchSpace(), time.perf_counter()
     tell = progress or (lambda state: None)
     zones, bands = wanted(scene)
     if not scene.fixtures:
@@ -119,11 +119,11 @@ def wanted(scene: Scene) -> tuple[tuple[str, ...], Bands]:
 
 def _as_dimmed(scene: Scene, traced: Traced) -> dict[tuple[str, str], float]:
     levels = dimming(scene)
-    return {(source.fixture, source.channel): levels[source.name] for source in traced.lowered.plan.sources}
+    return {(source.fixture, source.channel): levels[source.name] for source in traced.lowered.compiled.sources}
 
 
 def _choices(
-    scene: Scene, kinds: Sequence[Kind], freedom: Freedom
+    scene: Scene, kinds: Sequence[Kind], freedom: SearchSpace
 ) -> tuple[list[tuple[Kind, bool, bool]], list[tuple[str, str]]]:
     """Kinds, turned or not, under the lid or not, that fit; and those that do not, with the reason."""
     lids = [True, False] if scene.lid is not None and freedom.lid_may_go else [True]
@@ -137,7 +137,7 @@ def _choices(
     return asked, left_out
 
 
-def _best_of_each(scene: Scene, responses: Sequence[Response], bands: Bands, freedom: Freedom) -> list[Found]:
+def _best_of_each(scene: Scene, responses: Sequence[Response], bands: Bands, freedom: SearchSpace) -> list[Found]:
     """The best of every kind, way and number that can hang there, and a few more of the very best; those to verify."""
     firsts: list[Found] = []
     more: dict[int, list[Found]] = {}

@@ -130,7 +130,7 @@ def as_set(
     asked: Question, traced: Traced, hanging: Hanging | None, shares: dict[tuple[str, str], float]
 ) -> Suggestion:
     """What given shares of full power, by fixture and channel, do."""
-    sources = traced.lowered.plan.sources
+    sources = traced.lowered.compiled.sources
     result = traced.result.dimmed({source.name: shares[source.fixture, source.channel] for source in sources})
     built = traced.lowered.scene
     reports = {report.name: report for report in zone_reports(traced.lowered, result)}

@@ -310,8 +310,8 @@ def panels(made: Comparison) -> list[Panel]:
     shown = []
     for k, c in enumerate(made.candidates):
         outlines = tuple(p.outline for p in c.places[1:] if p.outline)
-        grid = c.result.plan.bed_map
-        if k == 0 or grid is None or not same_cells(grid, first.plan.bed_map):
+        grid = c.result.compiled.bed_map
+        if k == 0 or grid is None or not same_cells(grid, first.compiled.bed_map):
             words = "" if k == 0 else "another tank size: no difference map"
             shown.append(Panel(c.name, c.result, None, words, outlines))
             continue

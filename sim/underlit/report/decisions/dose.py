@@ -189,7 +189,7 @@ def settings_card(made: Dose) -> Card:
     inside = " x ".join(f"{100 * m:.0f}" for m in scene.tank.inside_m)
     inches = " x ".join(f"{m / 0.0254:.0f}" for m in scene.tank.inside_m)
     over = "with a lid" if scene.lid is not None else "under a hood" if scene.hood is not None else "no lid"
-    grid = made.result.plan.bed_map
+    grid = made.result.compiled.bed_map
     assert grid is not None
     bed = patch_means(made.result.bed().value, PATCH_M / grid.spacing[0], PATCH_M / grid.spacing[1])
     zones, outlines = _card_zones(made)

@@ -97,7 +97,7 @@ def write_reading_sheet(sheet: Sheet, path: Path, paper: Paper, *, foot: str = F
     written = write_sheet(
         replace(sheet_page(sheet), foot=foot),
         _drawing(sheet),
-        hardscape_footprints(sheet.lowered.plan.meshes),
+        hardscape_footprints(sheet.lowered.compiled.meshes),
         paper,
         path,
     )

@@ -163,7 +163,7 @@ def _pictures(traced: Traced, reports: list[ZoneReport], summary: dict[str, Any]
                 found[name] = _address(path)
             return told
 
-        draw("layout", lambda path: write_layout(lowered.plan.meshes, overlay(lowered), path))
+        draw("layout", lambda path: write_layout(lowered.compiled.meshes, overlay(lowered), path))
         draw("plan", lambda path: write_plan_map(result, marks, path))
         draw("sections", lambda path: write_sections(result, marks, path))
         found["why"] = draw("view", lambda path: write_still(result, marks, path))

@@ -131,7 +131,7 @@ def _hatch(axes: Axes, mask: np.ndarray, extent: Sequence[float]) -> None:
 
 
 def _grid(panel: Panel) -> Any:
-    grid = panel.result.plan.bed_map
+    grid = panel.result.compiled.bed_map
     if grid is None:
         raise KeyError(f"{panel.name}: this world has no map of the bed")
     return grid

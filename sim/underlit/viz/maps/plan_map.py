@@ -58,9 +58,9 @@ def draw_plan_map(result: Result, overlay: Overlay) -> Figure:
 def _draw(result: Result, overlay: Overlay, key_lines: int) -> tuple[Figure, int]:
     """The figure with room for a key of so many lines, and how many lines the key came to have."""
     found = result.bed()
-    grid = result.plan.bed_map
+    grid = result.compiled.bed_map
     assert grid is not None
-    footprints = overlay.hardscape if overlay.hardscape is not None else hardscape_footprints(result.plan.meshes)
+    footprints = overlay.hardscape if overlay.hardscape is not None else hardscape_footprints(result.compiled.meshes)
     (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
     extent = (x0, x0 + nx * dx, y0, y0 + ny * dy)
     values = patch_means(found.value, PATCH_M / dx, PATCH_M / dy)
@@ -71,7 +71,7 @@ def _draw(result: Result, overlay: Overlay, key_lines: int) -> tuple[Figure, int
     shown = np.ma.masked_invalid(values)
     image = axes.imshow(shown, origin="lower", extent=extent, cmap=colour_map(), vmin=vmin, vmax=vmax, zorder=1)
     drawn = _contours(axes, values, grid.origin, grid.spacing, vmax)
-    ground = ground_outline(result.plan.meshes) or overlay.inside
+    ground = ground_outline(result.compiled.meshes) or overlay.inside
     _within_panes(axes, overlay, ground, [image] if drawn is None else [image, drawn])
     _footprints(axes, footprints)
     _bar(figure, axes, image, bool(np.nanmax(values, initial=0.0) > vmax))

@@ -78,7 +78,7 @@ def _panel(axes: Axes, found: PlantMap, place: PlantPlace, length: float, depth:
                     Rectangle((c * wide, r * high), wide, high, fc="none", ec="#6b5a1e", hatch=_HATCH[fit], lw=0)
                 )
     _edges(axes, place.fit, wide, high)
-    for footprint in hardscape_footprints(found.traced.result.plan.meshes):
+    for footprint in hardscape_footprints(found.traced.result.compiled.meshes):
         for outline in footprint.outlines:
             axes.add_patch(Polygon(np.array(outline), fc="none", ec=HARDSCAPE_LINE, lw=1.2))
     _figures(axes, place, wide, high)

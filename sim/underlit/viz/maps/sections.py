@@ -30,7 +30,7 @@ def write_sections(result: Result, overlay: Overlay, path: str | Path) -> None:
 
 def draw_sections(result: Result, overlay: Overlay) -> Figure:
     """Sections through the middle of the tank: along, seen from the front, and across, seen from the right."""
-    grid = result.plan.planes
+    grid = result.compiled.planes
     found = result.planes().value
     assert grid is not None
     level = overlay.water_level or overlay.height

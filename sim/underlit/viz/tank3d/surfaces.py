@@ -55,7 +55,7 @@ def planes_grid(result: Result) -> pyvista.ImageData:
     """The light planes as points at cell centres and plane heights; NaN where no light can reach."""
     import pyvista
 
-    grid = result.plan.planes
+    grid = result.compiled.planes
     if grid is None:
         raise KeyError("this world has no light planes")
     (x0, y0, z0), (dx, dy, dz) = grid.origin, grid.spacing
@@ -71,7 +71,7 @@ def bed_from_map(result: Result) -> tuple[Mesh, np.ndarray] | None:
 
     Values are those of the plan map: means over a meter head's size, NaN where no light can reach.
     """
-    grid, made = result.plan.bed_map, bed_cells(result)
+    grid, made = result.compiled.bed_map, bed_cells(result)
     if grid is None or made is None:
         return None
     values = patch_means(result.bed().value, PATCH_M / grid.spacing[0], PATCH_M / grid.spacing[1])
@@ -83,8 +83,8 @@ def bed_cells(result: Result) -> tuple[Mesh, np.ndarray] | None:
 
     Cells end at the bed's own edge and at those of terraces. None without a map or a bed.
     """
-    grid = result.plan.bed_map
-    beds = [m for m in result.plan.meshes if m.role is Role.BED and has_the_map(m)]
+    grid = result.compiled.bed_map
+    beds = [m for m in result.compiled.meshes if m.role is Role.BED and has_the_map(m)]
     if grid is None or not beds:
         return None
     (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
@@ -147,7 +147,7 @@ def to_multiblock(result: Result) -> pyvista.MultiBlock:
     import pyvista
 
     blocks = pyvista.MultiBlock()
-    for mesh in result.plan.meshes:
+    for mesh in result.compiled.meshes:
         data = valued_poly_data(result, mesh) if mesh.role in VALUED else poly_data(mesh)
         blocks.append(data, f"{mesh.role.value}: {mesh.name}")
     bed = bed_cells(result)
@@ -156,7 +156,7 @@ def to_multiblock(result: Result) -> pyvista.MultiBlock:
         data.cell_data[PPFD] = found.value.reshape(-1)[cell]
         data.cell_data[PPFD_ERROR] = found.standard_error.reshape(-1)[cell]
         blocks.append(data, "substrate map")
-    if result.plan.planes is not None:
+    if result.compiled.planes is not None:
         blocks.append(planes_grid(result), "light planes")
     return blocks
 

@@ -54,13 +54,13 @@ class TankScene:
 def build_scene(result: Result, limits: tuple[float, float] | None = None) -> TankScene:
     """Colour all surfaces that carry a value. limits: range of the colour map (found from the values by default)."""
     bed = bed_from_map(result)
-    mapped = [m.name for m in result.plan.meshes if bed is not None and m.role is Role.BED and has_the_map(m)]
-    drawn = [m for m in result.plan.meshes if m.role in VALUED and m.name not in mapped]
+    mapped = [m.name for m in result.compiled.meshes if bed is not None and m.role is Role.BED and has_the_map(m)]
+    drawn = [m for m in result.compiled.meshes if m.role in VALUED and m.name not in mapped]
     values = {m.name: shown_values(result, m) for m in drawn}
     together = np.concatenate([*values.values(), *([bed[1]] if bed is not None else [])] or [np.zeros(0)])
     vmin, vmax = limits or colour_range(together)
     scene = TankScene(vmin, vmax, bool(np.nanmax(together, initial=0.0) > vmax))
-    for mesh in result.plan.meshes:
+    for mesh in result.compiled.meshes:
         data = poly_data(mesh)
         if mesh.role not in VALUED:
             scene.others.append((mesh, data))
@@ -68,12 +68,14 @@ def build_scene(result: Result, limits: tuple[float, float] | None = None) -> Ta
         if mesh.name not in mapped:
             _colour(data, values[mesh.name], vmin, vmax)
             scene.valued.append((mesh, data))
-        panes = panes_inside(result.plan.meshes) if mesh.name in mapped else []
+        panes = panes_inside(result.compiled.meshes) if mesh.name in mapped else []
         if panes:
             side = bed_against(panes, mesh)
             scene.others.append((side, poly_data(side)))
         elif mesh.role is Role.BED:
-            scene.others.extend((side, poly_data(side)) for side in bed_sides(mesh, floor_of(mesh, result.plan.meshes)))
+            scene.others.extend(
+                (side, poly_data(side)) for side in bed_sides(mesh, floor_of(mesh, result.compiled.meshes))
+            )
     if bed is not None:
         data = poly_data(bed[0])
         _colour(data, bed[1], vmin, vmax)

@@ -87,7 +87,7 @@ class Window:
         plotter.enable_anti_aliasing("ssaa")
         window = cls(plotter, build_scene(result))
         window._add_bodies()
-        if result.plan.planes is not None:
+        if result.compiled.planes is not None:
             window.grid = planes_grid(result)
             window._add_sliders()
         window._add_boxes()

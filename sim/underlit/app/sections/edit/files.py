@@ -7,7 +7,7 @@ from typing import Any
 from nicegui import events, run, ui
 
 from underlit.app import uploads
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.app.sections.edit.start import Start
 from underlit.app.sections.names import another_name
 
@@ -15,7 +15,7 @@ from underlit.app.sections.names import another_name
 class Files:
     """A menu in the top line and its dialogs."""
 
-    def __init__(self, bench: Bench, start: Start) -> None:
+    def __init__(self, bench: Page, start: Start) -> None:
         self._bench = bench
         with ui.button("Files").props('flat dense no-caps aria-haspopup="menu"'), ui.menu():
             ui.menu_item("New tank ...", start.open)

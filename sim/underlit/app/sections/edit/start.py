@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from nicegui import ui
 
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.app.sections.names import entries
 from underlit.catalogue import Kind, load_catalogue
 from underlit.scene import Need
@@ -98,7 +98,7 @@ def _inside(tank: str) -> tuple[float, float]:
 class Start:
     """The questions, in a dialog that opens for someone with nothing on the desk."""
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: Page) -> None:
         self._bench, self._answers = bench, Answers()
         with (
             ui.dialog().props('persistent aria-label="A tank in a minute"') as self._dialog,

@@ -7,7 +7,7 @@ from typing import Any
 from nicegui import ui
 
 from underlit.app.light import Light
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.app.session import Side, Variant
 from underlit.app.view import TankView
 from underlit.planning.candidates import Candidate, candidate
@@ -20,7 +20,7 @@ from underlit.run import Traced
 class Beside:
     """A card that is there while the desk has two variants."""
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: Page) -> None:
         self._bench = bench
         self._shape: Any = None
         self._light: Any = None

@@ -6,7 +6,7 @@ from nicegui import ui
 
 from underlit.app.heavy.jobs import Jobs
 from underlit.app.heavy.papers import card_work
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.app.sections.card import Card
 from underlit.app.sections.light.verdicts import WORDS
 from underlit.app.sections.pieces import file_name, numbers, refused, sentences
@@ -24,7 +24,7 @@ class Day(Card):
     title = "Light of a day, cost of a year"
     opened = False
 
-    def __init__(self, bench: Bench, jobs: Jobs) -> None:
+    def __init__(self, bench: Page, jobs: Jobs) -> None:
         super().__init__(bench)
         self._open = False
         self.details.on(

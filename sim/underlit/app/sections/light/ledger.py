@@ -5,7 +5,7 @@ from __future__ import annotations
 from nicegui import ui
 
 from underlit.app.light import Light
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
 from underlit.scene import Assumption
 from underlit.scene.assumptions.scene import assumptions
@@ -14,7 +14,7 @@ from underlit.scene.assumptions.scene import assumptions
 class Where:
     """Ledger and assumptions."""
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: Page) -> None:
         self._bench = bench
         with ui.element("details").classes("card where"):
             with ui.element("summary").classes("heading"):

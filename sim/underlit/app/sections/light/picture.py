@@ -9,7 +9,7 @@ from nicegui import ui
 
 from underlit.app.document import Document
 from underlit.app.fields import Range
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.app.sections.edit.zones import next_spot
 from underlit.app.view import TankView
 from underlit.scene import Plants
@@ -21,7 +21,7 @@ PLANES = {"none": "no light plane", "level": "level plane", "upright": "upright 
 class Picture:
     """3D view and its bar."""
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: Page) -> None:
         self._bench = bench
         self._shape: Any = None
         self._light: Any = None
@@ -158,7 +158,7 @@ class Picture:
         document.set(table, index, key, value=[bench.length_text(x + dx), bench.length_text(y + dy)])
 
 
-def _shift_outline(document: Document, table: str, index: int, key: str, bench: Bench, dx: float, dy: float) -> None:
+def _shift_outline(document: Document, table: str, index: int, key: str, bench: Page, dx: float, dy: float) -> None:
     """Move a planting: all corners of its outline, or the middle of its circle."""
     from underlit.units import parse_length
 

@@ -6,7 +6,7 @@ from nicegui import ui
 
 from underlit.app.heavy.jobs import Jobs
 from underlit.app.heavy.papers import PlantAnswer, plants_work
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.app.sections.card import Card
 from underlit.app.sections.names import entries
 from underlit.app.sections.pieces import image, numbers, refused, sentences
@@ -23,7 +23,7 @@ class Planting(Card):
     title = "Where would plants do?"
     opened = False
 
-    def __init__(self, bench: Bench, jobs: Jobs) -> None:
+    def __init__(self, bench: Page, jobs: Jobs) -> None:
         super().__init__(bench)
         self._jobs = jobs
         with self.body.classes("stack"):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from nicegui import ui
 
 from underlit.app.light import Light
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.planning.zones import Verdict, ZoneReport
 
 WORDS = {
@@ -20,7 +20,7 @@ WORDS = {
 class Answers:
     """Zones with verdicts."""
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: Page) -> None:
         self._bench = bench
         with ui.element("div").classes("card"):
             ui.label("Will it grow?").classes("heading").props('role="heading" aria-level="2"')

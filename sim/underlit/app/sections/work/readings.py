@@ -9,7 +9,7 @@ from nicegui import ui
 
 from underlit.app.heavy.fitting import FitAnswer, Row, checked_readings, fit_work, sheet_work
 from underlit.app.heavy.jobs import Jobs
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.app.sections.card import Card
 from underlit.app.sections.pieces import Cell, file_name, image, numbers, other_side, put_beside, refused, sentences
 from underlit.app.sections.work.working import Work, Working
@@ -27,7 +27,7 @@ class Readings(Card):
     title = "Readings at the tank"
     opened = False
 
-    def __init__(self, bench: Bench, jobs: Jobs) -> None:
+    def __init__(self, bench: Page, jobs: Jobs) -> None:
         super().__init__(bench)
         self._jobs = jobs
         self._shown_for: Side | None = None

@@ -8,7 +8,7 @@ from nicegui import ui
 
 from underlit.app.heavy.jobs import Jobs
 from underlit.app.heavy.papers import report_work
-from underlit.app.section import Bench
+from underlit.app.section import Page
 from underlit.app.sections.card import Card
 from underlit.app.sections.pieces import file_name, refused
 from underlit.app.sections.work.working import Work, Working
@@ -22,7 +22,7 @@ class ReportCard(Card):
     title = "Report"
     opened = False
 
-    def __init__(self, bench: Bench, jobs: Jobs) -> None:
+    def __init__(self, bench: Page, jobs: Jobs) -> None:
         super().__init__(bench)
         with self.body.classes("stack"):
             ui.label(

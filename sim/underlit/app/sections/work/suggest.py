@@ -9,7 +9,7 @@ from nicegui import ui
 
 from underlit.app.heavy.jobs import Jobs
 from underlit.app.heavy.suggesting import SuggestAnswer, Way, Wish, own_kinds, suggest_work
-from underlit.app.section import METRES_PER_INCH, Bench
+from underlit.app.section import METRES_PER_INCH, Page
 from underlit.app.sections.card import Card
 from underlit.app.sections.names import entries
 from underlit.app.sections.pieces import Cell, image, numbers, other_side, put_beside, refused, sentences
@@ -29,7 +29,7 @@ class Suggest(Card):
     title = "What would suit better?"
     opened = False
 
-    def __init__(self, bench: Bench, jobs: Jobs) -> None:
+    def __init__(self, bench: Page, jobs: Jobs) -> None:
         super().__init__(bench)
         self._jobs = jobs
         self._shown_for: Side | None = None

@@ -8,7 +8,7 @@ from typing import Any
 from nicegui import ui
 
 from underlit.app.heavy.jobs import Job, Jobs, State
-from underlit.app.section import Bench
+from underlit.app.section import Page
 
 LOOKS_EVERY = 0.4
 """Seconds between looks at work that is under way."""
@@ -21,7 +21,7 @@ class Working:
     """
 
     def __init__(
-        self, bench: Bench, jobs: Jobs, kind: str, label: str, begin: Callable[[], Work | None],
+        self, bench: Page, jobs: Jobs, kind: str, label: str, begin: Callable[[], Work | None],
         show: Callable[[Any], object], *, forget: bool = False,
     ) -> None:  # fmt: skip
         self._bench, self._jobs, self._kind = bench, jobs, kind

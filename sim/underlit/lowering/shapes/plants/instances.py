@@ -38,7 +38,7 @@ class Pattern:
 
 
 @dataclass(frozen=True)
-class Alike:
+class InstanceGroup:
     """Copies of one pattern: origins (n, 3) [m], rotations (n, 3, 3), scales (n,)."""
 
     pattern: Pattern
@@ -69,7 +69,7 @@ class Alike:
         turned = np.einsum("nij,kj->nki", self.rotations, points)
         return turned * self.scales[:, None, None] + self.origins[:, None]
 
-    def chosen(self, which: np.ndarray) -> Alike:
+    def chosen(self, which: np.ndarray) -> InstanceGroup:
         """Some of the copies (index or boolean array)."""
         return replace(
             self, origins=self.origins[which], rotations=self.rotations[which], scales=self.scales[which]
@@ -121,7 +121,7 @@ def copies_at(
     up: FloatArray | None = None,
     sizes: tuple[float, float] = (0.9, 1.1),
     fits: Callable[[FloatArray], np.ndarray] | None = None,
-) -> tuple[tuple[Alike, ...], np.ndarray]:
+) -> tuple[tuple[InstanceGroup, ...], np.ndarray]:
     """Copies at points (n, 3) [m], and which points are left over because their copy would not fit, (n,) bool.
 
     up: direction that each stands along, (n, 3) unit vectors (straight up by default); fits: of outermost points (n, p, 3)
@@ -140,7 +140,7 @@ def copies_at(
     found = []
     for k, pattern in enumerate(patterns):
         mine = np.flatnonzero(which == k)
-        alike = Alike(pattern, points[mine], rotation[mine], size[mine])
+        alike = InstanceGroup(pattern, points[mine], rotation[mine], size[mine])
         if fits is not None and len(mine):
             good = fits(alike.placed(outermost(pattern.shape.vertices)))
             left_over[mine[~good]] = True

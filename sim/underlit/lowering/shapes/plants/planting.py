@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from underlit.lowering.shapes.outline import Ground, inside
-from underlit.lowering.shapes.plants.instances import Alike
+from underlit.lowering.shapes.plants.instances import InstanceGroup
 from underlit.lowering.shapes.plants.leaves import LeafForm, LeafSpread, flatten, grow
 from underlit.lowering.shapes.shape import FloatArray, Shape, ShapeError, face_areas, join, without_degenerate_faces
 
@@ -40,7 +40,7 @@ class Planting:
     stalk_area_m2: float = 0.0
     coverage: float | None = None
     leaf_faces: int = 0
-    copies: tuple[Alike, ...] = ()
+    copies: tuple[InstanceGroup, ...] = ()
 
 
 def require(condition: bool, message: str) -> None:
@@ -157,7 +157,7 @@ def assemble(
     outline_area_m2: float,
     plant_count: int,
     stalks: Shape | None = None,
-    copies: tuple[Alike, ...] = (),
+    copies: tuple[InstanceGroup, ...] = (),
     copied_leaves: int = 0,
     note: str = "",
 ) -> Planting:

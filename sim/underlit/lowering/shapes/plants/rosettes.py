@@ -9,7 +9,7 @@ from enum import Enum
 import numpy as np
 
 from underlit.lowering.shapes.outline import Ground, checked_outline, scatter, shrunk_as_far_as_possible, signed_area
-from underlit.lowering.shapes.plants.instances import PATTERNS, Alike, Beyond, Pattern, copies_at, pattern_of
+from underlit.lowering.shapes.plants.instances import PATTERNS, Beyond, InstanceGroup, Pattern, copies_at, pattern_of
 from underlit.lowering.shapes.plants.leaves import Blade, LeafForm, LeafSpread, grow, leaf_areas
 from underlit.lowering.shapes.plants.planting import (
     DEFAULT_TRIANGLE_BUDGET,
@@ -143,7 +143,7 @@ def rosettes(
     reach = 0.3 * height if kind is not RosetteKind.RIBBON else 0.03
     spots = scatter(shrunk_as_far_as_possible(outline, min(reach, 0.12)), count, rng)
     roots = np.concatenate([spots, height_at(ground, spots[:, 0], spots[:, 1])[:, None]], axis=1)
-    copies: tuple[Alike, ...] = ()
+    copies: tuple[InstanceGroup, ...] = ()
     copied = 0
     if copying:
         patterns = [_pattern(kind, habit, height, leaf_length, rng) for _ in range(PATTERNS)]
@@ -168,7 +168,7 @@ def rosettes(
 def _copied(
     kind: RosetteKind, patterns: list[Pattern], outline: FloatArray, ground: Ground, roots: FloatArray,
     rng: np.random.Generator,
-) -> tuple[tuple[Alike, ...], FloatArray]:  # fmt: skip
+) -> tuple[tuple[InstanceGroup, ...], FloatArray]:  # fmt: skip
     """Copies of patterns at the roots (n, 3) where they fit, and the roots where none does. Ribbons grow straight up."""
     up = None if kind is RosetteKind.RIBBON else across_slope(ground, roots)
     copies, left_over = copies_at(

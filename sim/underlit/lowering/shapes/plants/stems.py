@@ -15,7 +15,7 @@ from underlit.lowering.shapes.outline import (
     shrunk_as_far_as_possible,
     signed_area,
 )
-from underlit.lowering.shapes.plants.instances import PATTERNS, Alike, Beyond, Pattern, copies_at, pattern_of
+from underlit.lowering.shapes.plants.instances import PATTERNS, Beyond, InstanceGroup, Pattern, copies_at, pattern_of
 from underlit.lowering.shapes.plants.leaves import Blade, LeafForm, LeafSpread, grow, leaf_areas
 from underlit.lowering.shapes.plants.planting import (
     DEFAULT_TRIANGLE_BUDGET,
@@ -107,7 +107,7 @@ def stems(
         count = max(1, round(density * area))
     triangles = len(lone) / 40 * habit.form.triangles + 6 * (RINGS - 1)
     target = None if leaf_area_index is None else leaf_area_index * area
-    copies: tuple[Alike, ...] = ()
+    copies: tuple[InstanceGroup, ...] = ()
     roots = _roots(outline, ground, count, habit, rng)
     if beyond is Beyond.COPY and count * triangles > triangle_budget:
         patterns = [_pattern(habit, height, share, rng) for share in (np.arange(PATTERNS) + 0.5) / PATTERNS]
