@@ -125,7 +125,7 @@ def bed_mean(page: Page) -> float:
 
 
 def change(page: Page, label: str, value: str) -> None:
-    """Type into the first field of that label and wait until the desk has taken it: one more step to undo."""
+    """Type into the first field of that label and wait until the session has taken it: one more step to undo."""
     page.get_by_label(label).first.fill(value)
     expect(page.get_by_role("button", name="Undo")).to_be_enabled(timeout=PATIENCE_MS)
 
@@ -134,14 +134,14 @@ def wait_until_kept(app: Served, line: str) -> None:
     """Until a tank kept on the disk has this line."""
     end = time.monotonic() + PATIENCE_SECONDS
     while not any(line in text.splitlines() for text in _kept(app)):
-        assert time.monotonic() < end, f"no desk keeps {line!r}"
+        assert time.monotonic() < end, f"no session keeps {line!r}"
         time.sleep(0.1)
 
 
 def _kept(app: Served) -> Iterator[str]:
-    """Text of every tank in hand, as the desks are kept on the disk."""
-    for desk in app.folder.glob("desks/*/desk.json"):
-        for variant in json.loads(desk.read_text(encoding="utf-8"))["variants"].values():
+    """Text of every tank in hand, as the sessions are kept on the disk."""
+    for session in app.folder.glob("sessions/*/session.json"):
+        for variant in json.loads(session.read_text(encoding="utf-8"))["variants"].values():
             yield variant["texts"][variant["at"]]
 
 

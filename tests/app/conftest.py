@@ -33,7 +33,7 @@ def browser() -> Iterator[Any]:
 
 @pytest.fixture(scope="module")
 def served(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """The app with the bare box on every new desk."""
+    """The app with the bare box on every new session."""
     from browser import SCENES, serve
 
     app = serve(tmp_path_factory.mktemp("app"), SCENES / "bare-box.toml")

@@ -17,7 +17,7 @@ STONE = '[[stone]]\nname = "s"\nat = ["5 cm", "5 cm"]\nmesh = '
 
 
 def checked(text: str, folder: Path) -> None:
-    """Read a text as a desk does."""
+    """Read a text as a session does."""
     path = folder / "A-draft.toml"
     path.write_text(text, encoding="utf-8")
     try:
@@ -71,7 +71,7 @@ def _written(path: Path, text: str) -> Path:
 
 
 def test_adopting_keeps_comments_and_never_writes_over_a_file(tmp_path: Path) -> None:
-    here, there = tmp_path / "desk", tmp_path / "owner"
+    here, there = tmp_path / "session", tmp_path / "owner"
     here.mkdir()
     there.mkdir()
     (here / "root.stl").write_bytes(b"another visitor's root")
@@ -86,7 +86,7 @@ def test_adopting_keeps_comments_and_never_writes_over_a_file(tmp_path: Path) ->
 
 
 def test_scenes_that_lead_back_to_themselves_are_refused(tmp_path: Path) -> None:
-    folder = tmp_path / "desk"
+    folder = tmp_path / "session"
     folder.mkdir()
     loop = _written(tmp_path / "loop.toml", 'base = "loop.toml"\n')
     rack = _written(tmp_path / "rack.toml", '[[rack]]\nname = "r"\nfile = "rack.toml"\nat = ["1 m", "0 m"]\n')
@@ -100,7 +100,7 @@ def test_scenes_that_lead_back_to_themselves_are_refused(tmp_path: Path) -> None
     [
         BARE + STONE + '"/etc/passwd"\n',
         BARE + STONE + '"../secret"\n',
-        BARE + STONE + '"desk/../../secret.stl"\n',
+        BARE + STONE + '"session/../../secret.stl"\n',
         BARE + STONE + '"link.stl"\n',
         BARE + STONE + '"A-draft.toml"\n',
         BARE + STONE + '"missing.stl"\n',
@@ -118,7 +118,7 @@ def test_scenes_that_lead_back_to_themselves_are_refused(tmp_path: Path) -> None
 def test_no_scene_reaches_a_file_outside_its_folder(tmp_path: Path, text: str) -> None:
     """Neither by itself nor by another file that is among the visitor's own."""
     (tmp_path / "secret.stl").write_text("solid secret\nendsolid\n")
-    folder = tmp_path / "desk"
+    folder = tmp_path / "session"
     folder.mkdir()
     (folder / "link.stl").symlink_to(tmp_path / "secret.stl")
     outside = STONE + f'"{tmp_path}/secret.stl"\n'

@@ -1,4 +1,4 @@
-"""The queue of heavy work: one at a time, in order, to be stopped; one desk's fault ends nothing else."""
+"""The queue of heavy work: one at a time, in order, to be stopped; one session's fault ends nothing else."""
 
 from __future__ import annotations
 
@@ -37,10 +37,10 @@ def test_one_at_a_time_in_order_and_the_queue_is_told(jobs: Jobs) -> None:
 
     def slow(job: Job) -> str:
         assert free.wait(PATIENCE_S)
-        order.append(job.desk)
-        return job.desk
+        order.append(job.session)
+        return job.session
 
-    first, second, third = (jobs.ask(desk, "fit", slow) for desk in "abc")
+    first, second, third = (jobs.ask(session, "fit", slow) for session in "abc")
     while first.state is State.WAITING:
         time.sleep(0.01)
     assert [jobs.before(job) for job in (second, third)] == [1, 2]

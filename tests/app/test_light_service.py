@@ -29,25 +29,25 @@ class Heard:
         self.failed: list[tuple[str, int, str]] = []
         self._changed = threading.Condition()
 
-    def order(self, desk: str, revision: int, scene: Scene, watched: Callable[[], bool] = lambda: True) -> Order:
+    def order(self, session: str, revision: int, scene: Scene, watched: Callable[[], bool] = lambda: True) -> Order:
         """An order that tells here."""
 
         def failed(number: int, trouble: str) -> None:
             with self._changed:
-                self.failed.append((desk, number, trouble))
+                self.failed.append((session, number, trouble))
                 self._changed.notify_all()
 
         def found(told: Light) -> None:
             with self._changed:
-                self.found.append((desk, told))
+                self.found.append((session, told))
                 self._changed.notify_all()
 
-        return Order(desk, revision, scene, found, failed, watched)
+        return Order(session, revision, scene, found, failed, watched)
 
     def wait(self, until: Callable[[], bool]) -> None:
         """Wait for something to have been told."""
         with self._changed:
-            assert self._changed.wait_for(until, PATIENCE), (self.failed, [desk for desk, _ in self.found])
+            assert self._changed.wait_for(until, PATIENCE), (self.failed, [session for session, _ in self.found])
 
 
 @pytest.fixture
@@ -62,16 +62,16 @@ def service() -> Iterator[LightService]:
     made.stop()
 
 
-def test_desks_take_turns(service: LightService, scene: Scene) -> None:
+def test_sessions_take_turns(service: LightService, scene: Scene) -> None:
     heard = Heard()
-    for desk in ("one", "two"):
-        service.ask(heard.order(desk, 1, scene))
+    for session in ("one", "two"):
+        service.ask(heard.order(session, 1, scene))
     service.start()
     heard.wait(lambda: len(heard.found) >= 6 or not service.waiting)
-    desks = [desk for desk, _ in heard.found]
-    both = desks[: 2 * min(desks.count("one"), desks.count("two"))]
+    sessions = [session for session, _ in heard.found]
+    both = sessions[: 2 * min(sessions.count("one"), sessions.count("two"))]
     assert both[:4] == ["one", "two", "one", "two"]
-    mine = [told for desk, told in heard.found if desk == "one"]
+    mine = [told for session, told in heard.found if session == "one"]
     assert [told.result.photons for told in mine] == sorted(told.result.photons for told in mine)
     assert mine[-1].worst < mine[0].worst, "the error shrinks"
 
@@ -79,7 +79,7 @@ def test_desks_take_turns(service: LightService, scene: Scene) -> None:
 def test_after_a_first_picture_the_page_has_the_processors(
     service: LightService, scene: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The trace rests; a newer tank does not wait for that, nor does another desk's."""
+    """The trace rests; a newer tank does not wait for that, nor does another session's."""
     monkeypatch.setattr(light, "REST_SECONDS", 3600.0)
     heard = Heard()
     service.ask(heard.order("one", 1, scene))
@@ -90,7 +90,7 @@ def test_after_a_first_picture_the_page_has_the_processors(
     heard.wait(lambda: len(heard.found) == 2)
     service.ask(heard.order("one", 2, scene))
     heard.wait(lambda: len(heard.found) == 3)
-    assert [(desk, told.revision) for desk, told in heard.found] == [("one", 1), ("two", 1), ("one", 2)]
+    assert [(session, told.revision) for session, told in heard.found] == [("one", 1), ("two", 1), ("one", 2)]
     assert service.waiting == 3
 
 
@@ -125,9 +125,9 @@ def test_what_nobody_looks_at_waits(service: LightService, scene: Scene) -> None
     service.ask(heard.order("closed", 1, scene, watched=lambda: False))
     service.ask(heard.order("open", 1, scene))
     service.start()
-    heard.wait(lambda: any(desk == "open" and told.done for desk, told in heard.found))
-    assert {desk for desk, _ in heard.found} == {"open"}
-    heard.wait(lambda: any(desk == "closed" for desk, _ in heard.found))
+    heard.wait(lambda: any(session == "open" and told.done for session, told in heard.found))
+    assert {session for session, _ in heard.found} == {"open"}
+    heard.wait(lambda: any(session == "closed" for session, _ in heard.found))
 
 
 @pytest.mark.parametrize("fault", [LoweringError("no room for the lid"), ZeroDivisionError("planted"), MemoryError()])
@@ -148,12 +148,12 @@ def test_a_fault_stays_with_its_tank(
     service.ask(heard.order("good", 1, scene))
     service.start()
     heard.wait(lambda: bool(heard.failed) and bool(heard.found))
-    (desk, revision, trouble), *others = heard.failed
-    assert (desk, revision) == ("bad", 3)
+    (session, revision, trouble), *others = heard.failed
+    assert (session, revision) == ("bad", 3)
     assert str(fault) in trouble
     assert "\n" not in trouble
     assert not others
-    assert {desk for desk, _ in heard.found} == {"good"}
+    assert {session for session, _ in heard.found} == {"good"}
     service.forget("good")
     assert service.waiting == 0
 

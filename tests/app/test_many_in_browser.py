@@ -101,7 +101,7 @@ def test_twenty_visitors_at_once(browser: Any, tmp_path: Path) -> None:
         for k, page in enumerate(pages):
             wait_for_light(page, 240_000)
             assert page.get_by_label("Over the rim (cm)").first.input_value() == str(6 + k)
-        assert len(list((tmp_path / "desks").iterdir())) == VISITORS
+        assert len(list((tmp_path / "sessions").iterdir())) == VISITORS
         assert app.process.poll() is None
         assert not wrong
     finally:

@@ -24,7 +24,7 @@ LARGEST = 300_000
 def test_pictures_of_the_docs(browser: Any, tmp_path: Path, name: str, size: tuple[int, int], dark: bool) -> None:
     """A planted tank, counted until its picture stands still."""
     folder = Path(os.environ.get("UNDERLIT_PICTURES", tmp_path))
-    app = serve(tmp_path / "desks", SCENES / "under-the-wood.toml")
+    app = serve(tmp_path / "sessions", SCENES / "under-the-wood.toml")
     try:
         with visit(browser, app.address, *size) as page:
             wait_for_light(page)

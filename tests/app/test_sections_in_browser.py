@@ -71,7 +71,7 @@ def test_readings_are_fitted_and_the_corrected_tank_stands_beside(browser: Any, 
         assert "output of clip light" in said
         assert re.search(r"4 readings used|3 readings used, 1 set aside", said)
         assert "Next reading that would tell most" in said
-        card.get_by_role("button", name="Put the corrected tank on the desk as tank B").click()
+        card.get_by_role("button", name="Put the corrected tank on the session as tank B").click()
         told = page.get_by_text(re.compile(r"Tank B against Tank A: lifts"))
         told.wait_for(timeout=PATIENCE_MS)
         low, high = re.search(r"whole bed from ([\d.]+) to ([\d.]+)", told.inner_text()).groups()  # type: ignore[union-attr]

@@ -32,16 +32,16 @@ def test_names_lose_what_means_something_to_a_file_system(name: str, kept: str |
         assert safe_name(name) == kept
 
 
-@pytest.mark.parametrize("name", ["../../x.obj", "/tmp/x.obj", "x\0.obj", "a" * 3000 + ".obj", "desk.json.obj"])
+@pytest.mark.parametrize("name", ["../../x.obj", "/tmp/x.obj", "x\0.obj", "a" * 3000 + ".obj", "session.json.obj"])
 def test_what_is_brought_stays_in_its_folder(tmp_path: Path, name: str) -> None:
-    folder = tmp_path / "desks" / "visitor"
+    folder = tmp_path / "sessions" / "visitor"
     folder.mkdir(parents=True)
     kept = keep(folder, name, PYRAMID)
     assert (folder / kept).is_file()
     assert [path for path in tmp_path.rglob("*") if path.is_file()] == [folder / kept], "nothing anywhere else"
 
 
-@pytest.mark.parametrize("name", ["desk.json", "A-draft.toml", "x.py", "x.stl.exe", "x", "secret"])
+@pytest.mark.parametrize("name", ["session.json", "A-draft.toml", "x.py", "x.stl.exe", "x", "secret"])
 def test_other_kinds_are_not_taken(tmp_path: Path, name: str) -> None:
     with pytest.raises(UploadError, match="this takes"):
         keep(tmp_path, name, b"x")

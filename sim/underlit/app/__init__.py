@@ -1,7 +1,7 @@
 """The browser app: a page on this machine that shows a tank and its light, and lets people change both.
 
-    pages -> sections, view -> desk -> light, document -> blobs
+    page -> sections, view -> session -> light, document -> blobs
 
-`desk.py` is one visitor's work; `light.py` traces for all desks in turn; `blobs.py` packs shapes and light for the browser;
-`view/` is the one component of our own. Needs the `app` extra.
+`session.py` is one visitor's work; `light.py` traces for all sessions in turn; `blobs.py` packs shapes and light for the
+browser; `view/` is the one component of our own. Needs the `app` extra.
 """

@@ -68,8 +68,8 @@ class Range(ui.element):
 class Fields:
     """The inputs of one section. They are kept while the scene has the same parts, so the keyboard keeps its place."""
 
-    def __init__(self, bench: Page) -> None:
-        self.bench = bench
+    def __init__(self, page: Page) -> None:
+        self.page = page
         self._followers: list[Callable[[Scene], object]] = []
 
     def clear(self) -> None:
@@ -78,28 +78,28 @@ class Fields:
 
     def follow(self) -> None:
         """Show what the scene says now."""
-        scene = self.bench.scene
+        scene = self.page.scene
         if scene is not None:
             for follower in self._followers:
                 follower(scene)
 
     def says(self, *path: Key) -> Say:
         """A function that says a value at a path of the scene."""
-        return lambda value: self.bench.set(*path, value=value)
+        return lambda value: self.page.set(*path, value=value)
 
     # -- kinds of input -------------------------------------------------------------------------------------
     def length(
         self, label: str, read: Read, say: Say, *, least: float = 0.0, most: float = 3.0, may_be_empty: bool = False
     ) -> ui.number:
         """A length in the user's unit: read gives metres or None, say takes a text such as "5 cm", None if that may be."""
-        bench = self.bench
+        page = self.page
 
         def shown(scene: Scene) -> float | None:
             metres = read(scene)
-            return None if metres is None else bench.shown_length(metres)
+            return None if metres is None else page.shown_length(metres)
 
-        limits = Limits(bench.shown_length(least), bench.shown_length(most), 0.25 if bench.inches else 0.5)
-        field = self._number(f"{label} ({bench.desk.units})", shown, lambda v: say(bench.typed_length(v)), limits)
+        limits = Limits(page.shown_length(least), page.shown_length(most), 0.25 if page.inches else 0.5)
+        field = self._number(f"{label} ({page.session.units})", shown, lambda v: say(page.typed_length(v)), limits)
         if may_be_empty:
             field.on_value_change(
                 lambda event: say(None) if event.value is None and self._held(read) is not None else None
@@ -129,9 +129,9 @@ class Fields:
     def _say_one(
         self, read: Callable[[Scene], Sequence[float]], say: Callable[[list[str]], Any], axis: int, text: str
     ) -> None:
-        scene = self.bench.scene
+        scene = self.page.scene
         if scene is not None:
-            texts = [self.bench.length_text(metres) for metres in read(scene)]
+            texts = [self.page.length_text(metres) for metres in read(scene)]
             texts[axis] = text
             say(texts)
 
@@ -150,12 +150,12 @@ class Fields:
         field.on("blur", lambda: field.set_value(self._held(read)) if field.value is None else None)
 
     def _held(self, read: Read) -> Any:
-        scene = self.bench.scene
+        scene = self.page.scene
         return None if scene is None else read(scene)
 
     def _number(self, label: str, read: Read, say: Say, limits: Limits) -> ui.number:
         def said(event: Any) -> None:
-            scene = self.bench.scene
+            scene = self.page.scene
             held = read(scene) if scene else None
             if event.value is None or (held is not None and abs(float(event.value) - held) < CLOSE):
                 return
@@ -173,7 +173,7 @@ class Fields:
         """One of several: options by value; what holds is shown even where it is none of them."""
 
         def said(event: Any) -> None:
-            scene = self.bench.scene
+            scene = self.page.scene
             if scene is not None and event.value != read(scene):
                 say(event.value)
 
@@ -192,7 +192,7 @@ class Fields:
         """Yes or no."""
 
         def said(event: Any) -> None:
-            scene = self.bench.scene
+            scene = self.page.scene
             if scene is not None and bool(event.value) != bool(read(scene)):
                 say(bool(event.value))
 
@@ -223,7 +223,7 @@ class Fields:
         """A line of text."""
 
         def said(event: Any) -> None:
-            scene = self.bench.scene
+            scene = self.page.scene
             if scene is not None and event.value != read(scene):
                 say(event.value)
 
@@ -233,5 +233,5 @@ class Fields:
 
     def _follow(self, show: Callable[[Scene], object]) -> None:
         self._followers.append(show)
-        if self.bench.scene is not None:
-            show(self.bench.scene)
+        if self.page.scene is not None:
+            show(self.page.scene)

@@ -22,7 +22,7 @@ COOKIE = "underlit_token"
 
 @dataclass(frozen=True)
 class Where:
-    """Address to serve on; folder: where desks are kept; token: asked of visitors, None on this machine only."""
+    """Address to serve on; folder: where sessions are kept; token: asked of visitors, None on this machine only."""
 
     host: str
     port: int

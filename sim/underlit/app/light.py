@@ -1,6 +1,6 @@
-"""One tracing thread for all desks: each has at most one tank in work, and they take turns step by step.
+"""One tracing thread for all sessions: each has at most one tank in work, and they take turns step by step.
 
-A newer tank of a desk cancels its older one, under way or waiting. What is found is handed over condensed, ready to answer
+A newer tank of a session cancels its older one, under way or waiting. What is found is handed over condensed, ready to answer
 for any dimming without the trace.
 """
 
@@ -52,7 +52,7 @@ class Light:
 class Order:
     """A tank to trace: whose, which revision, whom to tell, and whether anyone looks on."""
 
-    desk: str
+    session: str
     revision: int
     scene: Scene
     found: Callable[[Light], None]
@@ -92,18 +92,18 @@ class LightService:
             self._thread.join(timeout=10)
 
     def ask(self, order: Order) -> None:
-        """Trace a tank; takes the place of this desk's older order."""
+        """Trace a tank; takes the place of this session's older order."""
         with self._wake:
-            older = self._orders.get(order.desk)
+            older = self._orders.get(order.session)
             if older is not None:
                 _cancel(older)
-            self._orders[order.desk] = order
+            self._orders[order.session] = order
             self._wake.notify_all()
 
-    def forget(self, desk: str) -> None:
-        """Drop a desk's order."""
+    def forget(self, session: str) -> None:
+        """Drop a session's order."""
         with self._wake:
-            order = self._orders.pop(desk, None)
+            order = self._orders.pop(session, None)
             if order is not None:
                 _cancel(order)
 
@@ -119,22 +119,22 @@ class LightService:
                 turn = self._next()
             if turn is None:
                 return
-            desk, order = turn
+            session, order = turn
             try:
                 finished = self._turn(order)
             except LoweringError as problem:
                 order.failed(order.revision, str(problem))
                 finished = True
-            except Exception as problem:  # one desk's fault must not end the others' light
+            except Exception as problem:  # one session's fault must not end the others' light
                 logging.getLogger(__name__).exception("tracing failed")
                 order.failed(order.revision, f"the light of this tank could not be traced ({problem})")
                 finished = True
             with self._wake:
-                if self._orders.get(desk) is order:
+                if self._orders.get(session) is order:
                     if finished:
-                        del self._orders[desk]
+                        del self._orders[session]
                     else:
-                        self._orders.move_to_end(desk)
+                        self._orders.move_to_end(session)
 
     def _next(self) -> tuple[str, Order] | None:
         """Wait for whose turn it is: tanks that someone looks at before those whose page was closed; None once stopped."""
@@ -142,9 +142,9 @@ class LightService:
             orders = list(self._orders.items())
             orders = [turn for turn in orders if turn[1].watched()] or orders
             now = time.perf_counter()
-            for desk, order in orders:
+            for session, order in orders:
                 if order.rests_until <= now:
-                    return desk, order
+                    return session, order
             self._wake.wait(min(order.rests_until for _, order in orders) - now if orders else None)
         return None
 

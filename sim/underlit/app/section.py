@@ -1,4 +1,4 @@
-"""What the sections of a page share: the desk, acting on it and saying what went wrong, and being told of changes."""
+"""What the sections of a page share: the session, acting on it and saying what went wrong, and being told of changes."""
 
 from __future__ import annotations
 
@@ -29,9 +29,9 @@ class Section(Protocol):
 
 @dataclass
 class Page:
-    """One open page of a desk."""
+    """One open page of a session."""
 
-    desk: Session
+    session: Session
     client: Client
     sections: list[Section] = field(default_factory=list)
     _loop: asyncio.AbstractEventLoop | None = None
@@ -42,25 +42,25 @@ class Page:
     @property
     def variant(self) -> Variant | None:
         """The variant in hand."""
-        return self.desk.variant
+        return self.session.variant
 
     @property
     def scene(self) -> Scene | None:
         """The scene in hand."""
-        variant = self.desk.variant
+        variant = self.session.variant
         return None if variant is None else variant.scene
 
     @property
     def light(self) -> Light | None:
         """The light known of it."""
-        variant = self.desk.variant
+        variant = self.session.variant
         return None if variant is None else variant.light
 
     # -- lengths --------------------------------------------------------------------------------------------
     @property
     def inches(self) -> bool:
         """Whether lengths are shown in inches."""
-        return self.desk.units == "in"
+        return self.session.units == "in"
 
     def shown_length(self, metres: float) -> float:
         """A length as a number in the user's unit."""
@@ -68,15 +68,15 @@ class Page:
 
     def length_text(self, metres: float) -> str:
         """A length as a scene writes it."""
-        return f"{self.shown_length(metres):g} {self.desk.units}"
+        return f"{self.shown_length(metres):g} {self.session.units}"
 
     def typed_length(self, number: float) -> str:
         """What was typed in the user's unit, as a scene writes it."""
-        return f"{number:g} {self.desk.units}"
+        return f"{number:g} {self.session.units}"
 
     # -- acting ---------------------------------------------------------------------------------------------
     def act(self, change: Callable[[], Any]) -> bool:
-        """Do something to the desk; where it is refused, say why and show what holds."""
+        """Do something to the session; where it is refused, say why and show what holds."""
         try:
             change()
         except DocumentError as problem:
@@ -87,28 +87,28 @@ class Page:
 
     def edit(self, change: Callable[[Document], Any]) -> bool:
         """Change the text in hand."""
-        return self.act(lambda: self.desk.edit(change))
+        return self.act(lambda: self.session.edit(change))
 
     def set(self, *path: str | int, value: Any) -> bool:
         """Say one value."""
-        return self.act(lambda: self.desk.set(*path, value=value))
+        return self.act(lambda: self.session.set(*path, value=value))
 
     # -- being told -----------------------------------------------------------------------------------------
     def listen(self) -> None:
-        """Follow the desk until the page is closed."""
+        """Follow the session until the page is closed."""
         self._loop = asyncio.get_running_loop()
-        self.desk.listeners.append(self._heard)
+        self.session.listeners.append(self._heard)
         self.client.on_connect(self._arrive)
-        self.client.on_disconnect(lambda: self.desk.watchers.discard(self.client.id))
+        self.client.on_disconnect(lambda: self.session.watchers.discard(self.client.id))
         self.client.on_delete(self._leave)
 
     def _arrive(self) -> None:
-        self.desk.watchers.add(self.client.id)
+        self.session.watchers.add(self.client.id)
         self._catch_up()
 
     def _leave(self) -> None:
-        if self._heard in self.desk.listeners:
-            self.desk.listeners.remove(self._heard)
+        if self._heard in self.session.listeners:
+            self.session.listeners.remove(self._heard)
 
     def _heard(self, side: Side) -> None:
         if self._loop is not None and not self._due:
@@ -116,7 +116,7 @@ class Page:
             self._loop.call_soon_threadsafe(self._catch_up)
 
     def _catch_up(self) -> None:
-        """Follow the desk while somebody looks; a page out of touch catches up when it is back."""
+        """Follow the session while somebody looks; a page out of touch catches up when it is back."""
         self._due = False
         if self.client.has_socket_connection:
             with self.client:
@@ -124,9 +124,9 @@ class Page:
 
     def refresh(self) -> None:
         """Tell the sections what is new since the last time."""
-        variant = self.desk.variant
-        scene_now = (self.desk.side, variant and variant.text, self.desk.units, len(self.desk.variants))
-        lights = tuple((s, id(v.light), v.trouble) for s, v in self.desk.variants.items())
+        variant = self.session.variant
+        scene_now = (self.session.side, variant and variant.text, self.session.units, len(self.session.variants))
+        lights = tuple((s, id(v.light), v.trouble) for s, v in self.session.variants.items())
         seen, self._seen = self._seen, (scene_now, lights)
         if not seen or seen[0] != scene_now:
             self.tell_scene()

@@ -1,4 +1,4 @@
-"""Serving the app: on this machine only unless told otherwise, each visitor to a desk of their own."""
+"""Serving the app: on this machine only unless told otherwise, each visitor with a session of their own."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ AWAY_S = 30.0
 
 
 def storage_secret(folder: Path) -> str:
-    """The key that signs visitors' cookies, kept so that they find their desks again after a restart."""
+    """The key that signs visitors' cookies, kept so that they find their sessions again after a restart."""
     path = folder / "secret"
     try:
         return path.read_text(encoding="utf-8")
@@ -39,19 +39,19 @@ def storage_secret(folder: Path) -> str:
 def serve(
     where: Where, *, scene: Path | None = None, show: bool = True, threads: int | None = None, effort: float = 1.0
 ) -> None:
-    """Serve until stopped. scene: a file put on the desk of each visitor, once; effort: see `Jobs`."""
+    """Serve until stopped. scene: a file that each visitor's session opens once; effort: see `Jobs`."""
     service, jobs = LightService(threads), Jobs(effort)
-    desks = Sessions(where.folder / "desks", service)
+    sessions = Sessions(where.folder / "sessions", service)
 
     @ui.page("/", title="underlit")
     def page(request: Request) -> None:
-        build_page(desks.of(request.session["id"]), jobs, scene)
+        build_page(sessions.of(request.session["id"]), jobs, scene)
 
-    @site.get("/desk/{side}/{what}/{stamp}")
+    @site.get("/session/{side}/{what}/{stamp}")
     def blob(request: Request, side: str, what: str, stamp: str) -> Response:
         """Shape or light of the visitor's own tank; the stamp only makes addresses differ."""
-        desk: Session = desks.of(request.session.get("id", ""))
-        variant = desk.variants.get(Side(side)) if side in set(Side) else None
+        session: Session = sessions.of(request.session.get("id", ""))
+        variant = session.variants.get(Side(side)) if side in set(Side) else None
         light = variant.light if variant else None
         if light is None or what not in {"shape", "light"}:
             return PlainTextResponse("nothing there yet", 404)

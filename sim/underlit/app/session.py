@@ -21,6 +21,8 @@ from underlit.scene import Scene
 MOST_STEPS = 100
 """So many texts of a variant are kept to go back to."""
 MOST_READINGS = 60
+FILE, EARLIER_FILE = "session.json", "desk.json"
+"""Where a session is kept in its folder, and where an earlier release kept it."""
 RUNNING_KEYS = {"dimming", "dimming_curve", "step", "schedule", "photoperiod"}
 """Keys of a fixture and its channels that change no path of light."""
 AIM_KEYS = {"need", "band", "meant_for", "added_co2", "settled", "why"}
@@ -28,7 +30,7 @@ SAID_KEYS = {"title", "added_co2", "settled", "base"}
 
 
 class Side(StrEnum):
-    """The two variants of a desk."""
+    """The two variants of a session."""
 
     A = "A"
     B = "B"
@@ -53,7 +55,7 @@ class Variant:
 
 @dataclass
 class Session:
-    """One visitor's desk.
+    """The work of one visitor.
 
     listeners: called, from any thread, with the side whose light or scene is new. watchers: pages that are open now.
     """
@@ -89,7 +91,7 @@ class Session:
 
     # -- changing it ----------------------------------------------------------------------------------------
     def begin(self, text: str, side: Side | None = None) -> None:
-        """Put a scene on the desk in place of the variant in hand. Raises DocumentError; then nothing changes."""
+        """Open a scene in place of the variant in hand. Raises DocumentError; then nothing changes."""
         side = side or self.side
         scene = self._checked(text, side)
         with self._lock:
@@ -101,7 +103,7 @@ class Session:
         self._after(side)
 
     def open_file(self, path: Path) -> None:
-        """Put a scene file of this machine's owner on the desk, with the files it names. Raises DocumentError."""
+        """Open a scene file of this machine's owner, with the files that it names. Raises DocumentError."""
         try:
             text = adopted(path, self.folder)
         except (OSError, UnicodeDecodeError) as problem:
@@ -246,12 +248,14 @@ class Session:
                 "readings": self.readings,
                 "variants": {side: {"texts": v.texts, "at": v.at} for side, v in self.variants.items()},
             }
-        write_text(self.folder / "desk.json", json.dumps(kept))
+        write_text(self.folder / FILE, json.dumps(kept))
 
     def recall(self) -> None:
         """Read back what was kept, as far as it can be read, and trace it."""
         try:
-            kept = json.loads((self.folder / "desk.json").read_text(encoding="utf-8"))
+            path = self.folder / FILE
+            path = path if path.exists() else self.folder / EARLIER_FILE
+            kept = json.loads(path.read_text(encoding="utf-8"))
             self.units, self.side, self.opened = str(kept["units"]), Side(kept["side"]), str(kept["opened"])
             self.readings = [{str(k): str(v) for k, v in row.items()} for row in kept.get("readings", [])]
             variants = {Side(side): (list(v["texts"]), int(v["at"])) for side, v in kept["variants"].items()}

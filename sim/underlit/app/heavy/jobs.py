@@ -1,6 +1,6 @@
-"""The queue of heavy work: one piece at a time for all desks, one thread of the processor, after what traces.
+"""The queue of heavy work: one piece at a time for all sessions, one thread of the processor, after what traces.
 
-A desk has at most one piece of each kind; a newer one takes the older one's place. What was found is kept for a while, so that
+A session has at most one piece of each kind; a newer one takes the older one's place. What was found is kept for a while, so that
 a page that is loaded anew finds it.
 """
 
@@ -39,11 +39,11 @@ class State(StrEnum):
 
 @dataclass(eq=False)
 class Job:
-    """A piece of work of a desk. work: called with this job; what it returns becomes `result`; a ValueError says in one line
+    """A piece of work of a session. work: called with this job; what it returns becomes `result`; a ValueError says in one line
     what people can put right.
     """
 
-    desk: str
+    session: str
     kind: str
     work: Callable[[Job], Any]
     state: State = State.WAITING
@@ -102,23 +102,23 @@ class Jobs:
         """Photons to use where a piece of work usually takes so many."""
         return max(FEWEST_PHOTONS, round(self._effort * usual))
 
-    def ask(self, desk: str, kind: str, work: Callable[[Job], Any]) -> Job:
-        """Put work in the queue, in place of this desk's older piece of the kind."""
-        job = Job(desk, kind, work)
+    def ask(self, session: str, kind: str, work: Callable[[Job], Any]) -> Job:
+        """Put work in the queue, in place of this session's older piece of the kind."""
+        job = Job(session, kind, work)
         with self._wake:
-            older = self._latest.pop((desk, kind), None)
+            older = self._latest.pop((session, kind), None)
             if older is not None:
                 older.cancel()
             self._queue = [waiting for waiting in self._queue if not waiting.ended]
             self._queue.append(job)
-            self._latest[desk, kind] = job
+            self._latest[session, kind] = job
             self._forget()
             self._wake.notify_all()
         return job
 
-    def latest(self, desk: str, kind: str) -> Job | None:
+    def latest(self, session: str, kind: str) -> Job | None:
         """The newest piece of a kind, under way or ended."""
-        return self._latest.get((desk, kind))
+        return self._latest.get((session, kind))
 
     def before(self, job: Job) -> int:
         """How many pieces come before one that waits, the one under way too."""
@@ -159,6 +159,6 @@ def _do(job: Job) -> None:
         job.state = State.CANCELLED
     except ValueError as problem:
         job.trouble, job.state = str(problem), State.FAILED
-    except Exception as problem:  # one desk's fault must not end the others' work
+    except Exception as problem:  # one session's fault must not end the others' work
         logging.getLogger(__name__).exception("heavy work failed")
         job.trouble, job.state = f"this could not be done ({problem})", State.FAILED

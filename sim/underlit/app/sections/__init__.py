@@ -1,1 +1,1 @@
-"""The parts of the page, each a class that builds itself and follows the tank (`bench.Section`)."""
+"""The parts of the page, each a class that builds itself and follows the tank (`section.Section`)."""

@@ -17,9 +17,9 @@ class Card:
     title = ""
     opened = True
 
-    def __init__(self, bench: Page) -> None:
-        self.bench = bench
-        self.fields = Fields(bench)
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.fields = Fields(page)
         self._built: object = None
         with ui.element("details").classes("card") as self.details:
             if self.opened:
@@ -37,10 +37,10 @@ class Card:
 
     def scene_changed(self) -> None:
         """Follow the scene."""
-        scene = self.bench.scene
+        scene = self.page.scene
         if scene is None:
             return
-        parts = (self.bench.desk.side, self.bench.desk.units, self.parts(scene))
+        parts = (self.page.session.side, self.page.session.units, self.parts(scene))
         if parts != self._built:
             self._built = parts
             self.fields.clear()

@@ -13,18 +13,18 @@ from underlit.app.session import Side
 class Header:
     """The top line."""
 
-    def __init__(self, bench: Page, start: Start) -> None:
-        self._bench = bench
+    def __init__(self, page: Page, start: Start) -> None:
+        self._page = page
         self._dark = ui.dark_mode(None)
         with ui.element("header").classes("top"):
             ui.label("underlit").classes("mark").props('role="heading" aria-level="1"')
             self._title = ui.input(label="Title", on_change=self._titled).props('dense borderless debounce="600"')
             self._title.classes("title")
-            Files(bench, start)
-            self._back = ui.button("Undo", on_click=lambda: bench.act(bench.desk.undo)).props("flat dense no-caps")
-            self._forward = ui.button("Redo", on_click=lambda: bench.act(bench.desk.redo)).props("flat dense no-caps")
+            Files(page, start)
+            self._back = ui.button("Undo", on_click=lambda: page.act(page.session.undo)).props("flat dense no-caps")
+            self._forward = ui.button("Redo", on_click=lambda: page.act(page.session.redo)).props("flat dense no-caps")
             self._sides = ui.row().classes("sides").props('role="group" aria-label="Variants"')
-            self._units = ui.select({"cm": "cm", "in": "inches"}, label="Units", value=bench.desk.units).props(
+            self._units = ui.select({"cm": "cm", "in": "inches"}, label="Units", value=page.session.units).props(
                 "dense borderless options-dense"
             )
             self._units.classes("units").on_value_change(self._measured)
@@ -34,34 +34,34 @@ class Header:
 
     def scene_changed(self) -> None:
         """Show title, steps and variants."""
-        desk, scene = self._bench.desk, self._bench.scene
+        session, scene = self._page.session, self._page.scene
         self._title.set_value(scene.title if scene else "")
-        self._back.set_enabled(desk.can_step(-1))
-        self._forward.set_enabled(desk.can_step(1))
+        self._back.set_enabled(session.can_step(-1))
+        self._forward.set_enabled(session.can_step(1))
         self._sides.clear()
         with self._sides:
             for side in Side:
-                if side in desk.variants:
-                    held = side is desk.side
-                    button = ui.button(f"Tank {side}", color=None, on_click=lambda s=side: desk.turn_to(s))
+                if side in session.variants:
+                    held = side is session.side
+                    button = ui.button(f"Tank {side}", color=None, on_click=lambda s=side: session.turn_to(s))
                     button.props(f'unelevated dense no-caps aria-pressed="{str(held).lower()}"')
                     button.classes("strong" if held else "plain")
-            if len(desk.variants) == 1:
+            if len(session.variants) == 1:
                 ui.button("Try a change beside it", on_click=self._branch).props("outline dense no-caps")
 
     def light_changed(self) -> None:
         """Nothing here shows light."""
 
     def _branch(self) -> None:
-        desk = self._bench.desk
-        if self._bench.act(desk.copy_to_other):
-            desk.turn_to(Side.B if desk.side is Side.A else Side.A)
+        session = self._page.session
+        if self._page.act(session.copy_to_other):
+            session.turn_to(Side.B if session.side is Side.A else Side.A)
 
     def _titled(self, event) -> None:
-        scene = self._bench.scene
+        scene = self._page.scene
         if scene is not None and event.value is not None and event.value != scene.title:
-            self._bench.set("title", value=event.value)
+            self._page.set("title", value=event.value)
 
     def _measured(self, event) -> None:
-        self._bench.desk.units = event.value
-        self._bench.refresh()
+        self._page.session.units = event.value
+        self._page.refresh()

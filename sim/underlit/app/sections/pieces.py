@@ -63,22 +63,22 @@ def _image(address: str, words: str) -> None:
     made.props["src"], made.props["alt"] = address, words
 
 
-def file_name(bench: Page, ending: str) -> str:
+def file_name(page: Page, ending: str) -> str:
     """A file's name after the title of the tank in hand."""
-    title = bench.scene.title if bench.scene else ""
+    title = page.scene.title if page.scene else ""
     words = "".join(c if c.isalnum() else "-" for c in title.lower()).strip("-") or "tank"
     return f"{words[:60]}{ending}"
 
 
-def other_side(bench: Page) -> Side:
+def other_side(page: Page) -> Side:
     """The variant that is not in hand."""
-    return Side.B if bench.desk.side is Side.A else Side.A
+    return Side.B if page.session.side is Side.A else Side.A
 
 
-def put_beside(bench: Page, text: str, what: str) -> None:
-    """Put a scene on the desk as the other variant."""
-    side = other_side(bench)
-    if bench.act(lambda: bench.desk.begin(text, side)):
+def use_as_other(page: Page, text: str, what: str) -> None:
+    """Make a scene the session's other variant."""
+    side = other_side(page)
+    if page.act(lambda: page.session.begin(text, side)):
         ui.notify(f"Tank {side} is {what}; its light is being traced", type="positive")
 
 

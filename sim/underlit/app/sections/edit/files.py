@@ -15,8 +15,8 @@ from underlit.app.sections.names import another_name
 class Files:
     """A menu in the top line and its dialogs."""
 
-    def __init__(self, bench: Page, start: Start) -> None:
-        self._bench = bench
+    def __init__(self, page: Page, start: Start) -> None:
+        self._page = page
         with ui.button("Files").props('flat dense no-caps aria-haspopup="menu"'), ui.menu():
             ui.menu_item("New tank ...", start.open)
             ui.menu_item("Open or bring a file ...", self._ask)
@@ -55,22 +55,22 @@ class Files:
         self._bring.open()
 
     def _save(self) -> None:
-        variant, scene = self._bench.variant, self._bench.scene
+        variant, scene = self._page.variant, self._page.scene
         if variant is not None and scene is not None:
             words = "".join(c if c.isalnum() else "-" for c in scene.title.lower()).strip("-") or "tank"
             ui.download.content(variant.text, f"{words[:60]}.toml", "application/toml")
 
     def _show_text(self) -> None:
-        variant = self._bench.variant
+        variant = self._page.variant
         self._text.set_value(variant.text if variant else "")
         self._dialog.open()
 
     def _take(self) -> None:
-        if self._bench.act(lambda: self._bench.desk.begin(self._text.value or "")):
+        if self._page.act(lambda: self._page.session.begin(self._text.value or "")):
             self._dialog.close()
 
     async def _brought(self, event: events.UploadEventArguments) -> None:
-        bench = self._bench
+        page = self._page
         content = await event.file.read()
         if event.file.name.lower().endswith(".toml"):
             try:
@@ -78,11 +78,11 @@ class Files:
             except UnicodeDecodeError:
                 ui.notify("that file is not a text in UTF-8", type="negative")
                 return
-            if bench.act(lambda: bench.desk.begin(text)):
+            if page.act(lambda: page.session.begin(text)):
                 self._bring.close()
             return
         try:
-            name = await run.io_bound(uploads.keep, bench.desk.folder, event.file.name, content)
+            name = await run.io_bound(uploads.keep, page.session.folder, event.file.name, content)
         except (uploads.UploadError, OSError) as problem:
             ui.notify(str(problem), type="negative", multi_line=True, close_button="Close")
             return
@@ -90,19 +90,19 @@ class Files:
 
     def _use(self, name: str) -> None:
         """Put what was brought into the tank, or say how a scene names it."""
-        bench, scene = self._bench, self._bench.scene
+        page, scene = self._page, self._page.scene
         if scene is None or not name.endswith(".stl"):
             ui.notify(
                 f'{name} is here now; a scene names it as "{name}"', type="positive", close_button="Close", timeout=0
             )
             return
         length, depth, height = scene.tank.inside_m
-        at = [bench.length_text(length / 2), bench.length_text(depth / 2)]
+        at = [page.length_text(length / 2), page.length_text(depth / 2)]
         taken = [t.name for t in (*scene.wood, *scene.stone)]
         stem = another_name(name.removesuffix(".stl"), taken)
-        unit = _likely_unit(bench.desk.folder / name, max(length, depth, height))
+        unit = _likely_unit(page.session.folder / name, max(length, depth, height))
         values: dict[str, Any] = {"name": stem, "mesh": name, "unit": unit, "at": at}
-        if bench.edit(lambda document: document.add("stone", values)):
+        if page.edit(lambda document: document.add("stone", values)):
             ui.notify(
                 f"{stem} stands in the middle, its numbers taken as {unit}; drag it where it belongs", type="positive"
             )

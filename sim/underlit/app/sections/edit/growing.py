@@ -95,18 +95,18 @@ class Growing(Card):
             self._remove("plants", index, group.name)
 
     def _remove(self, table: str, index: int, name: str) -> None:
-        button = ui.button("Remove", on_click=lambda: self.bench.edit(lambda d: d.remove(table, index)))
+        button = ui.button("Remove", on_click=lambda: self.page.edit(lambda d: d.remove(table, index)))
         button.props(f'flat dense no-caps aria-label="Remove {name}"')
 
     def _add(self, kind: Kind, entry: str | None) -> None:
-        bench, scene = self.bench, self.bench.scene
+        page, scene = self.page, self.page.scene
         if scene is None or not entry:
             return
         length, depth, _ = scene.tank.inside_m
         taken = [*_names(scene.wood), *_names(scene.stone), *_names(scene.plants)]
         values: dict[str, Any] = {"from": entry, "name": another_name(entry, taken)}
         if kind is not Kind.PLANTS:
-            values["at"] = [bench.length_text(length / 2), bench.length_text(depth / 2)]
+            values["at"] = [page.length_text(length / 2), page.length_text(depth / 2)]
         elif _grows_on_wood(entry):
             stands = [*_names(scene.wood), *_names(scene.stone)]
             if not stands:
@@ -117,10 +117,10 @@ class Growing(Card):
             x0, x1 = length * (0.5 - PATCH[0] / 2), length * (0.5 + PATCH[0] / 2)
             y0, y1 = depth * 0.15, depth * (0.15 + PATCH[1])
             values["rectangle"] = [
-                [bench.length_text(x0), bench.length_text(y0)],
-                [bench.length_text(x1), bench.length_text(y1)],
+                [page.length_text(x0), page.length_text(y0)],
+                [page.length_text(x1), page.length_text(y1)],
             ]
-        bench.edit(lambda document: document.add(str(kind), values))
+        page.edit(lambda document: document.add(str(kind), values))
 
 
 def _names(things: Iterable[Wood | Stone | Plants]) -> list[str]:

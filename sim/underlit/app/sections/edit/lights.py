@@ -23,9 +23,9 @@ class Lights(Card):
 
     title = "Light"
 
-    def __init__(self, bench, view: TankView) -> None:
+    def __init__(self, page, view: TankView) -> None:
         self._view = view
-        super().__init__(bench)
+        super().__init__(page)
 
     def parts(self, scene: Scene) -> Any:
         """Fixtures, their channels, and from where their height counts."""
@@ -45,7 +45,7 @@ class Lights(Card):
             )
 
     def _fixture(self, index: int, fixture: Fixture) -> None:
-        fields, bench = self.fields, self.bench
+        fields, page = self.fields, self.page
         over = "above_water" if fixture.above_water is not None else "above_rim"
         said = "Over the water" if over == "above_water" else "Over the rim"
         with ui.element("fieldset").classes("thing"):
@@ -78,31 +78,31 @@ class Lights(Card):
                     self._dimmer(f"Dimming, {channel.name}", path, lambda s, k=k: s.fixtures[index].channels[k].dimming)
             with ui.row():
                 ui.button("Duplicate", on_click=lambda: self._duplicate(index)).props("flat dense no-caps")
-                remove = ui.button("Remove", on_click=lambda: bench.edit(lambda d: d.remove("fixture", index)))
+                remove = ui.button("Remove", on_click=lambda: page.edit(lambda d: d.remove("fixture", index)))
                 remove.props("flat dense no-caps")
 
     def scene_changed(self) -> None:
         """Follow the scene; the view learns what each dimmer would give at full, so that it answers a hand by itself."""
         super().scene_changed()
-        if self.bench.scene is not None:
-            self._view.dimmers(at_full(self.bench.scene))
+        if self.page.scene is not None:
+            self._view.dimmers(at_full(self.page.scene))
 
     def _dimmer(self, label: str, path: tuple[str | int, ...], read: Any) -> None:
         slide = f'document.getElementById("{self._view.html_id}")?.tankView?.slide("{_key(path)}", percent / 100)'
         self.fields.percent(label, read, self.fields.says(*path), slide)
 
     def _duplicate(self, index: int) -> None:
-        scene = self.bench.scene
+        scene = self.page.scene
         if scene is not None:
             new = another_name(scene.fixtures[index].name, [f.name for f in scene.fixtures])
-            self.bench.edit(lambda document: document.duplicate("fixture", index, new))
+            self.page.edit(lambda document: document.duplicate("fixture", index, new))
 
     def _add(self, entry: str | None) -> None:
-        scene = self.bench.scene
+        scene = self.page.scene
         if scene is not None and entry:
             name = another_name(entry.split(",")[0], [f.name for f in scene.fixtures])
-            values = {"from": entry, "name": name, "above_rim": self.bench.length_text(HANGS_M)}
-            self.bench.edit(lambda document: document.add("fixture", values))
+            values = {"from": entry, "name": name, "above_rim": self.page.length_text(HANGS_M)}
+            self.page.edit(lambda document: document.add("fixture", values))
 
 
 def _key(path: tuple[str | int, ...]) -> str:

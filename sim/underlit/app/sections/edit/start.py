@@ -96,10 +96,10 @@ def _inside(tank: str) -> tuple[float, float]:
 
 
 class Start:
-    """The questions, in a dialog that opens for someone with nothing on the desk."""
+    """The questions, in a dialog that opens for someone who has no tank yet."""
 
-    def __init__(self, bench: Page) -> None:
-        self._bench, self._answers = bench, Answers()
+    def __init__(self, page: Page) -> None:
+        self._page, self._answers = page, Answers()
         with (
             ui.dialog().props('persistent aria-label="A tank in a minute"') as self._dialog,
             ui.card().classes("start"),
@@ -121,7 +121,7 @@ class Start:
 
     def scene_changed(self) -> None:
         """Asked without being called where there is no tank yet."""
-        if not self._bench.desk.variants:
+        if not self._page.session.variants:
             self._dialog.open()
 
     def light_changed(self) -> None:
@@ -134,7 +134,7 @@ class Start:
             _choice("What is behind it?", BACKS, self._answers, "back")
 
     def _light(self) -> None:
-        answers, units = self._answers, self._bench.desk.units
+        answers, units = self._answers, self._page.session.units
         ui.label("What does the light's box say? One of these is enough.").classes("quiet")
         with ui.row().classes("fields"):
             for label, key, most in (
@@ -159,8 +159,8 @@ class Start:
                 select.on_value_change(lambda event, p=place: answers.growing.__setitem__(p, event.value))
 
     def _begin(self) -> None:
-        text = scene_text(self._answers, self._bench.desk.units)
-        if self._bench.act(lambda: self._bench.desk.begin(text)):
+        text = scene_text(self._answers, self._page.session.units)
+        if self._page.act(lambda: self._page.session.begin(text)):
             self._dialog.close()
 
 

@@ -116,7 +116,7 @@ class TankCard(Card):
 
     # -- reading --------------------------------------------------------------------------------------------
     def _entry(self, table: str) -> str:
-        return self.bench.desk.document.get(table, "from", default=BY_HAND)
+        return self.page.session.document.get(table, "from", default=BY_HAND)
 
     def _trade_size(self, scene: Scene) -> str:
         return self._entry("tank")
@@ -135,23 +135,23 @@ class TankCard(Card):
     def _take_size(self, entry: str) -> None:
         def change(document: Document) -> None:
             if entry == BY_HAND:
-                scene = self.bench.scene
+                scene = self.page.scene
                 if scene is None:
                     return
                 document.set("tank", "from", value=None)
                 size = scene.tank.nominal_size
                 key, measures = ("nominal_size", size) if size else ("inside_size", scene.tank.inside_m)
-                document.set("tank", key, value=[self.bench.length_text(v) for v in measures])
+                document.set("tank", key, value=[self.page.length_text(v) for v in measures])
                 return
             for key in ("nominal_size", "inside_size", "shape", "bow", "side_pane", "outline", "height", "rim"):
                 document.set("tank", key, value=None)
             document.set("tank", "from", value=entry)
 
-        self.bench.edit(change)
+        self.page.edit(change)
 
     def _back(self, side: str, word: str) -> None:
         behind, _, colour = word.rpartition(" ") if word != "open air" else (word, "", "")
-        kept = self.bench.desk.document.get("tank", side, "gives_back")
+        kept = self.page.session.document.get("tank", side, "gives_back")
         wall: dict[str, Any] = {"behind": behind} | ({"colour": colour} if colour else {})
         if kept is not None:
             wall["gives_back"] = kept
@@ -160,14 +160,14 @@ class TankCard(Card):
             document.set("tank", side, value=None)
             document.set("tank", side, value=wall)
 
-        self.bench.edit(change)
+        self.page.edit(change)
 
     def _fill(self, text: str) -> None:
         def change(document: Document) -> None:
             document.set("water", "above_bottom", value=None)
             document.set("water", "below_rim", value=text)
 
-        self.bench.edit(change)
+        self.page.edit(change)
 
     def _take_lid(self, entry: str) -> None:
         def change(document: Document) -> None:
@@ -175,7 +175,7 @@ class TankCard(Card):
             if entry != NO_LID:
                 document.set("lid", value={} if entry == BY_HAND else {"from": entry})
 
-        self.bench.edit(change)
+        self.page.edit(change)
 
     def _take_bed(self, entry: str) -> None:
         def change(document: Document) -> None:
@@ -184,7 +184,7 @@ class TankCard(Card):
                 document.set("substrate", "material", value=None)
                 document.set("substrate", "reflectance", value=None)
 
-        self.bench.edit(change)
+        self.page.edit(change)
 
     def _slope(self, depths: list[str]) -> None:
         def change(document: Document) -> None:
@@ -193,4 +193,4 @@ class TankCard(Card):
             document.set("substrate", "front_depth", value=depths[0])
             document.set("substrate", "back_depth", value=depths[1])
 
-        self.bench.edit(change)
+        self.page.edit(change)

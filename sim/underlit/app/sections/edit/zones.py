@@ -58,7 +58,7 @@ class Zones(Card):
                         fields.says("zone", index, "height"),
                     )
                     fields.rectangle(lambda s: s.zones[index].rectangle, fields.says("zone", index, "rectangle"))
-            remove = ui.button("Remove", on_click=lambda: self.bench.edit(lambda d: d.remove("zone", index)))
+            remove = ui.button("Remove", on_click=lambda: self.page.edit(lambda d: d.remove("zone", index)))
             remove.props(f'flat dense no-caps aria-label="Remove {name}"')
 
     def _spot(self, index: int, name: str) -> None:
@@ -71,12 +71,12 @@ class Zones(Card):
                 fields.lengths(
                     ("From the left", "From the front"), lambda s: s.spots[index].at, fields.says("spot", index, "at")
                 )
-            remove = ui.button("Remove", on_click=lambda: self.bench.edit(lambda d: d.remove("spot", index)))
+            remove = ui.button("Remove", on_click=lambda: self.page.edit(lambda d: d.remove("spot", index)))
             remove.props(f'flat dense no-caps aria-label="Remove {name}"')
 
     # -- reading and saying ---------------------------------------------------------------------------------
     def _aim(self, index: int) -> str:
-        document = self.bench.desk.document
+        document = self.page.session.document
         meant = document.get("zone", index, FOR)
         band = document.get("zone", index, "band")
         if isinstance(meant, str):
@@ -90,29 +90,29 @@ class Zones(Card):
             if word:
                 document.set("zone", index, "need" if word in NEEDS else FOR, value=word)
 
-        self.bench.edit(change)
+        self.page.edit(change)
 
     def _add(self) -> None:
-        bench, scene = self.bench, self.bench.scene
+        page, scene = self.page, self.page.scene
         if scene is None:
             return
         length, depth, _ = scene.tank.inside_m
         low, high = (0.375 * length, 0.375 * depth), (0.625 * length, 0.625 * depth)
         values = {
             "name": another_name("zone", [z.name for z in scene.zones]),
-            "rectangle": [[bench.length_text(v) for v in corner] for corner in (low, high)],
+            "rectangle": [[page.length_text(v) for v in corner] for corner in (low, high)],
             "need": str(Need.MEDIUM),
         }
-        bench.edit(lambda document: document.add("zone", values))
+        page.edit(lambda document: document.add("zone", values))
 
     def _add_spot(self) -> None:
-        bench, scene = self.bench, self.bench.scene
+        page, scene = self.page, self.page.scene
         if scene is None:
             return
         length, depth, _ = scene.tank.inside_m
         name = next_spot([spot.name for spot in scene.spots])
-        at = [bench.length_text(length / 2), bench.length_text(depth / 2)]
-        bench.edit(lambda document: document.add("spot", {"name": name, "at": at}))
+        at = [page.length_text(length / 2), page.length_text(depth / 2)]
+        page.edit(lambda document: document.add("spot", {"name": name, "at": at}))
 
 
 def next_spot(taken: list[str]) -> str:

@@ -17,11 +17,11 @@ from underlit.results.estimate import Estimate
 from underlit.run import Traced
 
 
-class Beside:
-    """A card that is there while the desk has two variants."""
+class Compare:
+    """A card that is shown while the session has two variants."""
 
-    def __init__(self, bench: Page) -> None:
-        self._bench = bench
+    def __init__(self, page: Page) -> None:
+        self._page = page
         self._shape: Any = None
         self._light: Any = None
         self._card = ui.element("div").classes("card")
@@ -33,7 +33,7 @@ class Beside:
 
     @property
     def _other(self) -> Side:
-        return Side.B if self._bench.desk.side is Side.A else Side.A
+        return Side.B if self._page.session.side is Side.A else Side.A
 
     def scene_changed(self) -> None:
         """The variants may have changed places."""
@@ -41,15 +41,15 @@ class Beside:
 
     def light_changed(self) -> None:
         """Show the other one's light and the differences."""
-        desk = self._bench.desk
-        here, there = desk.variants.get(desk.side), desk.variants.get(self._other)
+        session = self._page.session
+        here, there = session.variants.get(session.side), session.variants.get(self._other)
         self._card.set_visibility(there is not None)
         if there is None or there.light is None:
             return
         self._title.set_text(f"Tank {self._other} beside it")
-        self._draw(there.light, desk.variants.get(desk.side))
+        self._draw(there.light, session.variants.get(session.side))
         if here is not None and here.light is not None:
-            first, second = (here.light, there.light) if desk.side is Side.A else (there.light, here.light)
+            first, second = (here.light, there.light) if session.side is Side.A else (there.light, here.light)
             self._tell(first, second)
 
     def _draw(self, light: Light, here: Variant | None) -> None:
@@ -57,12 +57,12 @@ class Beside:
         shape = (side, light.revision)
         if shape != self._shape:
             self._shape, self._light = shape, None
-            self._view.shape(f"/desk/{side}/shape/{light.revision}", self._bench.desk.units)
+            self._view.shape(f"/session/{side}/shape/{light.revision}", self._page.session.units)
         now = (side, light.revision, light.result.photons, tuple(light.lowered.dimming.items()))
         if now != self._light:
             self._light = now
             stamp = f"{light.revision}-{light.result.photons}"
-            self._view.light(f"/desk/{side}/light/{stamp}", light.lowered.dimming)
+            self._view.light(f"/session/{side}/light/{stamp}", light.lowered.dimming)
         if here is not None and here.light is not None:
             self._view.show({"scale": list(here.light.scale)})
 

@@ -24,8 +24,8 @@ class Day(Card):
     title = "Light of a day, cost of a year"
     opened = False
 
-    def __init__(self, bench: Page, jobs: Jobs) -> None:
-        super().__init__(bench)
+    def __init__(self, page: Page, jobs: Jobs) -> None:
+        super().__init__(page)
         self._open = False
         self.details.on(
             "toggle", lambda event: self._turned(bool(event.args)), js_handler="(event) => emit(event.target.open)"
@@ -35,7 +35,7 @@ class Day(Card):
             self._price.props('dense outlined clearable debounce="400"').classes("field")
             self._told = ui.element("div").classes("stack")
             label = "Settings card to hang by the tank (PDF)"
-            Working(bench, jobs, "card", label, self._card, self._save, forget=True).recall()
+            Working(page, jobs, "card", label, self._card, self._save, forget=True).recall()
 
     def scene_changed(self) -> None:
         """Hours may have changed."""
@@ -47,7 +47,7 @@ class Day(Card):
 
     def light_changed(self) -> None:
         """Show days and years anew, while the card is open."""
-        light = self.bench.light
+        light = self.page.light
         self._told.clear()
         if light is None or not self._open:
             return
@@ -65,13 +65,13 @@ class Day(Card):
             sentences([line for line in (*setting_words(made), suit_words(made), energy_words(made)) if line])
 
     def _card(self) -> Work | None:
-        if self.bench.light is None:
+        if self.page.light is None:
             refused("the light of this tank is not traced yet: try again in a moment")
             return None
-        return card_work(self.bench.light, self._price.value)
+        return card_work(self.page.light, self._price.value)
 
     def _save(self, content: bytes) -> None:
-        ui.download.content(content, file_name(self.bench, "-card.pdf"), "application/pdf")
+        ui.download.content(content, file_name(self.page, "-card.pdf"), "application/pdf")
 
 
 def day_lines(scene: Scene) -> list[str]:

@@ -1,4 +1,4 @@
-"""Where the light goes, and what was assumed."""
+"""Ledger the light goes, and what was assumed."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from underlit.scene import Assumption
 from underlit.scene.assumptions.scene import assumptions
 
 
-class Where:
+class Ledger:
     """Ledger and assumptions."""
 
-    def __init__(self, bench: Page) -> None:
-        self._bench = bench
-        with ui.element("details").classes("card where"):
+    def __init__(self, page: Page) -> None:
+        self._page = page
+        with ui.element("details").classes("card ledger"):
             with ui.element("summary").classes("heading"):
-                ui.label("Where the light goes, what was assumed").props('role="heading" aria-level="2"')
+                ui.label("Ledger the light goes, what was assumed").props('role="heading" aria-level="2"')
             self._ledger = ui.element("div").classes("body")
             self._assumed = ui.element("div").classes("body")
         self._shown: Light | None = None
@@ -26,7 +26,7 @@ class Where:
 
     def scene_changed(self) -> None:
         """Assumptions follow the scene."""
-        scene = self._bench.scene
+        scene = self._page.scene
         taken = () if scene is None else tuple(assumptions(scene))
         if taken == self._taken:
             return
@@ -42,8 +42,8 @@ class Where:
                         ui.label(f"{one.key}: {one.value_text} ({one.range_text})")
 
     def light_changed(self) -> None:
-        """Where the light goes, as counted so far."""
-        light = self._bench.light
+        """Ledger the light goes, as counted so far."""
+        light = self._page.light
         if light is self._shown:
             return
         self._shown = light

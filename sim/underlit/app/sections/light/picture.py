@@ -21,8 +21,8 @@ PLANES = {"none": "no light plane", "level": "level plane", "upright": "upright 
 class Picture:
     """3D view and its bar."""
 
-    def __init__(self, bench: Page) -> None:
-        self._bench = bench
+    def __init__(self, page: Page) -> None:
+        self._page = page
         self._shape: Any = None
         self._light: Any = None
         self.view = TankView(on_spot=self._dropped, on_moved=self._moved, on_cut=self._cut).classes("picture")
@@ -51,26 +51,26 @@ class Picture:
     # -- following the tank ---------------------------------------------------------------------------------
     def scene_changed(self) -> None:
         """Dimming may have changed: redraw at once from what the page holds."""
-        light = self._bench.light
+        light = self._page.light
         self.view.dim(None if light is None else light.lowered.dimming)
 
     def light_changed(self) -> None:
         """Fetch what is new and say how far the count is."""
-        bench, variant, light = self._bench, self._bench.variant, self._bench.light
+        page, variant, light = self._page, self._page.variant, self._page.light
         if variant is None or light is None:
-            waiting = bench.desk.service.waiting
+            waiting = page.session.service.waiting
             self._progress.set_text("" if variant is None else variant.trouble or f"tracing ... ({waiting} in work)")
             return
-        side = bench.desk.side
-        shape = (side, light.revision, bench.desk.units)
+        side = page.session.side
+        shape = (side, light.revision, page.session.units)
         if shape != self._shape:
             self._shape, self._light = shape, None
-            self.view.shape(f"/desk/{side}/shape/{light.revision}", bench.desk.units)
+            self.view.shape(f"/session/{side}/shape/{light.revision}", page.session.units)
         now = (side, light.revision, light.result.photons)
         if now != self._light:
             self._light = now
             stamp = f"{light.revision}-{light.result.photons}"
-            self.view.light(f"/desk/{side}/light/{stamp}", light.lowered.dimming)
+            self.view.light(f"/session/{side}/light/{stamp}", light.lowered.dimming)
         self._progress.set_text(variant.trouble or self._told(light, variant.revision))
         self._show_ends()
 
@@ -113,37 +113,37 @@ class Picture:
 
     def _show_ends(self) -> None:
         pinned = self._scale()
-        light = self._bench.light
+        light = self._page.light
         if pinned is None and light is not None:
             pinned = list(light.scale)
         self._high.set_text(f"{pinned[1]:g}" if pinned else "")
 
     # -- what people do in it -------------------------------------------------------------------------------
     def _dropped(self, x: float, y: float, z: float) -> None:
-        bench, scene = self._bench, self._bench.scene
+        page, scene = self._page, self._page.scene
         if scene is None:
             return
         name = next_spot([spot.name for spot in scene.spots])
-        at = [bench.length_text(x), bench.length_text(y)]
-        bench.edit(
-            lambda document: document.add("spot", {"name": name, "at": at, "height": bench.length_text(z + 0.005)})
+        at = [page.length_text(x), page.length_text(y)]
+        page.edit(
+            lambda document: document.add("spot", {"name": name, "at": at, "height": page.length_text(z + 0.005)})
         )
 
     def _moved(self, item: str, dx: float, dy: float, turn: float) -> None:
         table, _, number = item.partition(":")
         index = int(number) if number.isdigit() else -1
         if 0 <= index < len(self._things(table)):
-            self._bench.edit(lambda document: self._place(document, table, index, dx, dy, turn))
+            self._page.edit(lambda document: self._place(document, table, index, dx, dy, turn))
 
     def _things(self, table: str) -> tuple[Any, ...]:
-        scene = self._bench.scene
+        scene = self._page.scene
         if scene is None:
             return ()
         held = {"fixture": scene.fixtures, "wood": scene.wood, "stone": scene.stone, "plants": scene.plants}
         return held.get(table, ())
 
     def _place(self, document: Document, table: str, index: int, dx: float, dy: float, turn: float) -> None:
-        bench, scene = self._bench, self._bench.scene
+        page, scene = self._page, self._page.scene
         if scene is None:
             return
         thing = self._things(table)[index]
@@ -151,19 +151,19 @@ class Picture:
             document.set(table, index, "turn", value=f"{math.degrees(thing.turn + turn) % 360:.0f} deg")
             return
         if isinstance(thing, Plants) and thing.outline_keys:
-            _shift_outline(document, table, index, thing.outline_keys[0], bench, dx, dy)
+            _shift_outline(document, table, index, thing.outline_keys[0], page, dx, dy)
             return
         key = "position" if table == "fixture" else "at"
         x, y, *_ = scene.fixture_centre_m(thing) if table == "fixture" else thing.at
-        document.set(table, index, key, value=[bench.length_text(x + dx), bench.length_text(y + dy)])
+        document.set(table, index, key, value=[page.length_text(x + dx), page.length_text(y + dy)])
 
 
-def _shift_outline(document: Document, table: str, index: int, key: str, bench: Page, dx: float, dy: float) -> None:
+def _shift_outline(document: Document, table: str, index: int, key: str, page: Page, dx: float, dy: float) -> None:
     """Move a planting: all corners of its outline, or the middle of its circle."""
     from underlit.units import parse_length
 
     def moved(point: list[str]) -> list[str]:
-        return [bench.length_text(parse_length(c) + d) for c, d in zip(point, (dx, dy), strict=True)]
+        return [page.length_text(parse_length(c) + d) for c, d in zip(point, (dx, dy), strict=True)]
 
     held = document.get(table, index, key)
     if key == "circle":

@@ -23,8 +23,8 @@ class Planting(Card):
     title = "Where would plants do?"
     opened = False
 
-    def __init__(self, bench: Page, jobs: Jobs) -> None:
-        super().__init__(bench)
+    def __init__(self, page: Page, jobs: Jobs) -> None:
+        super().__init__(page)
         self._jobs = jobs
         with self.body.classes("stack"):
             ui.label(
@@ -35,7 +35,7 @@ class Planting(Card):
                 wishes, label="Plants or needs", multiple=True, value=[str(need) for need in Need]
             ).props("dense outlined options-dense")  # fmt: skip
             self._names.classes("wide")
-            self._work = Working(bench, jobs, "plants", "Show where they would do", self._begin, self._show)
+            self._work = Working(page, jobs, "plants", "Show where they would do", self._begin, self._show)
             self._answer = ui.element("div").classes("stack")
         self._work.recall()
 
@@ -44,13 +44,13 @@ class Planting(Card):
         self._work.scene_changed()
 
     def _begin(self) -> Work | None:
-        variant, names = self.bench.variant, list(self._names.value)
+        variant, names = self.page.variant, list(self._names.value)
         if variant is None:
             return None
         if not 1 <= len(names) <= MOST_MAPPED:
             refused(f"choose from 1 to {MOST_MAPPED} plants or needs")
             return None
-        return plants_work(variant.text, names, self.bench.desk.folder, self._jobs)
+        return plants_work(variant.text, names, self.page.session.folder, self._jobs)
 
     def _show(self, answer: PlantAnswer) -> None:
         self._answer.clear()

@@ -17,11 +17,11 @@ WORDS = {
 }
 
 
-class Answers:
+class Verdicts:
     """Zones with verdicts."""
 
-    def __init__(self, bench: Page) -> None:
-        self._bench = bench
+    def __init__(self, page: Page) -> None:
+        self._page = page
         with ui.element("div").classes("card"):
             ui.label("Will it grow?").classes("heading").props('role="heading" aria-level="2"')
             self._body = ui.element("div").classes("zones")
@@ -33,8 +33,8 @@ class Answers:
 
     def light_changed(self) -> None:
         """Show every zone anew, where the light is another."""
-        if self._bench.light is not self._shown:
-            self._shown = self._bench.light
+        if self._page.light is not self._shown:
+            self._shown = self._page.light
             self._show()
 
     def _show(self) -> None:

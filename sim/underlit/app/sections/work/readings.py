@@ -1,4 +1,4 @@
-"""Readings at the tank: typed in, kept with the desk, fitted; the sheet to take along."""
+"""Readings at the tank: typed in, kept with the session, fitted; the sheet to take along."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from underlit.app.heavy.fitting import FitAnswer, Row, checked_readings, fit_wor
 from underlit.app.heavy.jobs import Jobs
 from underlit.app.section import Page
 from underlit.app.sections.card import Card
-from underlit.app.sections.pieces import Cell, file_name, image, numbers, other_side, put_beside, refused, sentences
+from underlit.app.sections.pieces import Cell, file_name, image, numbers, other_side, refused, sentences, use_as_other
 from underlit.app.sections.work.working import Work, Working
 from underlit.app.session import Side
 
@@ -27,8 +27,8 @@ class Readings(Card):
     title = "Readings at the tank"
     opened = False
 
-    def __init__(self, bench: Page, jobs: Jobs) -> None:
-        super().__init__(bench)
+    def __init__(self, page: Page, jobs: Jobs) -> None:
+        super().__init__(page)
         self._jobs = jobs
         self._shown_for: Side | None = None
         with self.body.classes("stack"):
@@ -37,11 +37,11 @@ class Readings(Card):
                 "the walls."
             ).classes("quiet")
             sheet = Working(
-                bench, jobs, "sheet", "Sheet to take to the tank (PDF)", self._sheet, self._save, forget=True
+                page, jobs, "sheet", "Sheet to take to the tank (PDF)", self._sheet, self._save, forget=True
             )
             self._build_form()
             self._list = ui.element("div").classes("stack")
-            self._fit = Working(bench, jobs, "fit", "Fit the tank to the readings", self._begin, self._show)
+            self._fit = Working(page, jobs, "fit", "Fit the tank to the readings", self._begin, self._show)
             self._answer = ui.element("div").classes("stack")
         self._list_all()
         sheet.recall()
@@ -78,7 +78,7 @@ class Readings(Card):
 
     def scene_changed(self) -> None:
         """Follow the scene's spots and lid, and the user's unit."""
-        scene, units = self.bench.scene, self.bench.desk.units
+        scene, units = self.page.scene, self.page.session.units
         if scene is None:
             return
         places = {spot.name: spot.name for spot in scene.spots} | {ELSEWHERE: ELSEWHERE}
@@ -90,11 +90,11 @@ class Readings(Card):
         self._lid.set_visibility(scene.lid is not None)
         self._adapt()
         self._fit.scene_changed()
-        if self._fit.found() is not None and self._shown_for is not self.bench.desk.side:
+        if self._fit.found() is not None and self._shown_for is not self.page.session.side:
             self._show(self._fit.found())
 
     def _row(self) -> dict[str, str]:
-        units, elsewhere = self.bench.desk.units, self._where.value == ELSEWHERE
+        units, elsewhere = self.page.session.units, self._where.value == ELSEWHERE
         under = self._medium.value == "water"
         at = [f"{field.value:g} {units}" for field in (self._left, self._front) if field.value is not None]
         row = {
@@ -112,21 +112,21 @@ class Readings(Card):
         return row
 
     def _add(self) -> None:
-        desk, scene, row = self.bench.desk, self.bench.scene, self._row()
+        session, scene, row = self.page.session, self.page.scene, self._row()
         if scene is None:
             return
         try:
-            checked_readings([row], scene, desk.folder)
+            checked_readings([row], scene, session.folder)
         except ValueError as problem:
             refused(problem)
             return
-        desk.keep_readings([*desk.readings, row])
+        session.keep_readings([*session.readings, row])
         self._value.set_value(None)
         self._list_all()
 
     def _list_all(self) -> None:
         self._list.clear()
-        rows = self.bench.desk.readings
+        rows = self.page.session.readings
         with self._list:
             if rows:
                 heads = ("Where", "Shows", "Head", "Lid", "Dimmed to", "Take out")
@@ -140,27 +140,27 @@ class Readings(Card):
         button.props(f'flat dense no-caps aria-label="Remove reading {index + 1}"')
 
     def _remove(self, index: int) -> None:
-        desk = self.bench.desk
-        desk.keep_readings([row for k, row in enumerate(desk.readings) if k != index])
+        session = self.page.session
+        session.keep_readings([row for k, row in enumerate(session.readings) if k != index])
         self._list_all()
 
     # -- fitting --------------------------------------------------------------------------------------------
     def _begin(self) -> Work | None:
-        desk, scene = self.bench.desk, self.bench.scene
-        if scene is None or desk.variant is None:
+        session, scene = self.page.session, self.page.scene
+        if scene is None or session.variant is None:
             return None
-        if not desk.readings:
+        if not session.readings:
             refused("there is no reading yet: type in what the meter shows")
             return None
         try:
-            checked_readings(desk.readings, scene, desk.folder)
+            checked_readings(session.readings, scene, session.folder)
         except ValueError as problem:
             refused(problem)
             return None
-        return fit_work(desk.variant.text, list(desk.readings), desk.folder, self._jobs)
+        return fit_work(session.variant.text, list(session.readings), session.folder, self._jobs)
 
     def _show(self, answer: FitAnswer) -> None:
-        self._shown_for = self.bench.desk.side
+        self._shown_for = self.page.session.side
         self._answer.clear()
         with self._answer:
             said = answer.summary["in_words"]
@@ -175,20 +175,20 @@ class Readings(Card):
                 answer.picture,
                 "How far each reading lies from the tank before and after; the same numbers are in the tables",
             )
-            label = f"Put the corrected tank on the desk as tank {other_side(self.bench)}"
+            label = f"Put the corrected tank on the session as tank {other_side(self.page)}"
             button = ui.button(label, color=None, on_click=lambda: self._use(answer)).props("unelevated no-caps")
             button.classes("strong")
 
     def _use(self, answer: FitAnswer) -> None:
-        put_beside(self.bench, answer.corrected, "the tank as corrected by the readings")
+        use_as_other(self.page, answer.corrected, "the tank as corrected by the readings")
 
     # -- the sheet ------------------------------------------------------------------------------------------
     def _sheet(self) -> Work | None:
-        variant = self.bench.variant
-        return None if variant is None else sheet_work(variant.text, self.bench.desk.folder, self._jobs)
+        variant = self.page.variant
+        return None if variant is None else sheet_work(variant.text, self.page.session.folder, self._jobs)
 
     def _save(self, content: bytes) -> None:
-        ui.download.content(content, file_name(self.bench, "-readings.pdf"), "application/pdf")
+        ui.download.content(content, file_name(self.page, "-readings.pdf"), "application/pdf")
 
 
 def _choice(label: str, options: dict[str, str], value: str, changed: Any = None) -> ui.select:

@@ -22,8 +22,8 @@ class ReportCard(Card):
     title = "Report"
     opened = False
 
-    def __init__(self, bench: Page, jobs: Jobs) -> None:
-        super().__init__(bench)
+    def __init__(self, page: Page, jobs: Jobs) -> None:
+        super().__init__(page)
         with self.body.classes("stack"):
             ui.label(
                 "What reaches each zone, maps and pictures, what was assumed and what to measure, in one file that needs nothing "
@@ -39,20 +39,20 @@ class ReportCard(Card):
                 ("report", "Download the report", False, self._save_page),
                 ("printed", "Download it as PDF", True, self._save_pdf),
             ):
-                Working(bench, jobs, kind, label, partial(self._begin, pdf=pdf), save, forget=True).recall()
+                Working(page, jobs, kind, label, partial(self._begin, pdf=pdf), save, forget=True).recall()
 
     def scene_changed(self) -> None:
         """Nothing here shows the scene."""
 
     def _begin(self, *, pdf: bool) -> Work | None:
-        light, variant = self.bench.light, self.bench.variant
+        light, variant = self.page.light, self.page.variant
         if light is None or variant is None or light.revision != variant.revision:
             refused("the light of this tank is not traced yet: try again in a moment")
             return None
         return report_work(light, self._price.value, str(self._paper.value), pdf=pdf)
 
     def _save_page(self, content: bytes) -> None:
-        ui.download.content(content, file_name(self.bench, "-report.html"), "text/html")
+        ui.download.content(content, file_name(self.page, "-report.html"), "text/html")
 
     def _save_pdf(self, content: bytes) -> None:
-        ui.download.content(content, file_name(self.bench, "-report.pdf"), "application/pdf")
+        ui.download.content(content, file_name(self.page, "-report.pdf"), "application/pdf")

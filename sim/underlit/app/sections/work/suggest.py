@@ -12,7 +12,7 @@ from underlit.app.heavy.suggesting import SuggestAnswer, Way, Wish, own_kinds, s
 from underlit.app.section import METRES_PER_INCH, Page
 from underlit.app.sections.card import Card
 from underlit.app.sections.names import entries
-from underlit.app.sections.pieces import Cell, image, numbers, other_side, put_beside, refused, sentences
+from underlit.app.sections.pieces import Cell, image, numbers, other_side, refused, sentences, use_as_other
 from underlit.app.sections.work.working import Work, Working
 from underlit.app.session import Side
 from underlit.catalogue import Kind
@@ -29,8 +29,8 @@ class Suggest(Card):
     title = "What would suit better?"
     opened = False
 
-    def __init__(self, bench: Page, jobs: Jobs) -> None:
-        super().__init__(bench)
+    def __init__(self, page: Page, jobs: Jobs) -> None:
+        super().__init__(page)
         self._jobs = jobs
         self._shown_for: Side | None = None
         self._own: list[str] = []
@@ -41,7 +41,7 @@ class Suggest(Card):
                 "Tries the tank's lights at other heights and places, dims each by itself, and traces in full what does best."
             ).classes("quiet")
             self._build_form()
-            self._work = Working(bench, jobs, "suggest", "Suggest what would suit", self._begin, self._show)
+            self._work = Working(page, jobs, "suggest", "Suggest what would suit", self._begin, self._show)
             self._answer = ui.element("div").classes("stack")
         self._work.recall()
 
@@ -81,7 +81,7 @@ class Suggest(Card):
 
     def scene_changed(self) -> None:
         """Follow the lid and the user's unit."""
-        scene, units = self.bench.scene, self.bench.desk.units
+        scene, units = self.page.scene, self.page.session.units
         if scene is None:
             return
         self._lid.set_visibility(scene.lid is not None)
@@ -90,22 +90,22 @@ class Suggest(Card):
             self._own = own
             self._ask_prices()
         self._work.scene_changed()
-        if self._work.found() is not None and self._shown_for is not self.bench.desk.side:
+        if self._work.found() is not None and self._shown_for is not self.page.session.side:
             self._show(self._work.found())
         if units != self._units:
             low, high = USUAL_HEIGHTS_M if not self._units else self._heights_m(self._units)
             self._units = units
             for field, label, metres in ((self._low, "Lowest", low), (self._high, "Highest", high)):
                 field.props(f'label="{label} over the rim ({units})"')
-                field.set_value(self.bench.shown_length(metres))
+                field.set_value(self.page.shown_length(metres))
 
     def _heights_m(self, units: str) -> tuple[float, float]:
         unit = METRES_PER_INCH if units == "in" else 0.01
         return float(self._low.value or 0) * unit, float(self._high.value or 0) * unit
 
     def _begin(self) -> Work | None:
-        desk, scene = self.bench.desk, self.bench.scene
-        if scene is None or desk.variant is None:
+        session, scene = self.page.session, self.page.scene
+        if scene is None or session.variant is None:
             return None
         reason = self._why_not(scene)
         if reason:
@@ -120,7 +120,7 @@ class Suggest(Card):
             lights=tuple(self._lights.value),
             prices={name: float(field.value) for name, field in self._prices.items() if field.value is not None},
         )
-        return suggest_work(desk.variant.text, wish, desk.folder, self._jobs)
+        return suggest_work(session.variant.text, wish, session.folder, self._jobs)
 
     def _why_not(self, scene: Scene) -> str:
         low, high = self._heights_m(self._units)
@@ -133,7 +133,7 @@ class Suggest(Card):
         return ""
 
     def _show(self, answer: SuggestAnswer) -> None:
-        self._shown_for = self.bench.desk.side
+        self._shown_for = self.page.session.side
         self._answer.clear()
         with self._answer:
             sentences(answer.words)
@@ -156,11 +156,11 @@ class Suggest(Card):
         ui.label(f"{way.name}: {way.hang}").classes("roomy")
         ui.label(f"leaves unmet: {way.unmet}").classes("quiet")
         if way.text:
-            side = other_side(self.bench)
+            side = other_side(self.page)
             button = ui.button(f"Try as tank {side}", color=None, on_click=lambda: self._use(way))
             button.props(f'flat dense no-caps aria-label="Try suggestion {way.name} as tank {side}"')
         elif way.why_not:
             ui.label(f"no scene of it: {way.why_not}").classes("quiet")
 
     def _use(self, way: Way) -> None:
-        put_beside(self.bench, way.text, f"suggestion {way.name}")
+        use_as_other(self.page, way.text, f"suggestion {way.name}")

@@ -16,17 +16,17 @@ Work = Callable[[Job], Any]
 
 
 class Working:
-    """One kind of heavy work of a desk. begin: gives the work, or None after saying why there is none; show: told of what was
+    """One kind of heavy work of a session. begin: gives the work, or None after saying why there is none; show: told of what was
     found, when it is and when the page is built anew; forget: what is a file to hand over is told once and not kept.
     """
 
     def __init__(
-        self, bench: Page, jobs: Jobs, kind: str, label: str, begin: Callable[[], Work | None],
+        self, page: Page, jobs: Jobs, kind: str, label: str, begin: Callable[[], Work | None],
         show: Callable[[Any], object], *, forget: bool = False,
     ) -> None:  # fmt: skip
-        self._bench, self._jobs, self._kind = bench, jobs, kind
+        self._page, self._jobs, self._kind = page, jobs, kind
         self._begin, self._show, self._forget = begin, show, forget
-        self._job = jobs.latest(bench.desk.name, kind)
+        self._job = jobs.latest(page.session.name, kind)
         with ui.row().classes("bar"):
             self._button = (
                 ui.button(label, color=None, on_click=self._ask).props("unelevated no-caps").classes("strong")
@@ -51,13 +51,13 @@ class Working:
 
     def scene_changed(self) -> None:
         """Say whether what is shown is of the tank in hand; only for what says of which it is."""
-        variant, of = self._bench.variant, getattr(self.found(), "of", None)
+        variant, of = self._page.variant, getattr(self.found(), "of", None)
         self._past.set_visibility(of is not None and variant is not None and of != variant.text)
 
     def _ask(self) -> None:
         work = self._begin()
         if work is not None:
-            self._job = self._jobs.ask(self._bench.desk.name, self._kind, work)
+            self._job = self._jobs.ask(self._page.session.name, self._kind, work)
             self._follow()
 
     def _cancel(self) -> None:

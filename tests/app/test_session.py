@@ -1,4 +1,4 @@
-"""One visitor's desk without a page: edits, steps back, what is traced anew, and what is there after a restart."""
+"""One visitor's session without a page: edits, steps back, what is traced anew, and what is there after a restart."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ pytest.importorskip("nicegui")
 from underlit.app.blobs import light_scale
 from underlit.app.document import DocumentError
 from underlit.app.light import Light, LightService, Order
-from underlit.app.session import MOST_STEPS, Session, Side, paths_key
-from underlit.app.sessions import Sessions
+from underlit.app.session import EARLIER_FILE, FILE, MOST_STEPS, Session, Side, paths_key
+from underlit.app.sessions import EARLIER_FOLDER, Sessions
 from underlit.lowering.scene import lower
 from underlit.planning.zones import zone_reports
 from underlit.results.condensed import condensed
@@ -37,16 +37,16 @@ class Orders(LightService):
 
 
 @pytest.fixture
-def desk(tmp_path: Path) -> Session:
+def session(tmp_path: Path) -> Session:
     made = Session("visitor", tmp_path, Orders())
     made.begin(BARE)
     return made
 
 
-def asked(desk: Session) -> list[Order]:
-    """What the desk has asked to be traced."""
-    assert isinstance(desk.service, Orders)
-    return desk.service.asked
+def asked(session: Session) -> list[Order]:
+    """What the session has asked to be traced."""
+    assert isinstance(session.service, Orders)
+    return session.service.asked
 
 
 def traced(order: Order) -> Light:
@@ -71,19 +71,19 @@ def traced(order: Order) -> Light:
     )
 
 
-def test_a_move_is_traced_anew_and_can_be_taken_back(desk: Session) -> None:
-    desk.set("fixture", 0, "above_rim", value="20 cm")
-    assert [order.revision for order in asked(desk)] == [1, 2]
-    assert desk.undo()
-    assert desk.variant is not None
-    assert desk.variant.text == BARE
-    assert asked(desk)[-1].scene.fixtures[0].above_rim == pytest.approx(0.05)
-    assert not desk.undo()
-    assert desk.redo()
-    assert 'above_rim = "20 cm"' in desk.variants[Side.A].text
-    desk.undo()
-    desk.set("fixture", 0, "above_rim", value="7 cm")
-    assert not desk.can_step(1), "a new way forward ends the old one"
+def test_a_move_is_traced_anew_and_can_be_taken_back(session: Session) -> None:
+    session.set("fixture", 0, "above_rim", value="20 cm")
+    assert [order.revision for order in asked(session)] == [1, 2]
+    assert session.undo()
+    assert session.variant is not None
+    assert session.variant.text == BARE
+    assert asked(session)[-1].scene.fixtures[0].above_rim == pytest.approx(0.05)
+    assert not session.undo()
+    assert session.redo()
+    assert 'above_rim = "20 cm"' in session.variants[Side.A].text
+    session.undo()
+    session.set("fixture", 0, "above_rim", value="7 cm")
+    assert not session.can_step(1), "a new way forward ends the old one"
 
 
 @pytest.mark.parametrize(
@@ -95,12 +95,14 @@ def test_a_move_is_traced_anew_and_can_be_taken_back(desk: Session) -> None:
     ],
     ids=lambda value: ".".join(map(str, value)) if isinstance(value, tuple) else "",
 )  # fmt: skip
-def test_what_changes_no_path_of_light_is_not_traced(desk: Session, path: tuple[str | int, ...], value: object) -> None:
-    desk.set(*path, value=value)
-    assert len(asked(desk)) == 1
-    assert desk.variant is not None
-    assert desk.variant.revision == 1
-    assert desk.variant.text != BARE
+def test_what_changes_no_path_of_light_is_not_traced(
+    session: Session, path: tuple[str | int, ...], value: object
+) -> None:
+    session.set(*path, value=value)
+    assert len(asked(session)) == 1
+    assert session.variant is not None
+    assert session.variant.revision == 1
+    assert session.variant.text != BARE
 
 
 @pytest.mark.parametrize(
@@ -112,9 +114,9 @@ def test_what_changes_no_path_of_light_is_not_traced(desk: Session, path: tuple[
     ],
     ids=lambda value: ".".join(map(str, value)) if isinstance(value, tuple) else "",
 )  # fmt: skip
-def test_what_changes_light_is_traced(desk: Session, path: tuple[str | int, ...], value: object) -> None:
-    desk.set(*path, value=value)
-    assert len(asked(desk)) == 2
+def test_what_changes_light_is_traced(session: Session, path: tuple[str | int, ...], value: object) -> None:
+    session.set(*path, value=value)
+    assert len(asked(session)) == 2
 
 
 def test_scenes_differ_where_light_does() -> None:
@@ -122,63 +124,63 @@ def test_scenes_differ_where_light_does() -> None:
     assert len(keys) == 3
 
 
-def test_dimming_answers_with_the_light_that_is_there(desk: Session) -> None:
+def test_dimming_answers_with_the_light_that_is_there(session: Session) -> None:
     """Half the dimming, half the light and its error, without a trace; the verdict follows."""
-    order = asked(desk)[0]
+    order = asked(session)[0]
     order.found(traced(order))
-    before = desk.variants[Side.A].light
+    before = session.variants[Side.A].light
     assert before is not None
-    desk.set("fixture", 0, "dimming", value=0.5)
-    after = desk.variants[Side.A].light
+    session.set("fixture", 0, "dimming", value=0.5)
+    after = session.variants[Side.A].light
     assert after is not None
     for old, new in zip(before.reports, after.reports, strict=True):
         assert new.ppfd.value == pytest.approx(0.5 * old.ppfd.value)
         assert new.ppfd.half_width == pytest.approx(0.5 * old.ppfd.half_width)
     assert after.result.photons == before.result.photons
     order.found(traced(order))
-    late = desk.variants[Side.A].light
+    late = session.variants[Side.A].light
     assert late is not None
     assert set(late.lowered.dimming.values()) == {0.5}, "light that comes later is dimmed too"
 
 
-def test_light_of_an_older_tank_is_not_shown(desk: Session) -> None:
-    order = asked(desk)[0]
-    desk.set("fixture", 0, "above_rim", value="20 cm")
+def test_light_of_an_older_tank_is_not_shown(session: Session) -> None:
+    order = asked(session)[0]
+    session.set("fixture", 0, "above_rim", value="20 cm")
     order.found(traced(order))
     order.failed(order.revision, "too late")
-    assert desk.variants[Side.A].light is None
-    assert desk.variants[Side.A].trouble == ""
+    assert session.variants[Side.A].light is None
+    assert session.variants[Side.A].trouble == ""
 
 
-def test_what_is_refused_changes_nothing(desk: Session) -> None:
+def test_what_is_refused_changes_nothing(session: Session) -> None:
     for text in ("[tank", "", BARE.replace('"5 cm"', '"5 parsec"'), BARE.split("[[fixture]]")[0]):
         with pytest.raises(DocumentError):
-            desk.begin(text)
+            session.begin(text)
     with pytest.raises(DocumentError):
-        desk.set("fixture", 0, "above_rim", value="-9 m")
-    assert desk.variant is not None
-    assert desk.variant.text == BARE
-    assert len(asked(desk)) == 1
-    assert not [path for path in desk.folder.iterdir() if path.name.endswith("-draft.toml")]
+        session.set("fixture", 0, "above_rim", value="-9 m")
+    assert session.variant is not None
+    assert session.variant.text == BARE
+    assert len(asked(session)) == 1
+    assert not [path for path in session.folder.iterdir() if path.name.endswith("-draft.toml")]
 
 
-def test_two_variants_have_histories_of_their_own(desk: Session) -> None:
-    desk.copy_to_other()
-    desk.turn_to(Side.B)
-    desk.set("fixture", 0, "above_rim", value="20 cm")
-    assert desk.variants[Side.A].text == BARE
-    assert [order.desk for order in asked(desk)] == ["visitor/A", "visitor/B", "visitor/B"]
-    desk.turn_to(Side.A)
-    assert not desk.undo()
+def test_two_variants_have_histories_of_their_own(session: Session) -> None:
+    session.copy_to_other()
+    session.turn_to(Side.B)
+    session.set("fixture", 0, "above_rim", value="20 cm")
+    assert session.variants[Side.A].text == BARE
+    assert [order.session for order in asked(session)] == ["visitor/A", "visitor/B", "visitor/B"]
+    session.turn_to(Side.A)
+    assert not session.undo()
 
 
-def test_history_is_bounded(desk: Session) -> None:
+def test_history_is_bounded(session: Session) -> None:
     for k in range(MOST_STEPS + 5):
-        desk.set("title", value=f"step {k}")
-    assert len(desk.variants[Side.A].texts) == MOST_STEPS
+        session.set("title", value=f"step {k}")
+    assert len(session.variants[Side.A].texts) == MOST_STEPS
 
 
-def test_a_desk_is_there_after_a_restart(tmp_path: Path) -> None:
+def test_a_session_is_there_after_a_restart(tmp_path: Path) -> None:
     first = Sessions(tmp_path, Orders()).of("a-visitor-of-mine")
     first.begin(BARE)
     first.set("fixture", 0, "above_rim", value="20 cm")
@@ -193,36 +195,49 @@ def test_a_desk_is_there_after_a_restart(tmp_path: Path) -> None:
     assert again.variants[Side.A].text == BARE
 
 
+def test_a_session_of_an_earlier_release_opens(tmp_path: Path) -> None:
+    """It lay in another folder and its file had another name."""
+    first = Sessions(tmp_path / "sessions", Orders()).of("a-visitor-of-mine")
+    first.begin(BARE)
+    (first.folder / FILE).rename(first.folder / EARLIER_FILE)
+    (tmp_path / "sessions").rename(tmp_path / EARLIER_FOLDER)
+    again = Sessions(tmp_path / "sessions", Orders()).of("a-visitor-of-mine")
+    assert again.variants[Side.A].text == BARE
+    again.set("title", value="newer")
+    newest = Sessions(tmp_path / "sessions", Orders()).of("a-visitor-of-mine")
+    assert newest.variants[Side.A].scene.title == "newer"
+
+
 @pytest.mark.parametrize(
     "kept", ["", "{", "[]", '{"units": "cm"}', '{"units": 1, "side": "C", "opened": "", "variants": {}}']
 )
-def test_a_broken_desk_is_an_empty_one(tmp_path: Path, kept: str) -> None:
+def test_a_broken_session_is_an_empty_one(tmp_path: Path, kept: str) -> None:
     (tmp_path / "a-visitor-of-mine").mkdir()
-    (tmp_path / "a-visitor-of-mine" / "desk.json").write_text(kept)
+    (tmp_path / "a-visitor-of-mine" / "session.json").write_text(kept)
     assert Sessions(tmp_path, Orders()).of("a-visitor-of-mine").variants == {}
 
 
 @pytest.mark.parametrize("key", ["", "..", "../../etc", "a/b-c-d-e-f", "x" * 65, "short", "nul\0nul\0nul"])
-def test_keys_that_were_never_given_open_no_desk(tmp_path: Path, key: str) -> None:
+def test_keys_that_were_never_given_open_no_session(tmp_path: Path, key: str) -> None:
     with pytest.raises(ValueError, match="key"):
-        Sessions(tmp_path / "desks", Orders()).of(key)
+        Sessions(tmp_path / "sessions", Orders()).of(key)
     assert not list(tmp_path.iterdir())
 
 
 def test_channels_are_dimmed_one_by_one(tmp_path: Path) -> None:
     """Dimming one channel leaves the others as they are."""
-    desk = Session("visitor", tmp_path, Orders())
+    session = Session("visitor", tmp_path, Orders())
     second = '\n[[fixture.channel]]\nname = "blue"\nspectrum = { peak = "450 nm", width = "20 nm" }\nshare = 0.3\n'
     text = BARE.replace('spectrum = "LED-B3"\n', 'spectrum = "LED-B3"\nshare = 0.7\n' + second)
-    desk.begin(text)
-    order = asked(desk)[0]
+    session.begin(text)
+    order = asked(session)[0]
     order.found(traced(order))
-    whole = desk.variants[Side.A].light
-    desk.set("fixture", 0, "channel", 1, "dimming", value=0.0)
-    white = desk.variants[Side.A].light
+    whole = session.variants[Side.A].light
+    session.set("fixture", 0, "channel", 1, "dimming", value=0.0)
+    white = session.variants[Side.A].light
     assert whole is not None
     assert white is not None
-    assert len(asked(desk)) == 1
+    assert len(asked(session)) == 1
     assert sorted(white.lowered.dimming.values()) == [0.0, 1.0]
     shares = np.array([new.ppfd.value / old.ppfd.value for old, new in zip(whole.reports, white.reports, strict=True)])
     assert np.all((shares > 0.4) & (shares < 0.95))
