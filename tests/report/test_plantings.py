@@ -97,7 +97,7 @@ def test_the_table_shows_what_the_summary_holds():
 
 
 def test_copies_tell_what_leaves_of_their_own_tell():
-    """A carpet of very many leaves, laid of copies: the same light on each third and the same taken as written out."""
+    """A carpet of very many leaves, laid of instances: the same light on each third and the same taken as written out."""
     scene = underlit.scene_from_dict(
         {
             **copy.deepcopy(TANK),
@@ -112,8 +112,8 @@ def test_copies_tell_what_leaves_of_their_own_tell():
 
     lowered = lower(scene)
     (grown,) = lowered.plantings
-    assert len(grown.copies) > 1
-    assert sum(len(c) for c in grown.copies) > 100
+    assert len(grown.instances) > 1
+    assert sum(len(c) for c in grown.instances) > 100
     found = underlit.trace(lowered, photons=1 << 19, seed=1)
     (report,) = planting_reports(lowered, found.result)
     meshes = meshes_of(found.result, "group")

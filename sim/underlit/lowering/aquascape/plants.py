@@ -1,4 +1,4 @@
-"""Plant groups into a `World`: leaves of their own, and copies of a few plants where there are very many."""
+"""Plant groups into a `World`: leaves of their own, and instances of a few plants where there are very many."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ FULLEST_COVER = 0.97
 class Grown:
     """A planting as it stands in the world, measured on its triangles there.
 
-    own: leaves and stalks with triangles of their own, None where all are copies; copies of plants besides; outline (k, 2)
+    own: leaves and stalks with triangles of their own, None where all are instances; instances of plants besides; outline (k, 2)
     [m] or None; leaf_area [m2, one side]; leaf_area_index over area_m2 (the outline, or the plan area of the wood covered),
     and the one asked for (None where it follows from the plants); cover: share of the outline hidden, of floating plants;
     height [m] asked for; top [m] over the bottom pane; plants, leaves: how many.
@@ -39,7 +39,7 @@ class Grown:
     leaf_area: float
     leaf_area_index: float
     top: float
-    copies: tuple[InstanceGroup, ...] = ()
+    instances: tuple[InstanceGroup, ...] = ()
     area_m2: float = 0.0
     asked: float | None = None
     cover: float | None = None
@@ -49,9 +49,9 @@ class Grown:
 
     @cached_property
     def shape(self) -> Shape:
-        """All triangles, copies written out."""
+        """All triangles, instances written out."""
         parts = [] if self.own is None else [self.own]
-        return join([*parts, *(part for c in self.copies for part in c.written_out() if len(part.faces))])
+        return join([*parts, *(part for c in self.instances for part in c.written_out() if len(part.faces))])
 
 
 def lower_plants(world: World, scene: Scene, shell: Shell, hardscape: dict[str, Shape]) -> list[Grown]:
@@ -84,10 +84,10 @@ def _lower_group(world: World, scene: Scene, shell: Shell, hardscape: dict[str, 
     _note_leaf_area(world, plants, planned, planting)
     _add_to_world(world, plants, planting)
     tops = [planting.shape.bounds[1, 2]] if len(planting.shape.faces) else []
-    tops += [c.bounds()[:, 1, 2].max() for c in planting.copies]
+    tops += [c.bounds()[:, 1, 2].max() for c in planting.instances]
     return Grown(
         plants.name, planting.shape if len(planting.shape.faces) else None, outline, planting.leaf_area_m2,
-        planting.leaf_area_index, float(max(tops)), planting.copies, planting.outline_area_m2, planned.leaf_area_index,
+        planting.leaf_area_index, float(max(tops)), planting.instances, planting.outline_area_m2, planned.leaf_area_index,
         planting.coverage, planned.height_m, planting.plant_count, planting.leaf_count,
     )  # fmt: skip
 
@@ -126,7 +126,7 @@ def _planting(scene: Scene, plants: Plants, planned: Stand, outline: np.ndarray)
         assert index is not None
         return carpets.carpet(
             plants.seed, outline, ground, kind=carpets.CarpetKind[form.name], leaf_area_index=index, height=height,
-            leaf_length=plants.leaf_length, leaf_width=plants.leaf_width, beyond=Beyond.COPY,
+            leaf_length=plants.leaf_length, leaf_width=plants.leaf_width, beyond=Beyond.INSTANCES,
         )  # fmt: skip
     if plants.kind is PlantKind.STEMS and plants.floats:
         assert height is not None
@@ -141,13 +141,13 @@ def _planting(scene: Scene, plants: Plants, planned: Stand, outline: np.ndarray)
         assert height is not None
         return stems.stems(
             plants.seed, outline, ground, kind=stems.StemKind[form.name], leaf_area_index=index, stems_per_m2=dense,
-            height=height, leaf_length=plants.leaf_length, leaf_width=plants.leaf_width, beyond=Beyond.COPY,
+            height=height, leaf_length=plants.leaf_length, leaf_width=plants.leaf_width, beyond=Beyond.INSTANCES,
         )  # fmt: skip
     if plants.kind is PlantKind.ROSETTES:
         return rosettes.rosettes(
             plants.seed, outline, ground, kind=rosettes.RosetteKind[form.name], leaf_area_index=index,
             plants_per_m2=dense, height=height, leaf_length=plants.leaf_length, leaf_width=plants.leaf_width,
-            beyond=Beyond.COPY,
+            beyond=Beyond.INSTANCES,
         )  # fmt: skip
     assert index is not None
     planting = floating.floating(
@@ -176,7 +176,7 @@ def _epiphytes(scene: Scene, hardscape: dict[str, Shape], plants: Plants, planne
         spacing=plants.spacing, height=planned.height_m, leaf_length=plants.leaf_length, leaf_width=plants.leaf_width,
         from_z=lowest if plants.tied_above is None else plants.tied_above,
         to_z=highest if plants.tied_below is None else min(plants.tied_below, highest),
-        outline=np.array(plants.polygon) if plants.outline_keys else None, beyond=Beyond.COPY,
+        outline=np.array(plants.polygon) if plants.outline_keys else None, beyond=Beyond.INSTANCES,
     )  # fmt: skip
 
 
@@ -193,43 +193,43 @@ def _in_the_tank(world: World, scene: Scene, shell: Shell, plants: Plants, plant
         if len(kept.faces) != len(own.faces) or not np.array_equal(kept.vertices, own.vertices):
             blades = _area_inside(scene, shell, Shape(own.vertices, own.faces[:leaf_faces], False))
         own = kept
-    leaf_area = float(blades) + sum(c.leaf_area_m2 for c in planting.copies)
+    leaf_area = float(blades) + sum(c.leaf_area_m2 for c in planting.instances)
     index = leaf_area / planting.outline_area_m2 if planting.outline_area_m2 else 0.0
     return replace(planting, shape=own, leaf_area_m2=leaf_area, leaf_area_index=index)
 
 
 def _reaching_out_written_out(scene: Scene, shell: Shell, planting: Planting) -> Planting:
-    """The planting with triangles of their own for those copies that reach beyond the glass or the lid."""
+    """The planting with triangles of their own for those instances that reach beyond the glass or the lid."""
     own, leaf_faces = planting.shape, planting.leaf_faces
     blades, stalks = (
         [Shape(own.vertices, own.faces[:leaf_faces], False)],
         [Shape(own.vertices, own.faces[leaf_faces:], False)],
     )
     inside: list[InstanceGroup] = []
-    for alike in planting.copies:
-        fits = _stand_inside(scene, shell, alike)
+    for group in planting.instances:
+        fits = _stand_inside(scene, shell, group)
         if not fits.all():
-            more = alike.chosen(~fits).written_out()
+            more = group.chosen(~fits).written_out()
             blades.append(more[0])
             stalks.append(more[1])
         if fits.any():
-            inside.append(alike.chosen(fits))
+            inside.append(group.chosen(fits))
     if len(blades) == 1:
         return planting
     whole = join([part for part in (*blades, *stalks) if len(part.faces)])
     note = planting.shape.note
     return replace(
-        planting, shape=replace(whole, note=note), leaf_faces=sum(len(b.faces) for b in blades), copies=tuple(inside)
+        planting, shape=replace(whole, note=note), leaf_faces=sum(len(b.faces) for b in blades), instances=tuple(inside)
     )  # fmt: skip
 
 
-def _stand_inside(scene: Scene, shell: Shell, alike: InstanceGroup) -> np.ndarray:
-    """Which copies stand clear of the glass and the lid, (n,) bool."""
+def _stand_inside(scene: Scene, shell: Shell, group: InstanceGroup) -> np.ndarray:
+    """Which instances stand clear of the glass and the lid, (n,) bool."""
     import shapely
 
     room = scene.tank.inside_outline.inset(HAIR)
     shapely.prepare(room)
-    bounds = alike.bounds()
+    bounds = group.bounds()
     boxes = shapely.box(bounds[:, 0, 0], bounds[:, 0, 1], bounds[:, 1, 0], bounds[:, 1, 1])
     level = (bounds[:, 0, 2] > HAIR) & (bounds[:, 1, 2] < shell.lid_low - 2 * HAIR)
     return np.asarray(shapely.covers(room, boxes) & level)
@@ -245,10 +245,10 @@ def _add_to_world(world: World, plants: Plants, planting: Planting) -> None:
     surface = world.leaf(plants.name, optics.reflectance, optics.transmittance, bucket=f"plants: {plants.name}")
     if len(planting.shape.faces):
         world.add_mesh(plants.name, planting.shape.vertices, planting.shape.faces, surface, role=Role.PLANTS)
-    for alike in planting.copies:
-        pattern = alike.pattern.shape
-        template = world.add_template(pattern.vertices, pattern.faces, surface)
-        world.add_instances(plants.name, template, alike.origins, alike.rotations, alike.scales, role=Role.PLANTS)
+    for group in planting.instances:
+        plant = group.template.shape
+        template = world.add_template(plant.vertices, plant.faces, surface)
+        world.add_instances(plants.name, template, group.origins, group.rotations, group.scales, role=Role.PLANTS)
 
 
 def _note_growth(world: World, plants: Plants, planned: Stand, more: float | None) -> None:

@@ -8,7 +8,7 @@ from enum import Enum
 import numpy as np
 
 from underlit.lowering.shapes.outline import Ground, checked_outline, inside, scatter, signed_area
-from underlit.lowering.shapes.plants.instances import PATTERNS, Beyond, Pattern, copies_at, pattern_of
+from underlit.lowering.shapes.plants.instances import TEMPLATES, Beyond, PlantTemplate, instances_at, plant_template
 from underlit.lowering.shapes.plants.leaves import Blade, LeafForm, LeafSpread, grow, leaf_areas
 from underlit.lowering.shapes.plants.planting import (
     DEFAULT_TRIANGLE_BUDGET,
@@ -77,7 +77,7 @@ def carpet(
     outline: (k, 2) float64 [m]; ground: vectorised height of the substrate [m]; leaf_area_index: leaf area, one side,
     over the outline's area; height: of the carpet above the ground [m]; leaf_length, leaf_width: of a typical leaf [m]
     (blades of grass are as long as the carpet is high); triangle_budget: with more leaves than it allows, fewer and larger
-    ones of the same total area are drawn, and the note says so; or, with Beyond.COPY, the carpet is laid of copies of a
+    ones of the same total area are drawn, and the note says so; or, with Beyond.INSTANCES, the carpet is laid of instances of a
     few patches, with single leaves along its edge. Raises ShapeError.
     """
     outline = checked_outline(outline)
@@ -90,7 +90,7 @@ def carpet(
     target = leaf_area_index * area
     probe = _spread(kind, np.zeros((400, 3)), length, width, height, generator(seed, "probe"))
     wanted = target / float(leaf_areas(form, grow(form, probe)).mean())
-    if beyond is Beyond.COPY and wanted * form.triangles > triangle_budget:
+    if beyond is Beyond.INSTANCES and wanted * form.triangles > triangle_budget:
         leaf = _Leaf(kind, length, width, height)
         return patched_carpet(leaf, outline, ground, wanted, target, triangle_budget, rng)
     fit = fit_to_budget(wanted, form.triangles, triangle_budget)
@@ -153,7 +153,7 @@ def patched_carpet(
     budget: int,
     rng: np.random.Generator,
 ) -> Planting:
-    """A carpet of about `wanted` leaves and a leaf area of `target` [m2], laid of copies of a few round patches.
+    """A carpet of about `wanted` leaves and a leaf area of `target` [m2], laid of instances of a few round patches.
 
     Patches overlap and are set about evenly beyond the outline; of those that do not fit inside, the leaves that are rooted
     inside grow singly. So the density is the same everywhere.
@@ -163,27 +163,29 @@ def patched_carpet(
     form, area = _FORM[leaf.kind], signed_area(outline)
     pitch = PATCH_PITCH if leaf.kind is CarpetKind.GRASS else max(PATCH_PITCH, 1.2 * leaf.length)
     per_patch = max(1, round(wanted / area * pitch**2))
-    patterns = [_patch(leaf, per_patch, PATCH_REACH * pitch, rng) for _ in range(PATTERNS)]
+    templates = [_patch(leaf, per_patch, PATCH_REACH * pitch, rng) for _ in range(TEMPLATES)]
     around = np.asarray(shapely.Polygon(outline).buffer(PATCH_REACH * pitch).exterior.coords)[:-1]
     spots = scatter([around], max(1, round(abs(signed_area(around)) / pitch**2)), rng)
     points = np.concatenate([spots, height_at(ground, spots[:, 0], spots[:, 1])[:, None]], axis=1)
     fits = stands_within(outline, ground)
-    copies, left_over = copies_at(patterns, points, rng, up=across_slope(ground, points), sizes=(0.93, 1.07), fits=fits)
-    missing = target - sum(c.leaf_area_m2 for c in copies)
+    instances, left_over = instances_at(
+        templates, points, rng, up=across_slope(ground, points), sizes=(0.93, 1.07), fits=fits
+    )
+    missing = target - sum(c.leaf_area_m2 for c in instances)
     centre = np.repeat(points[left_over, :2], per_patch, axis=0) + _in_disc(
         per_patch * int(left_over.sum()), PATCH_REACH * pitch, rng
     )
     centre = centre[inside(outline, centre[:, 0], centre[:, 1])]
     base = np.concatenate([centre, height_at(ground, centre[:, 0], centre[:, 1])[:, None]], axis=1)
     leaves, note = _edge_leaves(leaf, base, outline, ground, missing, budget, rng)
-    count = len(leaves) + per_patch * sum(len(c) for c in copies)
+    count = len(leaves) + per_patch * sum(len(c) for c in instances)
     return assemble(
-        form, leaves, outline_area_m2=area, plant_count=_plants(leaf.kind, count), copies=copies,
-        copied_leaves=count - len(leaves), note=note,
+        form, leaves, outline_area_m2=area, plant_count=_plants(leaf.kind, count), instances=instances,
+        instanced_leaves=count - len(leaves), note=note,
     )  # fmt: skip
 
 
-def _patch(leaf: _Leaf, count: int, reach: float, rng: np.random.Generator) -> Pattern:
+def _patch(leaf: _Leaf, count: int, reach: float, rng: np.random.Generator) -> PlantTemplate:
     """A round patch of so many leaves about the origin."""
     together = _TOGETHER[leaf.kind]
     roots = np.repeat(_in_disc(-(-count // together), reach, rng), together, axis=0)[:count]
@@ -191,7 +193,7 @@ def _patch(leaf: _Leaf, count: int, reach: float, rng: np.random.Generator) -> P
         leaf.kind, np.concatenate([roots, np.zeros((count, 1))], axis=1), leaf.length, leaf.width, leaf.height, rng
     )
     form = _FORM[leaf.kind]
-    return pattern_of(form, lay_on_ground(grow(form, spread), lambda x, y: np.zeros_like(x), rng))
+    return plant_template(form, lay_on_ground(grow(form, spread), lambda x, y: np.zeros_like(x), rng))
 
 
 def _in_disc(count: int, radius: float, rng: np.random.Generator) -> FloatArray:

@@ -8,7 +8,7 @@ from enum import Enum
 import numpy as np
 
 from underlit.lowering.shapes.outline import checked_outline, inside
-from underlit.lowering.shapes.plants.instances import PATTERNS, Beyond, Pattern, copies_at, pattern_of
+from underlit.lowering.shapes.plants.instances import TEMPLATES, Beyond, PlantTemplate, instances_at, plant_template
 from underlit.lowering.shapes.plants.leaves import Blade, LeafForm, LeafSpread, grow, leaf_areas
 from underlit.lowering.shapes.plants.planting import (
     DEFAULT_TRIANGLE_BUDGET,
@@ -73,7 +73,7 @@ def epiphytes(
     to_z: heights between which they are tied [m]; outline: (k, 2) [m], where on the plan. Density: a number of plants, a
     spacing [m], or leaf_area_index over the plan area of the upper surface there (the Planting's outline_area_m2).
     leaf_length, leaf_width: of a typical leaf [m], by default in proportion to the height. Too many triangles for
-    triangle_budget become fewer, larger leaves, and the note says so; or, with Beyond.COPY, copies of a few plants.
+    triangle_budget become fewer, larger leaves, and the note says so; or, with Beyond.INSTANCES, instances of a few plants.
     Raises ShapeError.
     """
     habit = _HABITS[kind]
@@ -100,18 +100,18 @@ def epiphytes(
         target = index * area
         count = max(1, round(target / per_plant))
     leaves_per_plant, with_rhizome = len(probe) / 80, kind is EpiphyteKind.THICK_LEAVES
-    if beyond is Beyond.COPY and count * leaves_per_plant * habit.form.triangles > triangle_budget:
-        patterns = [_pattern(habit, length, with_rhizome, rng) for _ in range(PATTERNS)]
+    if beyond is Beyond.INSTANCES and count * leaves_per_plant * habit.form.triangles > triangle_budget:
+        templates = [_template(habit, length, with_rhizome, rng) for _ in range(TEMPLATES)]
         points, normals = _spots(wood_shape, support, weights, count, rng)
         halfway = np.add(normals, [0.0, 0.0, 1.0])
         halfway /= np.linalg.norm(halfway, axis=1, keepdims=True)
-        copies, _ = copies_at(patterns, points, rng, up=halfway)
+        instances, _ = instances_at(templates, points, rng, up=halfway)
         if plants is None:
-            size = float(np.sqrt(target / sum(c.leaf_area_m2 for c in copies)))
-            copies = tuple(replace(c, scales=c.scales * size) for c in copies)
+            size = float(np.sqrt(target / sum(c.leaf_area_m2 for c in instances)))
+            instances = tuple(replace(c, scales=c.scales * size) for c in instances)
         return assemble(
             habit.form, np.zeros((0, len(habit.form.half_widths()), 3)), outline_area_m2=area, plant_count=count,
-            copies=copies, copied_leaves=round(count * leaves_per_plant),
+            instances=instances, instanced_leaves=round(count * leaves_per_plant),
         )  # fmt: skip
     fit = fit_to_budget(count * leaves_per_plant, habit.form.triangles, triangle_budget - 36 * count // 40)
     count = max(1, round(count / fit.leaf_scale**2))
@@ -126,11 +126,11 @@ def epiphytes(
     return assemble(habit.form, leaves, outline_area_m2=area, plant_count=count, stalks=stalks, note=fit.note)
 
 
-def _pattern(habit: _Habit, length: float, with_rhizome: bool, rng: np.random.Generator) -> Pattern:
+def _template(habit: _Habit, length: float, with_rhizome: bool, rng: np.random.Generator) -> PlantTemplate:
     """One plant on level ground, its foot at the origin."""
     foot, up = np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]])
     leaves = grow(habit.form, _bunches(foot, up, habit, length, rng))
-    return pattern_of(habit.form, leaves, _rhizomes(foot, up, rng) if with_rhizome else None)
+    return plant_template(habit.form, leaves, _rhizomes(foot, up, rng) if with_rhizome else None)
 
 
 def _upper_faces(wood: Shape, from_z: float, to_z: float, outline: FloatArray | None) -> tuple[np.ndarray, FloatArray]:

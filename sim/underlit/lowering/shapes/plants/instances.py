@@ -1,4 +1,4 @@
-"""Many plants as copies of a few grown ones: each pattern is kept once, its copies are turned, leaned and scaled."""
+"""Many plants as instances of a few grown ones: each template is stored once, its instances are turned, leaned and scaled."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ import numpy as np
 from underlit.lowering.shapes.plants.leaves import LeafForm, flatten
 from underlit.lowering.shapes.shape import FloatArray, Shape, face_areas, join, without_degenerate_faces
 
-PATTERNS = 8
-"""Grown plants of which all others of a planting are copies: with turns and sizes, no two look alike."""
+TEMPLATES = 8
+"""Grown plants of which all others of a planting are instances: with turns and sizes, no two look alike."""
 
 
 class Beyond(Enum):
@@ -20,13 +20,13 @@ class Beyond(Enum):
 
     COARSEN = "coarsen"
     """Fewer, larger leaves of the same total area."""
-    COPY = "copy"
-    """Leaves of their own size; plants become copies of a few patterns."""
+    INSTANCES = "instances"
+    """Leaves of their own size; plants become instances of a few templates."""
 
 
 @dataclass(frozen=True)
-class Pattern:
-    """A plant to be copied, its foot at the origin: its triangles, the first leaf_faces of which are leaf blades."""
+class PlantTemplate:
+    """A plant to be placed many times, its foot at the origin: its triangles, the first leaf_faces of which are leaf blades."""
 
     shape: Shape
     leaf_faces: int
@@ -39,9 +39,9 @@ class Pattern:
 
 @dataclass(frozen=True)
 class InstanceGroup:
-    """Copies of one pattern: origins (n, 3) [m], rotations (n, 3, 3), scales (n,)."""
+    """Instances of one template: origins (n, 3) [m], rotations (n, 3, 3), scales (n,)."""
 
-    pattern: Pattern
+    template: PlantTemplate
     origins: FloatArray
     rotations: FloatArray
     scales: FloatArray
@@ -51,43 +51,43 @@ class InstanceGroup:
 
     @property
     def leaf_area_m2(self) -> float:
-        """Leaf area of all copies, one side [m2]."""
-        return self.pattern.leaf_area_m2 * float((self.scales**2).sum())
+        """Leaf area of all instances, one side [m2]."""
+        return self.template.leaf_area_m2 * float((self.scales**2).sum())
 
     @property
     def stalk_area_m2(self) -> float:
-        """Area of the stalks of all copies [m2]."""
-        return self.pattern.shape.area_m2 * float((self.scales**2).sum()) - self.leaf_area_m2
+        """Area of the stalks of all instances [m2]."""
+        return self.template.shape.area_m2 * float((self.scales**2).sum()) - self.leaf_area_m2
 
     @property
     def triangles(self) -> int:
-        """Triangles of all copies, were they written out."""
-        return len(self) * len(self.pattern.shape.faces)
+        """Triangles of all instances, were they written out."""
+        return len(self) * len(self.template.shape.faces)
 
     def placed(self, points: FloatArray) -> FloatArray:
-        """(n, p, 3) [m]: points (p, 3) of the pattern on every copy."""
+        """(n, p, 3) [m]: points (p, 3) of the template on every instance."""
         turned = np.einsum("nij,kj->nki", self.rotations, points)
         return turned * self.scales[:, None, None] + self.origins[:, None]
 
     def chosen(self, which: np.ndarray) -> InstanceGroup:
-        """Some of the copies (index or boolean array)."""
+        """Some of the instances (index or boolean array)."""
         return replace(
             self, origins=self.origins[which], rotations=self.rotations[which], scales=self.scales[which]
         )  # fmt: skip
 
     def bounds(self) -> FloatArray:
-        """(n, 2, 3) [m]: lowest and highest corner of each copy."""
-        points = self.placed(outermost(self.pattern.shape.vertices))
+        """(n, 2, 3) [m]: lowest and highest corner of each instance."""
+        points = self.placed(outermost(self.template.shape.vertices))
         return np.stack([points.min(axis=1), points.max(axis=1)], axis=1)
 
     def written_out(self) -> tuple[Shape, Shape]:
-        """All copies as meshes of their own: leaf blades, and stalks (maybe no triangle)."""
-        points = self.placed(self.pattern.shape.vertices)
+        """All instances as meshes of their own: leaf blades, and stalks (maybe no triangle)."""
+        points = self.placed(self.template.shape.vertices)
         count, each = points.shape[:2]
         parts = []
         for faces in (
-            self.pattern.shape.faces[: self.pattern.leaf_faces],
-            self.pattern.shape.faces[self.pattern.leaf_faces :],
+            self.template.shape.faces[: self.template.leaf_faces],
+            self.template.shape.faces[self.template.leaf_faces :],
         ):
             all_faces = faces[None] + (np.arange(count) * each)[:, None, None]
             parts.append(Shape(*without_degenerate_faces(points.reshape(-1, 3), all_faces.reshape(-1, 3)), False))
@@ -106,15 +106,15 @@ def outermost(points: FloatArray) -> FloatArray:
         return points
 
 
-def pattern_of(form: LeafForm, leaves: FloatArray, stalks: Shape | None = None) -> Pattern:
-    """A pattern of leaves (n, v, 3) and stalks about the origin."""
+def plant_template(form: LeafForm, leaves: FloatArray, stalks: Shape | None = None) -> PlantTemplate:
+    """A template of leaves (n, v, 3) and stalks about the origin."""
     blades = Shape(*without_degenerate_faces(*flatten(form, leaves)), False)
     whole = blades if stalks is None or len(stalks.faces) == 0 else join([blades, stalks])
-    return Pattern(whole, len(blades.faces))
+    return PlantTemplate(whole, len(blades.faces))
 
 
-def copies_at(
-    patterns: Sequence[Pattern],
+def instances_at(
+    templates: Sequence[PlantTemplate],
     points: FloatArray,
     rng: np.random.Generator,
     *,
@@ -122,13 +122,13 @@ def copies_at(
     sizes: tuple[float, float] = (0.9, 1.1),
     fits: Callable[[FloatArray], np.ndarray] | None = None,
 ) -> tuple[tuple[InstanceGroup, ...], np.ndarray]:
-    """Copies at points (n, 3) [m], and which points are left over because their copy would not fit, (n,) bool.
+    """Instances at points (n, 3) [m], and which points are left over because their instance would not fit, (n,) bool.
 
     up: direction that each stands along, (n, 3) unit vectors (straight up by default); fits: of outermost points (n, p, 3)
-    of copies, which copies may stand, (n,) bool.
+    of instances, which instances may stand, (n,) bool.
     """
     count = len(points)
-    which, turn = rng.integers(0, len(patterns), count), rng.uniform(0, 2 * np.pi, count)
+    which, turn = rng.integers(0, len(templates), count), rng.uniform(0, 2 * np.pi, count)
     size = rng.uniform(*sizes, count)
     rotation = np.zeros((count, 3, 3))
     rotation[:, 0, 0] = rotation[:, 1, 1] = np.cos(turn)
@@ -138,15 +138,15 @@ def copies_at(
         rotation = np.einsum("nij,njk->nik", _leaning(up), rotation)
     left_over = np.zeros(count, dtype=bool)
     found = []
-    for k, pattern in enumerate(patterns):
+    for k, template in enumerate(templates):
         mine = np.flatnonzero(which == k)
-        alike = InstanceGroup(pattern, points[mine], rotation[mine], size[mine])
+        group = InstanceGroup(template, points[mine], rotation[mine], size[mine])
         if fits is not None and len(mine):
-            good = fits(alike.placed(outermost(pattern.shape.vertices)))
+            good = fits(group.placed(outermost(template.shape.vertices)))
             left_over[mine[~good]] = True
-            alike = alike.chosen(good)
-        if len(alike):
-            found.append(alike)
+            group = group.chosen(good)
+        if len(group):
+            found.append(group)
     return tuple(found), left_over
 
 

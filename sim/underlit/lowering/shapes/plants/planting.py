@@ -28,7 +28,7 @@ class Planting:
     leaf_area_m2: one side, all leaf blades [m2]; leaf_area_index: that over outline_area_m2; leaf_count, plant_count:
     leaf blades and plants; stalk_area_m2: triangles of stalks and stems, not part of the leaf area; coverage: share of
     the outline hidden seen from straight above, where it was asked for. leaf_faces: so many faces of the shape, the first
-    ones, are leaf blades. copies: plants besides those of the shape, as copies of a few; the other numbers count them in.
+    ones, are leaf blades. instances: plants besides those of the shape, as instances of a few; the other numbers count them in.
     """
 
     shape: Shape
@@ -40,7 +40,7 @@ class Planting:
     stalk_area_m2: float = 0.0
     coverage: float | None = None
     leaf_faces: int = 0
-    copies: tuple[InstanceGroup, ...] = ()
+    instances: tuple[InstanceGroup, ...] = ()
 
 
 def require(condition: bool, message: str) -> None:
@@ -157,17 +157,17 @@ def assemble(
     outline_area_m2: float,
     plant_count: int,
     stalks: Shape | None = None,
-    copies: tuple[InstanceGroup, ...] = (),
-    copied_leaves: int = 0,
+    instances: tuple[InstanceGroup, ...] = (),
+    instanced_leaves: int = 0,
     note: str = "",
 ) -> Planting:
-    """Leaves (n, v, 3), stalks and copies as one planting, with its leaf area measured on the triangles that stay."""
+    """Leaves (n, v, 3), stalks and instances as one planting, with its leaf area measured on the triangles that stay."""
     require(
-        len(leaves) + len(copies) > 0, "plants: nothing fits into the outline; make it larger or the plants smaller"
+        len(leaves) + len(instances) > 0, "plants: nothing fits into the outline; make it larger or the plants smaller"
     )
     vertices, faces = without_degenerate_faces(*flatten(form, leaves))
-    leaf_area = float(face_areas(vertices, faces).sum()) + sum(c.leaf_area_m2 for c in copies)
-    stalk_area = sum(c.stalk_area_m2 for c in copies)
+    leaf_area = float(face_areas(vertices, faces).sum()) + sum(c.leaf_area_m2 for c in instances)
+    stalk_area = sum(c.stalk_area_m2 for c in instances)
     shape = Shape(vertices, faces, False)
     if stalks is not None and len(stalks.faces):
         stalk_area += stalks.area_m2
@@ -176,17 +176,17 @@ def assemble(
         Shape(shape.vertices, shape.faces, False, note),
         leaf_area,
         leaf_area / outline_area_m2,
-        len(leaves) + copied_leaves,
+        len(leaves) + instanced_leaves,
         plant_count,
         outline_area_m2,
         stalk_area,
         leaf_faces=len(faces),
-        copies=copies,
+        instances=instances,
     )
 
 
 def stands_within(outline: FloatArray, ground: Ground) -> Callable[[FloatArray], np.ndarray]:
-    """Which copies lie inside an outline and not in the ground, from their outermost points (n, p, 3)."""
+    """Which instances lie inside an outline and not in the ground, from their outermost points (n, p, 3)."""
 
     def fits(points: FloatArray) -> np.ndarray:
         x, y, z = points[:, :, 0], points[:, :, 1], points[:, :, 2]

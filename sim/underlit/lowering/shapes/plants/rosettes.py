@@ -9,7 +9,14 @@ from enum import Enum
 import numpy as np
 
 from underlit.lowering.shapes.outline import Ground, checked_outline, scatter, shrunk_as_far_as_possible, signed_area
-from underlit.lowering.shapes.plants.instances import PATTERNS, Beyond, InstanceGroup, Pattern, copies_at, pattern_of
+from underlit.lowering.shapes.plants.instances import (
+    TEMPLATES,
+    Beyond,
+    InstanceGroup,
+    PlantTemplate,
+    instances_at,
+    plant_template,
+)
 from underlit.lowering.shapes.plants.leaves import Blade, LeafForm, LeafSpread, grow, leaf_areas
 from underlit.lowering.shapes.plants.planting import (
     DEFAULT_TRIANGLE_BUDGET,
@@ -112,7 +119,7 @@ def rosettes(
     the ground [m]. Density: plants_per_m2 (by default as close as such plants are set), or leaf_area_index, which sets
     the number of plants. leaf_length: of the longest leaves [m], which lie the flatter the longer they are; leaf_width: of
     the widest [m]. With more triangles than triangle_budget, fewer and larger plants of the same leaf area are drawn, and
-    the note says so; or, with Beyond.COPY, plants that do not touch the edge become copies of a few. Raises ShapeError.
+    the note says so; or, with Beyond.INSTANCES, plants that do not touch the edge become instances of a few. Raises ShapeError.
     """
     outline = checked_outline(outline)
     habit, area = _HABITS[kind], signed_area(outline)
@@ -135,7 +142,7 @@ def rosettes(
         count = max(1, round(density * area))
     target = None if leaf_area_index is None else leaf_area_index * area
     leaves_per_plant = len(probe) / 60
-    copying = beyond is Beyond.COPY and count * leaves_per_plant * habit.form.triangles > triangle_budget
+    copying = beyond is Beyond.INSTANCES and count * leaves_per_plant * habit.form.triangles > triangle_budget
     fit = Fit(1.0, "") if copying else fit_to_budget(count * leaves_per_plant, habit.form.triangles, triangle_budget)
     if fit.note and target is None:
         target = count * per_plant
@@ -143,13 +150,13 @@ def rosettes(
     reach = 0.3 * height if kind is not RosetteKind.RIBBON else 0.03
     spots = scatter(shrunk_as_far_as_possible(outline, min(reach, 0.12)), count, rng)
     roots = np.concatenate([spots, height_at(ground, spots[:, 0], spots[:, 1])[:, None]], axis=1)
-    copies: tuple[InstanceGroup, ...] = ()
-    copied = 0
+    instances: tuple[InstanceGroup, ...] = ()
+    instanced = 0
     if copying:
-        patterns = [_pattern(kind, habit, height, leaf_length, rng) for _ in range(PATTERNS)]
-        copies, roots = _copied(kind, patterns, outline, ground, roots, rng)
-        copied = count - len(roots)
-        target = len(roots) * per_plant if target is None else target - sum(c.leaf_area_m2 for c in copies)
+        templates = [_template(kind, habit, height, leaf_length, rng) for _ in range(TEMPLATES)]
+        instances, roots = _instances(kind, templates, outline, ground, roots, rng)
+        instanced = count - len(roots)
+        target = len(roots) * per_plant if target is None else target - sum(c.leaf_area_m2 for c in instances)
         fit = fit_to_budget(len(roots) * leaves_per_plant, habit.form.triangles, triangle_budget)
         roots = roots[: round(len(roots) / fit.leaf_scale**2)]
     leaves = np.zeros((0, len(habit.form.half_widths()), 3))
@@ -160,30 +167,30 @@ def rosettes(
     where = " along the edge" if copying else ""
     note = f"{fit.leaf_scale**2:.2f} x fewer leaves{where}, each as much wider, for a budget of {triangle_budget} triangles"
     return assemble(
-        habit.form, leaves, outline_area_m2=area, plant_count=copied + len(roots), copies=copies,
-        copied_leaves=round(copied * leaves_per_plant), note=fit.note and note,
+        habit.form, leaves, outline_area_m2=area, plant_count=instanced + len(roots), instances=instances,
+        instanced_leaves=round(instanced * leaves_per_plant), note=fit.note and note,
     )  # fmt: skip
 
 
-def _copied(
-    kind: RosetteKind, patterns: list[Pattern], outline: FloatArray, ground: Ground, roots: FloatArray,
+def _instances(
+    kind: RosetteKind, templates: list[PlantTemplate], outline: FloatArray, ground: Ground, roots: FloatArray,
     rng: np.random.Generator,
 ) -> tuple[tuple[InstanceGroup, ...], FloatArray]:  # fmt: skip
-    """Copies of patterns at the roots (n, 3) where they fit, and the roots where none does. Ribbons grow straight up."""
+    """Instances of templates at the roots (n, 3) where they fit, and the roots where none does. Ribbons grow straight up."""
     up = None if kind is RosetteKind.RIBBON else across_slope(ground, roots)
-    copies, left_over = copies_at(
-        patterns, roots, rng, up=up, sizes=(0.88, 1.0), fits=stands_within(outline, ground)
+    instances, left_over = instances_at(
+        templates, roots, rng, up=up, sizes=(0.88, 1.0), fits=stands_within(outline, ground)
     )  # fmt: skip
-    return copies, roots[left_over]
+    return instances, roots[left_over]
 
 
-def _pattern(
+def _template(
     kind: RosetteKind, habit: _Habit, height: float, leaf_length: float | None, rng: np.random.Generator
-) -> Pattern:
+) -> PlantTemplate:
     """One plant, its crown at the origin."""
     spread = _crowns(np.zeros((1, 3)), habit, height, leaf_length, rng)
     leaves = _wavy(grow(habit.form, spread), spread, kind, rng)
-    return pattern_of(habit.form, lay_on_ground(leaves, lambda x, y: np.zeros_like(x), rng))
+    return plant_template(habit.form, lay_on_ground(leaves, lambda x, y: np.zeros_like(x), rng))
 
 
 def _crowns(

@@ -15,7 +15,14 @@ from underlit.lowering.shapes.outline import (
     shrunk_as_far_as_possible,
     signed_area,
 )
-from underlit.lowering.shapes.plants.instances import PATTERNS, Beyond, InstanceGroup, Pattern, copies_at, pattern_of
+from underlit.lowering.shapes.plants.instances import (
+    TEMPLATES,
+    Beyond,
+    InstanceGroup,
+    PlantTemplate,
+    instances_at,
+    plant_template,
+)
 from underlit.lowering.shapes.plants.leaves import Blade, LeafForm, LeafSpread, grow, leaf_areas
 from underlit.lowering.shapes.plants.planting import (
     DEFAULT_TRIANGLE_BUDGET,
@@ -85,7 +92,7 @@ def stems(
     the ground [m]. Density: stems_per_m2 (by default 700, a stem every 4 cm), or leaf_area_index, which sets the
     number of stems. leaf_length, leaf_width: of grown leaves [m], by default those of the kind. With more triangles than
     triangle_budget, fewer nodes with larger leaves of the same total area are drawn, and the note says so; or, with
-    Beyond.COPY, stems that do not touch the edge become copies of a few. Raises ShapeError.
+    Beyond.INSTANCES, stems that do not touch the edge become instances of a few. Raises ShapeError.
     """
     outline = checked_outline(outline)
     require_size("height", height, 0.02, 2.0)
@@ -107,20 +114,20 @@ def stems(
         count = max(1, round(density * area))
     triangles = len(lone) / 40 * habit.form.triangles + 6 * (RINGS - 1)
     target = None if leaf_area_index is None else leaf_area_index * area
-    copies: tuple[InstanceGroup, ...] = ()
+    instances: tuple[InstanceGroup, ...] = ()
     roots = _roots(outline, ground, count, habit, rng)
-    if beyond is Beyond.COPY and count * triangles > triangle_budget:
-        patterns = [_pattern(habit, height, share, rng) for share in (np.arange(PATTERNS) + 0.5) / PATTERNS]
+    if beyond is Beyond.INSTANCES and count * triangles > triangle_budget:
+        templates = [_template(habit, height, share, rng) for share in (np.arange(TEMPLATES) + 0.5) / TEMPLATES]
         fits = stands_within(outline, ground)
-        copies, left_over = copies_at(patterns, roots, rng, sizes=(0.96, 1.04), fits=fits)
+        instances, left_over = instances_at(templates, roots, rng, sizes=(0.96, 1.04), fits=fits)
         roots = roots[left_over]
-        target = None if target is None else max(target - sum(c.leaf_area_m2 for c in copies), 0.0)
-    copied = count - len(roots)
+        target = None if target is None else max(target - sum(c.leaf_area_m2 for c in instances), 0.0)
+    instanced = count - len(roots)
     axes = _upright(outline, roots, height, rng)
     leaves, note = _leaves(axes, habit, outline, ground, target, triangle_budget, rng)
     return assemble(
-        habit.form, leaves, outline_area_m2=area, plant_count=count, stalks=_stem_tubes(axes, habit), copies=copies,
-        copied_leaves=round(copied * len(lone) / 40), note=note,
+        habit.form, leaves, outline_area_m2=area, plant_count=count, stalks=_stem_tubes(axes, habit), instances=instances,
+        instanced_leaves=round(instanced * len(lone) / 40), note=note,
     )  # fmt: skip
 
 
@@ -134,11 +141,11 @@ def habit_of(kind: StemKind, leaf_length: float | None, leaf_width: float | None
     return replace(habit, leaf_length=length, leaf_width=width)
 
 
-def _pattern(habit: StemHabit, height: float, share: float, rng: np.random.Generator) -> Pattern:
+def _template(habit: StemHabit, height: float, share: float, rng: np.random.Generator) -> PlantTemplate:
     """One stem with its leaves, its foot at the origin, its height at a share of the range in which stems stand."""
     axes = axes_of(np.zeros((1, 3)), np.array([height * (0.7 + 0.25 * share)]), rng)
     leaves = lay_on_ground(grow(habit.form, leaves_along(axes, habit, 1.0, rng)), lambda x, y: np.zeros_like(x), rng)
-    return pattern_of(habit.form, leaves, _stem_tubes(axes, habit))
+    return plant_template(habit.form, leaves, _stem_tubes(axes, habit))
 
 
 def _leaves(

@@ -1,4 +1,4 @@
-"""Plantings of very many leaves as copies of a few plants: as much leaf, in the same place, for little memory."""
+"""Plantings of very many leaves as instances of a few plants: as much leaf, in the same place, for little memory."""
 
 import copy
 import time
@@ -12,7 +12,7 @@ from underlit.lowering.scene import lower
 from underlit.lowering.shapes import place, wood
 from underlit.lowering.shapes.plants import growers as plants
 from underlit.lowering.shapes.plants.growers import CarpetKind, EpiphyteKind, RosetteKind, StemKind
-from underlit.lowering.shapes.plants.instances import PATTERNS, Beyond
+from underlit.lowering.shapes.plants.instances import TEMPLATES, Beyond
 from underlit.lowering.shapes.shape import face_areas
 
 ZONE = np.array([[0.0, 0.0], [0.6, 0.0], [0.6, 0.3], [0.0, 0.3]])
@@ -30,8 +30,8 @@ def slope(x, y):
     return 0.04 + 0.1 * y + 0.004 * np.sin(20 * x)
 
 
-def alike(maker, kind, outline, index=3.0, seed=1):
-    """A planting with a small budget, so that it must be copied; a few thousand triangles remain for the edge."""
+def instanced(maker, kind, outline, index=3.0, seed=1):
+    """A planting with a small budget, so that it must be made of instances; a few thousand triangles remain for the edge."""
     return maker(
         seed,
         outline,
@@ -40,15 +40,15 @@ def alike(maker, kind, outline, index=3.0, seed=1):
         height=HEIGHT[maker],
         leaf_area_index=index,
         triangle_budget=6000,
-        beyond=Beyond.COPY,
+        beyond=Beyond.INSTANCES,
     )
 
 
 def every_leaf(planting):
-    """Vertices and faces of the leaf blades, copies written out by their own arithmetic here."""
+    """Vertices and faces of the leaf blades, instances written out by their own arithmetic here."""
     parts = [planting.shape.vertices[planting.shape.faces[: planting.leaf_faces]]]
-    for c in planting.copies:
-        corners = c.pattern.shape.vertices[c.pattern.shape.faces[: c.pattern.leaf_faces]]
+    for c in planting.instances:
+        corners = c.template.shape.vertices[c.template.shape.faces[: c.template.leaf_faces]]
         for rotation, scale, origin in zip(c.rotations, c.scales, c.origins, strict=True):
             parts.append(corners @ rotation.T * scale + origin)
     triangles = np.concatenate(parts)
@@ -58,7 +58,7 @@ def every_leaf(planting):
 @pytest.mark.parametrize(("maker", "kind"), MAKERS, ids=[kind.value for _, kind in MAKERS])
 @pytest.mark.parametrize("outline", [ZONE, CORNER], ids=["zone", "corner"])
 def test_copies_have_the_leaf_area_asked_for_inside_the_outline_and_above_the_ground(maker, kind, outline):
-    planting = alike(maker, kind, outline)
+    planting = instanced(maker, kind, outline)
     vertices, faces = every_leaf(planting)
     area = face_areas(vertices, faces).sum()
     assert planting.leaf_area_m2 == pytest.approx(area, rel=1e-6)
@@ -66,14 +66,14 @@ def test_copies_have_the_leaf_area_asked_for_inside_the_outline_and_above_the_gr
     within = shapely.contains_xy(shapely.Polygon(outline).buffer(0.003), vertices[:, 0], vertices[:, 1])
     assert within.all()
     assert (vertices[:, 2] > slope(vertices[:, 0], vertices[:, 1]) - 0.002).all()
-    assert len(planting.copies) <= PATTERNS
+    assert len(planting.instances) <= TEMPLATES
     assert len(planting.shape.faces) <= 1.03 * 6000
 
 
 @pytest.mark.parametrize("kind", list(CarpetKind))
 def test_a_carpet_laid_of_patches_is_even(kind):
     """Each of eighteen parts of the zone holds its share of the leaf area within a third, at the edge and inside."""
-    planting = alike(plants.carpet, kind, ZONE)
+    planting = instanced(plants.carpet, kind, ZONE)
     vertices, faces = every_leaf(planting)
     middles, areas = vertices[faces].mean(axis=1), face_areas(vertices, faces)
     shares = np.histogram2d(middles[:, 0], middles[:, 1], [6, 3], [[0, 0.6], [0, 0.3]], weights=areas)[0] / areas.sum()
@@ -84,9 +84,9 @@ def test_a_carpet_laid_of_patches_is_even(kind):
 @pytest.mark.parametrize("kind", list(EpiphyteKind))
 def test_copies_of_epiphytes_stand_on_the_wood(kind):
     planting = plants.epiphytes(
-        1, WOOD, kind=kind, from_z=0.1, leaf_area_index=2.0, height=0.02, triangle_budget=1000, beyond=Beyond.COPY
+        1, WOOD, kind=kind, from_z=0.1, leaf_area_index=2.0, height=0.02, triangle_budget=1000, beyond=Beyond.INSTANCES
     )
-    assert len(planting.copies) > 1
+    assert len(planting.instances) > 1
     vertices, faces = every_leaf(planting)
     assert face_areas(vertices, faces).sum() / planting.outline_area_m2 == pytest.approx(2.0, rel=1e-6)
     low, high = WOOD.bounds
@@ -96,13 +96,13 @@ def test_copies_of_epiphytes_stand_on_the_wood(kind):
 
 
 def test_the_same_seed_gives_the_same_copies():
-    first, again = alike(plants.carpet, CarpetKind.ROUND, ZONE), alike(plants.carpet, CarpetKind.ROUND, ZONE)
-    for one, two in zip(first.copies, again.copies, strict=True):
+    first, again = instanced(plants.carpet, CarpetKind.ROUND, ZONE), instanced(plants.carpet, CarpetKind.ROUND, ZONE)
+    for one, two in zip(first.instances, again.instances, strict=True):
         assert one.origins.tobytes() == two.origins.tobytes()
         assert one.rotations.tobytes() == two.rotations.tobytes()
     assert (
-        alike(plants.carpet, CarpetKind.ROUND, ZONE, seed=2).copies[0].origins.tobytes()
-        != first.copies[0].origins.tobytes()
+        instanced(plants.carpet, CarpetKind.ROUND, ZONE, seed=2).instances[0].origins.tobytes()
+        != first.instances[0].origins.tobytes()
     )
 
 
@@ -124,7 +124,7 @@ def test_copies_that_would_reach_through_the_glass_are_cut_there():
     )  # fmt: skip
     lowered = lower(scene)
     moss = lowered.plantings[0]
-    assert len(moss.copies) > 1
+    assert len(moss.instances) > 1
     vertices = moss.shape.vertices[np.unique(moss.shape.faces)]
     assert vertices.min() > 0
     assert (vertices < scene.tank.inside_m).all()
@@ -148,7 +148,7 @@ def test_a_million_leaf_triangles_build_in_seconds_with_little_memory_and_trace(
     seconds = time.process_time() - started
     grown = lowered.plantings[0]
     assert grown.leaf_area_index == pytest.approx(5.0, rel=0.03)
-    assert sum(c.triangles for c in grown.copies) > 750_000
+    assert sum(c.triangles for c in grown.instances) > 750_000
     tables = lowered.compiled.tables
     assert sum(np.asarray(t).nbytes for t in tables) < 60e6
     assert seconds < 30, "a machine may be slow; the benchmark says what it takes"
