@@ -106,8 +106,8 @@ def compiled(planes: bool, half: float = LED_HALF) -> CompiledScene:
     nx, ny = CELLS
     spacing = (LENGTH / nx, DEPTH / ny, PLANE_STEP)
     cell = spacing[0] * spacing[1]
-    world.set_map("floor", Grid((0.0, 0.0, 0.0), spacing, (nx, ny, 1), np.full((1, ny, nx), cell)))
+    world.add_map("floor", Grid((0.0, 0.0, 0.0), spacing, (nx, ny, 1), np.full((1, ny, nx), cell)))
     if planes:
         nz = round(WATER_LEVEL / PLANE_STEP)
-        world.set_planes(Grid((0.0, 0.0, PLANE_STEP / 2), spacing, (nx, ny, nz), np.full((nz, ny, nx), cell)))
+        world.add_planes(Grid((0.0, 0.0, PLANE_STEP / 2), spacing, (nx, ny, nz), np.full((nz, ny, nx), cell)))
     return world.compile()

@@ -189,11 +189,10 @@ def retraced(lowered: Lowered, plain: list, turn: np.ndarray | None = None, move
     kinds = tables.surfaces["kind"][surface] == 2
     for side in ("front", "back"):
         triangles[f"{side}_medium"] = np.where(kinds, tables.surfaces[side][surface], -1)
-    layout = tables.layout.copy()
-    layout["plane_nz"], layout["map_part"] = 0, -1
     moved = tables._replace(
         node_box=box, node_child=child, corners=np.ascontiguousarray(corners[order]),
-        normals=np.ascontiguousarray(normals[order]), triangles=np.ascontiguousarray(triangles[order]), leds=leds, layout=layout,
+        normals=np.ascontiguousarray(normals[order]), triangles=np.ascontiguousarray(triangles[order]), leds=leds,
+        maps=tables.maps[:0].copy(), planes=tables.planes[:0].copy(),
     )  # fmt: skip
     from dataclasses import replace
 

@@ -120,8 +120,8 @@ def full_tank(turn: tuple[float, float, float, float] | None = None) -> World:
     world.add_surface_zone("bed", "bed", area=float(INSIDE[0] * INSIDE[1]), min_up=-2.0)
     if turn is None:
         world.add_height_zone("mid water", 0.2, area=0.18)
-        world.set_map("bed", Grid((0, 0, 0), (0.06, 0.06, 1), (10, 5, 1), np.full((1, 5, 10), 0.0036)))
-        world.set_planes(Grid((0, 0, 0.02), (0.06, 0.06, 0.02), (10, 5, 15), np.full((15, 5, 10), 0.0036)))
+        world.add_map("bed", Grid((0, 0, 0), (0.06, 0.06, 1), (10, 5, 1), np.full((1, 5, 10), 0.0036)))
+        world.add_planes(Grid((0, 0, 0.02), (0.06, 0.06, 0.02), (10, 5, 15), np.full((15, 5, 10), 0.0036)))
     return world
 
 

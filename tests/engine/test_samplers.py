@@ -225,7 +225,7 @@ def test_emitting_face(face):
     world = World()
     world.add_mesh("sheet", *rectangle((-1, -1, 0), (2, 0, 0), (0, 2, 0)), world.opaque("sheet", 0.0))
     nx, ny = 40, 20
-    world.set_map("sheet", Grid((-1, -0.5, 0), (0.05, 0.05, 1), (nx, ny, 1), np.full((1, ny, nx), 0.0025)))
+    world.add_map("sheet", Grid((-1, -0.5, 0), (0.05, 0.05, 1), (nx, ny, 1), np.full((1, ny, nx), 0.0025)))
     half = (0.3, 0.2) if face == FaceShape.RECTANGLE else (0.35, 0.35)
     centres = [(-0.5, 0.0, 0.2), (0.5, 0.0, 0.2)]
     world.add_source("panel", centres, ppf=1.0, half_size=half, face=face, beam_exponent=1e30)

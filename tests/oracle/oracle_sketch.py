@@ -32,8 +32,9 @@ class Sketch:
         self.zones: list[tuple] = []
         self.outline: list[tuple] = []
         self.heads: list[tuple] = []
-        self.layout: dict[str, float] = {"map_part": -1, "map_dx": 1.0, "map_dy": 1.0}
-        self.layout |= {"plane_dx": 1.0, "plane_dy": 1.0, "plane_dz": 1.0}
+        self.maps: list[tuple] = []
+        self.planes: list[tuple] = []
+        self.map_cells = self.plane_cells = 0
         self.medium(1.0)
 
     def bucket(self) -> int:
@@ -153,6 +154,16 @@ class Sketch:
         self.outline.extend(outline)
         return len(self.zones) - 1
 
+    def map(self, part: int, shape: tuple[int, int], corner: tuple[float, float], cell: tuple[float, float]) -> None:
+        """A map of nx by ny cells on the front of a part."""
+        self.maps.append((part, *shape, self.map_cells, *corner, *cell))
+        self.map_cells += shape[0] * shape[1]
+
+    def stack(self, shape: tuple[int, int, int], corner, cell) -> None:
+        """A stack of nz planes of nx by ny cells."""
+        self.planes.append((*shape, self.plane_cells, *corner, *cell))
+        self.plane_cells += shape[0] * shape[1] * shape[2]
+
     def head(self, centre, normal, radius: float) -> int:
         self.heads.append((tuple(centre), tuple(np.asarray(normal) / np.linalg.norm(normal)), radius))
         return len(self.heads) - 1
@@ -189,19 +200,18 @@ class Sketch:
             np.array(self.zones, dtype=t.ZONE),
             np.array(self.outline, dtype=np.float64).reshape(-1, 2),
             np.array(self.heads, dtype=t.HEAD),
+            np.array(self.maps, dtype=t.MAP),
+            np.array(self.planes, dtype=t.PLANES),
             self._layout(),
         )
 
     def _layout(self) -> np.ndarray:
         layout = np.zeros(1, dtype=t.LAYOUT)
         layout["instance_root"] = -1
-        for name, value in self.layout.items():
-            layout[0][name] = value
-        row = layout[0]
         sizes = {
             "faces": 2 * len(self.triangles),
-            "map": int(row["map_nx"] * row["map_ny"]),
-            "planes": int(row["plane_nx"] * row["plane_ny"] * row["plane_nz"]),
+            "map": self.map_cells,
+            "planes": self.plane_cells,
             "zones": len(self.zones),
             "heads": len(self.heads),
             "ledger": self.buckets,

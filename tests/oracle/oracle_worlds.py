@@ -65,8 +65,8 @@ def tank(absorption=0.05, scattering=0.0, outer_back: float | None = None) -> Wo
 def add_counters(world: World) -> None:
     """Planes, map, zones and heads for a tank."""
     flat, deep = (0.1, 0.1, 0.05), (0.1, 0.1, 0.07)
-    world.set_map("bed", Grid((0, 0, 0), flat, (5, 3, 1), np.full((1, 3, 5), 0.01)))
-    world.set_planes(Grid((0, 0, 0.03), deep, (5, 3, 5), np.full((5, 3, 5), 0.01)))
+    world.add_map("bed", Grid((0, 0, 0), flat, (5, 3, 1), np.full((1, 3, 5), 0.01)))
+    world.add_planes(Grid((0, 0, 0.03), deep, (5, 3, 5), np.full((5, 3, 5), 0.01)))
     kidney = np.array([[0.05, 0.04], [0.3, 0.06], [0.27, 0.15], [0.35, 0.26], [0.06, 0.2], [0.15, 0.12]])
     world.add_surface_zone("carpet", "bed", area=0.04, outline=kidney, min_up=0.5)
     world.add_height_zone("stems", 0.12, area=0.04, outline=kidney)
@@ -222,6 +222,20 @@ def sides_of_their_own() -> Tables:
     return sketch.build(tree=True)
 
 
+def maps_and_planes_of_three_tanks() -> World:
+    """A filled tank, a bed beside it and one under it, each with its own map and planes of another fineness."""
+    world = tank()
+    bed = world.opaque("dark bed", 0.2)
+    for name, corner, (nx, ny, nz) in (("beside", (0.6, 0.0, -0.1), (4, 3, 2)), ("under", (0.1, 0.0, -0.3), (2, 5, 4))):
+        world.add_mesh(name, *rectangle(corner, (0.4, 0, 0), (0, 0.3, 0)), bed)
+        spacing = (0.4 / nx, 0.3 / ny, 0.02)
+        world.add_map(name, Grid(corner, spacing, (nx, ny, 1), np.full((1, ny, nx), 0.01)))
+        x, y, z = corner
+        world.add_planes(Grid((x, y, z + 0.01), spacing, (nx, ny, nz), np.full((nz, ny, nx), 0.01)))
+    add_lamp(world)
+    return world
+
+
 WORLDS = [
     lid_and_water,
     tinted_scattering_water,
@@ -231,5 +245,6 @@ WORLDS = [
     lenses_heads_and_a_mirror,
     a_lamp_by_its_web,
     copies_of_one_plant,
+    maps_and_planes_of_three_tanks,
     sides_of_their_own,
 ]

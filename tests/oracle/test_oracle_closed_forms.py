@@ -80,7 +80,7 @@ def test_inverse_square_under_a_point_source():
     sketch, n = Sketch(), 20_000
     sketch.level(-1, 1, -1, 1, 0, sketch.opaque(0.0), part=3)
     sketch.source([(0.1, 0.05, 0.8)], exponent=0.0)
-    sketch.layout |= {"map_part": 3, "map_nx": 5, "map_ny": 4, "map_x0": -1, "map_y0": -1, "map_dx": 0.4, "map_dy": 0.5}
+    sketch.map(3, (5, 4), (-1, -1), (0.4, 0.5))
     tables = sketch.build()
     row, visits = reference.trace(tables, 0, seed=1, batch=0, first=0, count=n)
     cells = section(tables, row, "map").reshape(4, 5) / (n * PACKET)
@@ -209,8 +209,7 @@ def test_absorbing_water_follows_beer():
     water = sketch.medium(1.0, absorption=2.0)
     sketch.level(-9, 9, -9, 9, 0.5, sketch.interface(AIR, water))
     sketch.level(-9, 9, -9, 9, 0.0, sketch.opaque(0.0))
-    sketch.layout |= {"plane_nx": 1, "plane_ny": 1, "plane_nz": 3, "plane_x0": -1, "plane_y0": -1, "plane_z0": 0.1}
-    sketch.layout |= {"plane_dx": 2.0, "plane_dy": 2.0, "plane_dz": 0.1}
+    sketch.stack((1, 1, 3), (-1, -1, 0.1), (2.0, 2.0, 0.1))
     sketch.head((0, 0, 0.25), (0, 0, 1), 0.01)
     sketch.head((0.02, 0, 0.25), (0, 0, 1), 0.01)
     tables, row = launch(sketch, [(0.0, 0.0, -1.0)], [(1.0, 0.0, 0.0)], height=0.75)

@@ -149,7 +149,7 @@ def test_beer_lambert_column(absorption):
     catcher(world, "floor", 0.0, 1.0)
     narrow_beam(world, (0.1, 0.1, 0.7), (0, 0, -1))
     world.add_head("head", (0.1, 0.1, 0.25), radius=0.05)
-    world.set_planes(Grid((-1, -1, 0.1), (2.0, 2.0, 0.1), (1, 1, 5), np.full((5, 1, 1), 4.0)))
+    world.add_planes(Grid((-1, -1, 0.1), (2.0, 2.0, 0.1), (1, 1, 5), np.full((5, 1, 1), 4.0)))
     result = trace(world, photons_log2=17)
     assert flux_in_zone(result, "floor").value == pytest.approx(math.exp(-absorption * 0.6), rel=1e-7)
     assert flux_on_head(result, "head").value == pytest.approx(math.exp(-absorption * 0.35), rel=1e-7)
@@ -227,7 +227,7 @@ def test_mean_travel_in_scattering_water(g, a, b):
         water = world.medium("water", 1.0, a, b, g=g)
         world.add_mesh("sea", *box((-60, -60, -60), (60, 60, 60), inward=True), world.opaque("shore", 0.0))
         grid = Grid((-50, -50, -top + spacing / 2), (100.0, 100.0, spacing), (1, 1, levels), np.ones((levels, 1, 1)))
-        world.set_planes(grid)
+        world.add_planes(grid)
         narrow_beam(world, (0.0, 0.0, 0.0), (0, 0, direction), medium=water)
         result = trace(world, photons_log2=17, seed=3 + int(direction))
         row = result.compiled.tables.layout[0]

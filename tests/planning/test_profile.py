@@ -46,7 +46,7 @@ def black_tank(absorption: float, *, cone: float = 1e-4, photons_log2: int = 17,
     points = [(x, y, HIGH - 0.005) for x in at for y in at]
     world.add_source("beams", points, ppf=10.0, axis=(0, 0, -1), beam_table=([0.0, cone], [1.0, 1.0]))
     cells = np.full((22, 20, 20), (SIDE / 20) ** 2)
-    world.set_planes(Grid((0.0, 0.0, 0.02), (SIDE / 20, SIDE / 20, 0.02), (20, 20, 22), cells))
+    world.add_planes(Grid((0.0, 0.0, 0.02), (SIDE / 20, SIDE / 20, 0.02), (20, 20, 22), cells))
     compiled = world.compile()
     tracer = Tracer(compiled.tables, seed=seed, batch_bits=12)
     tracer.run([1 << (photons_log2 - 12)])

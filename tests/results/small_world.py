@@ -20,8 +20,8 @@ def small_result(seed: int = 11, batches: tuple[int, int] = (40, 33)) -> Result:
     world.add_source("red", [(0.2, 0.25, 0.6)], ppf=30.0, fixture="fixture", channel="red")
     open_area = np.full((1, 5, 10), 0.01)
     open_area[0, 2, 3] = 0.0
-    world.set_map("bed", Grid((0, 0, 0), (0.1, 0.1, 1), (10, 5, 1), open_area))
-    world.set_planes(Grid((0, 0, 0.1), (0.25, 0.25, 0.2), (4, 2, 2), np.full((2, 2, 4), 0.0625)))
+    world.add_map("bed", Grid((0, 0, 0), (0.1, 0.1, 1), (10, 5, 1), open_area))
+    world.add_planes(Grid((0, 0, 0.1), (0.25, 0.25, 0.2), (4, 2, 2), np.full((2, 2, 4), 0.0625)))
     world.add_surface_zone("left half", "bed", area=0.25, outline=np.array([[0, 0], [0.5, 0], [0.5, 0.5], [0, 0.5]]))
     world.add_head("spot", (0.7, 0.25, 0.05))
     compiled = world.compile()

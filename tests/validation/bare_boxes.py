@@ -40,7 +40,7 @@ def box_world(box: Box, glass_thickness: float | None) -> World:
     world.add_surface_zone("floor", "floor", area=1.0)
     spacing = (box.length / CELLS[0], box.width / CELLS[1], 1.0)
     area = np.full((1, CELLS[1], CELLS[0]), spacing[0] * spacing[1])
-    world.set_map("floor", Grid((0.0, 0.0, 0.0), spacing, (*CELLS, 1), area))
+    world.add_map("floor", Grid((0.0, 0.0, 0.0), spacing, (*CELLS, 1), area))
     world.add_source("lamps", [(x, y, level + box.lamp_height) for x, y in box.lamps], ppf=1.0)
     return world
 

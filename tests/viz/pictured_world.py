@@ -39,10 +39,10 @@ def pictured_result(ppfd: float = 80.0) -> Result:
     world.add_source("lamp", [(0.3, 0.15, 0.46)], ppf=50.0)
     open_area = np.full((1, 10, 20), LENGTH * DEPTH / 200)
     open_area[0][COVERED_CELLS] = 0.0
-    world.set_map("bed", Grid((0, 0, 0), (LENGTH / 20, DEPTH / 10, 1), (20, 10, 1), open_area))
+    world.add_map("bed", Grid((0, 0, 0), (LENGTH / 20, DEPTH / 10, 1), (20, 10, 1), open_area))
     planes = np.full((5, 6, 12), LENGTH * DEPTH / 72)
     planes[0, 2:4, 5:7] = 0.0
-    world.set_planes(Grid((0, 0, 0.07), (LENGTH / 12, DEPTH / 6, 0.05), (12, 6, 5), planes))
+    world.add_planes(Grid((0, 0, 0.07), (LENGTH / 12, DEPTH / 6, 0.05), (12, 6, 5), planes))
     compiled = world.compile()
     areas = np.concatenate(
         [np.repeat(face_areas(m.vertices, m.faces), 2) for m in compiled.meshes] + [open_area.ravel(), planes.ravel()]

@@ -124,6 +124,7 @@ class _Tracer:
         self.optics = tables.optics.tolist()
         self.heads = [(as_vector(h["centre"]), as_vector(h["normal"]), float(h["radius"])) for h in tables.heads]
         self.layout = _record(tables.layout[0])
+        self.maps, self.planes = [_record(row) for row in tables.maps], [_record(row) for row in tables.planes]
         self.zones = [
             _Zone(
                 int(zone["kind"]),
@@ -147,15 +148,13 @@ class _Tracer:
     def count(self, counter: Counter) -> None:
         self.row[self.layout["counters"] + counter] += 1
 
-    def book_cell(self, grid: str, x: float, y: float, layer: int, quanta: int) -> None:
-        lay = self.layout
-        i = math.floor((x - lay[f"{grid}_x0"]) / lay[f"{grid}_dx"])
-        j = math.floor((y - lay[f"{grid}_y0"]) / lay[f"{grid}_dy"])
-        nx, ny = lay[f"{grid}_nx"], lay[f"{grid}_ny"]
-        if grid == "map":  # what rounding puts beyond the rim belongs to the rim
+    def book_cell(self, grid: dict[str, Any], offset: int, x: float, y: float, layer: int, quanta: int) -> None:
+        i, j = math.floor((x - grid["x0"]) / grid["dx"]), math.floor((y - grid["y0"]) / grid["dy"])
+        nx, ny = grid["nx"], grid["ny"]
+        if "part" in grid:  # what rounding puts beyond the rim of a map belongs to the rim
             i, j = min(max(i, 0), nx - 1), min(max(j, 0), ny - 1)
         if 0 <= i < nx and 0 <= j < ny:
-            self.row[lay["map" if grid == "map" else "planes"] + (layer * ny + j) * nx + i] += quanta
+            self.row[offset + grid["first"] + (layer * ny + j) * nx + i] += quanta
 
     def book_passages(self, photon: _Photon, length: float, absorption: float) -> None:
         """What passes down through planes and HEIGHT zones and into heads along the segment of this length."""
@@ -166,11 +165,12 @@ class _Tracer:
 
         if d[2] < 0.0:
             z_end = p[2] + length * d[2]
-            for k in range(lay["plane_nz"]):
-                z = lay["plane_z0"] + k * lay["plane_dz"]
-                if p[2] > z >= z_end:
-                    s = (p[2] - z) / -d[2]
-                    self.book_cell("plane", p[0] + s * d[0], p[1] + s * d[1], k, arriving(s))
+            for grid in self.planes:
+                for k in range(grid["nz"]):
+                    z = grid["z0"] + k * grid["dz"]
+                    if p[2] > z >= z_end:
+                        s = (p[2] - z) / -d[2]
+                        self.book_cell(grid, lay["planes"], p[0] + s * d[0], p[1] + s * d[1], k, arriving(s))
             for index, zone in enumerate(self.zones):
                 if zone.kind == ZoneKind.HEIGHT and p[2] > zone.z >= z_end:
                     s = (p[2] - zone.z) / -d[2]
@@ -186,8 +186,9 @@ class _Tracer:
     def book_arrival(self, photon: _Photon, triangle: int, side: int) -> None:
         info, lay, (x, y, _) = self.triangles[triangle], self.layout, photon.position
         self.row[lay["faces"] + self.cell(triangle, side)] += photon.weight
-        if side == 0 and info["part"] == lay["map_part"]:
-            self.book_cell("map", x, y, 0, photon.weight)
+        for grid in self.maps:
+            if side == 0 and info["part"] == grid["part"]:
+                self.book_cell(grid, lay["map"], x, y, 0, photon.weight)
         up = self.normals[triangle][2] * (1 if side == 0 else -1)
         for index, zone in enumerate(self.zones):
             counts = zone.kind == ZoneKind.SURFACE and zone.part == info["part"] and up > zone.min_up

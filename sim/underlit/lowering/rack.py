@@ -108,8 +108,8 @@ class PlacedWorld(World):
         outline = keywords.get("outline")
         return keywords if outline is None else keywords | {"outline": np.asarray(outline) + self._offset[:2]}
 
-    def set_planes(self, grid: Grid) -> None:
+    def add_planes(self, grid: Grid) -> None:
         """Light planes are those of the scene's own tank."""
 
-    def set_map(self, part: str, grid: Grid) -> None:
+    def add_map(self, part: str, grid: Grid) -> None:
         """The map of the bed is that of the scene's own tank."""

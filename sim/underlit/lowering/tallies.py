@@ -54,8 +54,8 @@ def lower_tallies(world: World, scene: Scene, hardscape: dict[str, Shape], grown
     corners = np.ascontiguousarray(np.concatenate(solids)) if solids else np.zeros((0, 9))
     length, depth, height = scene.tank.inside_m
     top = max(height, scene.water_level_m)
-    world.set_planes(_planes(scene, corners, length, depth, top))
-    world.set_map("substrate", _map(scene, corners, length, depth))
+    world.add_planes(_planes(scene, corners, length, depth, top))
+    world.add_map("substrate", _map(scene, corners, length, depth))
     places = [_whole_bed(world, scene, corners)]
     for zone in scene.zones:
         places.append(_lower_zone(world, scene, corners, hardscape, grown, zone))

@@ -12,6 +12,7 @@ The lowering of a scene writes into a `World`; so does anybody who builds a text
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -100,6 +101,11 @@ class Grid:
     shape: tuple[int, int, int]
     open_area: np.ndarray
 
+    @property
+    def cells(self) -> int:
+        """Number of cells."""
+        return math.prod(self.shape)
+
 
 @dataclass(frozen=True)
 class Mesh:
@@ -164,10 +170,20 @@ class CompiledScene:
     heads: tuple[HeadInfo, ...]
     buckets: tuple[str, ...]
     plain_meshes: tuple[Mesh, ...]
-    planes: Grid | None
-    bed_map: Grid | None
+    plane_grids: tuple[Grid, ...]
+    map_grids: tuple[Grid, ...]
     notes: tuple[str, ...] = ()
     write_out: tuple[Callable[[], Mesh], ...] = ()
+
+    @property
+    def planes(self) -> Grid | None:
+        """The first grid of light planes, if any."""
+        return self.plane_grids[0] if self.plane_grids else None
+
+    @property
+    def bed_map(self) -> Grid | None:
+        """The first map, if any."""
+        return self.map_grids[0] if self.map_grids else None
 
     @cached_property
     def meshes(self) -> tuple[Mesh, ...]:
@@ -213,8 +229,8 @@ class World:
         self._sources: list[dict] = []
         self._zones: list[dict] = []
         self._heads: list[HeadInfo] = []
-        self._planes: Grid | None = None
-        self._map: tuple[str, Grid] | None = None
+        self._planes: list[Grid] = []
+        self._maps: list[tuple[str, Grid]] = []
         self.medium("air", 1.0)
 
     # -- ledger ---------------------------------------------------------------------------------------------
@@ -476,14 +492,14 @@ class World:
         )
         return len(self._zones) - 1
 
-    def set_planes(self, grid: Grid) -> None:
-        """The horizontal light planes."""
-        self._planes = grid
+    def add_planes(self, grid: Grid) -> None:
+        """A stack of level planes that count light going down, such as those of one tank."""
+        self._planes.append(grid)
 
-    def set_map(self, part: str, grid: Grid) -> None:
-        """The map of the bed: light arriving on the front of a part, by position."""
+    def add_map(self, part: str, grid: Grid) -> None:
+        """A map of light arriving on the front of a part, by position, such as the bed of one tank."""
         self.part(part)
-        self._map = (part, grid)
+        self._maps.append((part, grid))
 
     # -- tables ---------------------------------------------------------------------------------------------
     def compile(self) -> CompiledScene:

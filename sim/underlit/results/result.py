@@ -138,7 +138,8 @@ class Result:
         return Estimate(float(value), float(error), float(dof))
 
     def _grid(self, name: str, grid: Grid) -> Field:
-        value, error, dof = self._flux(self.cells(name))
+        first = self.cells(name).start
+        value, error, dof = self._flux(slice(first, first + grid.cells))
         nx, ny, nz = grid.shape
         with np.errstate(divide="ignore", invalid="ignore"):
             area = np.where(grid.open_area > 0, grid.open_area, np.nan).reshape(nz, ny, nx)

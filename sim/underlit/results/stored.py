@@ -138,17 +138,17 @@ def _texts(d: xarray.Dataset, name: str) -> list[str]:
     return [str(v) for v in d[name].values]
 
 
-def _grid(d: xarray.Dataset, name: str) -> Grid | None:
+def _grids(d: xarray.Dataset, name: str) -> tuple[Grid, ...]:
     if f"{name}_ppfd" not in d:
-        return None
+        return ()
     x0, y0, z0, dx, dy, dz = json.loads(d.attrs[f"{name}_grid"])
     area = _values(d, f"{name}_open_area", np.float64)
     area = area.reshape(-1, *area.shape[-2:])
-    return Grid((x0, y0, z0), (dx, dy, dz), (area.shape[2], area.shape[1], area.shape[0]), area)
+    return (Grid((x0, y0, z0), (dx, dy, dz), (area.shape[2], area.shape[1], area.shape[0]), area),)
 
 
 def _plan(d: xarray.Dataset) -> CompiledScene:
-    bed, planes = _grid(d, "bed"), _grid(d, "planes")
+    maps, planes = _grids(d, "bed"), _grids(d, "planes")
     zones = tuple(ZoneInfo(n, float(a)) for n, a in zip(_texts(d, "zone_name"), d["zone_area"].values, strict=True))
     heads = tuple(
         HeadInfo(name, (centre[0], centre[1], centre[2]), (normal[0], normal[1], normal[2]), radius)
@@ -163,11 +163,13 @@ def _plan(d: xarray.Dataset) -> CompiledScene:
         strict=True,
     )  # fmt: skip
     sources = tuple(SourceInfo(name, float(ppf), fixture, channel) for name, ppf, fixture, channel in parts)
-    sizes = [0 if bed is None else bed.open_area.size, 0 if planes is None else planes.open_area.size]
+    sizes = [sum(grid.cells for grid in grids) for grids in (maps, planes)]
     empty = {name: np.zeros(0) for name in Tables._fields}
     tables = Tables(**{**empty, "layout": _layout(sizes, len(zones), len(heads), d)})
     notes = tuple(json.loads(d.attrs["notes"]))
-    return CompiledScene(tables, sources, zones, heads, tuple(_texts(d, "ledger_line")), _meshes(d), planes, bed, notes)
+    return CompiledScene(
+        tables, sources, zones, heads, tuple(_texts(d, "ledger_line")), _meshes(d), planes, maps, notes
+    )
 
 
 def _layout(sizes: list[int], n_zones: int, n_heads: int, d: xarray.Dataset) -> np.ndarray:

@@ -163,35 +163,50 @@ ZONE = np.dtype(
 
 HEAD = np.dtype([("centre", "<f8", (3,)), ("normal", "<f8", (3,)), ("radius", "<f8")], align=True)
 
+MAP = np.dtype(
+    [
+        ("part", "<i4"),  # part whose front side fills it
+        ("nx", "<i4"),  # cells along x and y
+        ("ny", "<i4"),
+        ("first", "<i8"),  # its first cell, from the row's `map` on; then x runs fastest
+        ("x0", "<f8"),  # corner of the first cell
+        ("y0", "<f8"),
+        ("dx", "<f8"),  # size of a cell
+        ("dy", "<f8"),
+    ],
+    align=True,
+)
+"""A map of light by position on a part: one for the bed of each tank."""
+
+PLANES = np.dtype(
+    [
+        ("nx", "<i4"),  # cells along x and y, number of planes
+        ("ny", "<i4"),
+        ("nz", "<i4"),
+        ("first", "<i8"),  # its first cell, from the row's `planes` on; then x runs fastest, z slowest
+        ("x0", "<f8"),  # corner of the first cell of the lowest plane
+        ("y0", "<f8"),
+        ("z0", "<f8"),
+        ("dx", "<f8"),  # size of a cell, and from plane to plane
+        ("dy", "<f8"),
+        ("dz", "<f8"),
+    ],
+    align=True,
+)
+"""A stack of level planes that count light going down: one for each tank."""
+
 LAYOUT = np.dtype(
     [
         ("faces", "<i8"),  # offsets into a tally row; faces hold 2 cells a triangle (front, back)
-        ("map", "<i8"),
+        ("map", "<i8"),  # cells of all `maps`, then of all `planes`
         ("planes", "<i8"),
         ("zones", "<i8"),
         ("heads", "<i8"),
         ("ledger", "<i8"),
         ("counters", "<i8"),
         ("end", "<i8"),
-        ("map_part", "<i8"),  # part whose front side fills the map; -1 for none
-        ("map_nx", "<i8"),
-        ("map_ny", "<i8"),
-        ("plane_nz", "<i8"),
-        ("plane_nx", "<i8"),
-        ("plane_ny", "<i8"),
         ("instance_root", "<i8"),  # node over the instances; -1 for none
-        ("map_x0", "<f8"),
-        ("map_y0", "<f8"),
-        ("map_dx", "<f8"),
-        ("map_dy", "<f8"),
-        ("plane_x0", "<f8"),
-        ("plane_y0", "<f8"),
-        ("plane_z0", "<f8"),
-        ("plane_dx", "<f8"),
-        ("plane_dy", "<f8"),
-        ("plane_dz", "<f8"),
-    ],
-    align=True,
+    ]
 )
 
 
@@ -217,4 +232,6 @@ class Tables(NamedTuple):
     zones: np.ndarray  # (n_zones,) ZONE
     outline: np.ndarray  # (k, 2) float64 [m]
     heads: np.ndarray  # (n_heads,) HEAD
+    maps: np.ndarray  # (n_maps,) MAP
+    planes: np.ndarray  # (n_stacks,) PLANES
     layout: np.ndarray  # (1,) LAYOUT

@@ -34,35 +34,38 @@ def quanta(x):
 
 
 @njit(cache=True, error_model="numpy")
-def tally_planes(row, layout, x, y, z, dx, dy, dz, length, weight, absorption):
-    """Downward flux through the height planes that a segment crosses (z > plane >= end).
+def tally_planes(row, layout, planes, x, y, z, dx, dy, dz, length, weight, absorption):
+    """Downward flux through the level planes that a segment crosses (z > plane >= end).
 
-    The weight falls by one constant factor from plane to plane, so one exponential serves them all.
+    The weight falls by one constant factor from plane to plane, so one exponential serves a whole stack.
     """
-    if dz >= 0.0 or layout.plane_nz == 0:
+    if dz >= 0.0:
         return
     end = z + length * dz
-    step = layout.plane_dz
-    high = min(int(layout.plane_nz) - 1, int(math.ceil((z - layout.plane_z0) / step)) - 1)
-    low = max(0, int(math.ceil((end - layout.plane_z0) / step)))
-    if high < low:
-        return
-    t = (layout.plane_z0 + high * step - z) / dz
-    t_step = -step / dz
-    w = weight * math.exp(-absorption * t)
-    fade = math.exp(-absorption * t_step)
-    # in cells
-    cx = (x + t * dx - layout.plane_x0) / layout.plane_dx
-    cy = (y + t * dy - layout.plane_y0) / layout.plane_dy
-    step_x = t_step * dx / layout.plane_dx
-    step_y = t_step * dy / layout.plane_dy
-    nx, ny = layout.plane_nx, layout.plane_ny
-    for k in range(high, low - 1, -1):
-        if cx >= 0.0 and cy >= 0.0 and cx < nx and cy < ny:
-            row[layout.planes + (k * ny + int(cy)) * nx + int(cx)] += quanta(w)
-        cx += step_x
-        cy += step_y
-        w *= fade
+    for i in range(planes.shape[0]):
+        stack = planes[i]
+        step = stack.dz
+        high = min(int(stack.nz) - 1, int(math.ceil((z - stack.z0) / step)) - 1)
+        low = max(0, int(math.ceil((end - stack.z0) / step)))
+        if high < low:
+            continue
+        t = (stack.z0 + high * step - z) / dz
+        t_step = -step / dz
+        w = weight * math.exp(-absorption * t)
+        fade = math.exp(-absorption * t_step)
+        # in cells
+        cx = (x + t * dx - stack.x0) / stack.dx
+        cy = (y + t * dy - stack.y0) / stack.dy
+        step_x = t_step * dx / stack.dx
+        step_y = t_step * dy / stack.dy
+        nx, ny = stack.nx, stack.ny
+        first = layout.planes + stack.first
+        for k in range(high, low - 1, -1):
+            if cx >= 0.0 and cy >= 0.0 and cx < nx and cy < ny:
+                row[first + (k * ny + int(cy)) * nx + int(cx)] += quanta(w)
+            cx += step_x
+            cy += step_y
+            w *= fade
 
 
 @njit(cache=True, error_model="numpy")
@@ -105,16 +108,23 @@ def tally_heads(row, layout, heads, x, y, z, dx, dy, dz, length, weight, absorpt
             row[layout.heads + i] += quanta(weight * math.exp(-absorption * t))
 
 
+@njit(cache=True, error_model="numpy")
+def tally_maps(row, layout, maps, part, x, y, weight):
+    """Flux arriving on the front of a part by position; what rounding puts beyond the rim counts in the edge cells."""
+    for k in range(maps.shape[0]):
+        m = maps[k]
+        if m.part == part:
+            i = min(max(int(math.floor((x - m.x0) / m.dx)), 0), m.nx - 1)
+            j = min(max(int(math.floor((y - m.y0) / m.dy)), 0), m.ny - 1)
+            row[layout.map + m.first + j * m.nx + i] += weight
+
+
 @njit(cache=True)
-def tally_surface(row, layout, zones, outline, part, cell, back, x, y, up, weight):
-    """Flux arriving on a face: its own cell, the map of the bed, and the zones on its part."""
+def tally_surface(row, layout, zones, outline, maps, part, cell, back, x, y, up, weight):
+    """Flux arriving on a face: its own cell, the maps of its part, and the zones on its part."""
     row[layout.faces + cell] += weight
-    if part == layout.map_part and back == 0:
-        i = int(math.floor((x - layout.map_x0) / layout.map_dx))
-        j = int(math.floor((y - layout.map_y0) / layout.map_dy))
-        i = min(max(i, 0), layout.map_nx - 1)
-        j = min(max(j, 0), layout.map_ny - 1)
-        row[layout.map + j * layout.map_nx + i] += weight
+    if back == 0:
+        tally_maps(row, layout, maps, part, x, y, weight)
     for k in range(zones.shape[0]):
         zone = zones[k]
         if (

@@ -125,9 +125,9 @@ def _step_inward(corners, hit, px, py, pz):
 
 
 @njit(cache=True, error_model="numpy")
-def _tally_segment(row, layout, zones, outline, heads, px, py, pz, dx, dy, dz, length, w, absorption):
+def _tally_segment(row, layout, zones, outline, heads, planes, px, py, pz, dx, dy, dz, length, w, absorption):
     """All counters that light passes through without touching."""
-    tally_planes(row, layout, px, py, pz, dx, dy, dz, length, w, absorption)
+    tally_planes(row, layout, planes, px, py, pz, dx, dy, dz, length, w, absorption)
     if zones.shape[0] > 0:
         tally_height_zones(row, layout, zones, outline, px, py, pz, dx, dy, dz, length, w, absorption)
     if heads.shape[0] > 0:
@@ -183,7 +183,7 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log, reco
     records: (rows, columns) float64, the paths that reached meter heads (`transport/paths.py`), or no rows.
     """
     (node_box, node_child, corners, normals, triangles, instances, surfaces, reflectance, transmittance, media, optics, sources,
-     spectra, leds, lens_rows, webs, zones, outline, heads, layouts) = tables  # fmt: skip
+     spectra, leds, lens_rows, webs, zones, outline, heads, maps, planes, layouts) = tables  # fmt: skip
     layout = layouts[0]
     ledger, counters = layout.ledger, layout.counters
     source = sources[source_index]
@@ -232,7 +232,7 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log, reco
                 if free < t:
                     t, scattered = free, True
             if hit == MISS and not scattered:
-                _tally_segment(row, layout, zones, outline, heads, px, py, pz, dx, dy, dz, 1e9, w, 0.0)
+                _tally_segment(row, layout, zones, outline, heads, planes, px, py, pz, dx, dy, dz, 1e9, w, 0.0)
                 if recording:
                     record_heads(records, path, heads, px, py, pz, dx, dy, dz, 1e9, w, 0.0, medium, b, cosine)
                 _note(log, photon - first, event, _ESCAPED)
@@ -242,7 +242,7 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log, reco
                     row[ledger + _LOST] += w
                     row[counters + _LOST_PHOTONS] += 1
                 break
-            _tally_segment(row, layout, zones, outline, heads, px, py, pz, dx, dy, dz, t, w, absorption)
+            _tally_segment(row, layout, zones, outline, heads, planes, px, py, pz, dx, dy, dz, t, w, absorption)
             if recording:
                 record_heads(records, path, heads, px, py, pz, dx, dy, dz, t, w, absorption, medium, b, cosine)
                 path[medium] += t
@@ -262,7 +262,7 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log, reco
             last = np.int64(hit if copy < 0 else MISS)
             nx, ny, nz, back, part, cell, skip = _side_met(normals, triangles, instances, hit, copy, dx, dy, dz)
             _note(log, photon - first, event, cell)
-            tally_surface(row, layout, zones, outline, part, cell, back, px, py, nz, w)
+            tally_surface(row, layout, zones, outline, maps, part, cell, back, px, py, nz, w)
             index = triangles[hit].surface
             surface = surfaces[index]
             bucket = surface.bucket_front if back == 0 else surface.bucket_back

@@ -11,13 +11,15 @@ import numpy as np
 
 from underlit.geometry.tree_build import build_tree
 from underlit.lowering.compile.instances import as_mesh, compile_instances
-from underlit.lowering.world import COPIES, LAYERS, CompiledScene, Grid, Mesh
+from underlit.lowering.world import COPIES, LAYERS, CompiledScene, Mesh
 from underlit.transport.tables import (
     BINS,
     HEAD,
     LAYOUT,
     LED,
+    MAP,
     MEDIUM,
+    PLANES,
     SOURCE,
     SURFACE,
     TRIANGLE,
@@ -101,6 +103,8 @@ def compile_world(world: World) -> CompiledScene:
         zones=zones,
         outline=outline,
         heads=heads,
+        maps=_map_rows(world),
+        planes=_plane_rows(world),
         layout=_layout(world, len(corners) + copied.slots, copied.root),
     )
     return CompiledScene(
@@ -110,8 +114,8 @@ def compile_world(world: World) -> CompiledScene:
         heads=tuple(world._heads),
         buckets=tuple(world._buckets),
         plain_meshes=meshes,
-        planes=world._planes,
-        bed_map=None if world._map is None else world._map[1],
+        plane_grids=tuple(world._planes),
+        map_grids=tuple(grid for _, grid in world._maps),
         notes=tuple(world.notes),
         write_out=_write_out(world, len(corners)),
     )
@@ -191,31 +195,33 @@ def _zone_rows(world: World) -> tuple[np.ndarray, np.ndarray]:
     return rows, np.ascontiguousarray(np.concatenate(outlines))
 
 
+def _map_rows(world: World) -> np.ndarray:
+    rows = np.zeros(len(world._maps), MAP)
+    first = 0
+    for i, (part, grid) in enumerate(world._maps):
+        (nx, ny, _), (x0, y0, _), (dx, dy, _) = grid.shape, grid.origin, grid.spacing
+        rows[i] = (world._parts[part], nx, ny, first, x0, y0, dx, dy)
+        first += grid.cells
+    return rows
+
+
+def _plane_rows(world: World) -> np.ndarray:
+    rows = np.zeros(len(world._planes), PLANES)
+    first = 0
+    for i, grid in enumerate(world._planes):
+        rows[i] = (*grid.shape, first, *grid.origin, *grid.spacing)
+        first += grid.cells
+    return rows
+
+
 def _layout(world: World, n_slots: int, instance_root: int) -> np.ndarray:
     layout = np.zeros(1, LAYOUT)
     row = layout[0]
-    row["map_part"], row["instance_root"] = -1, instance_root
-    row["map_dx"] = row["map_dy"] = row["plane_dx"] = row["plane_dy"] = row["plane_dz"] = 1.0
-    n_map = n_planes = 0
-    if world._map is not None:
-        part, grid = world._map
-        row["map_part"] = world._parts[part]
-        n_map = _grid(row, "map", grid)
-    if world._planes is not None:
-        n_planes = _grid(row, "plane", world._planes)
-        row["plane_nz"], row["plane_z0"] = world._planes.shape[2], world._planes.origin[2]
-        row["plane_dz"] = world._planes.spacing[2]
-        n_planes *= world._planes.shape[2]
+    row["instance_root"] = instance_root
+    n_map, n_planes = sum(grid.cells for _, grid in world._maps), sum(grid.cells for grid in world._planes)
     sizes = [2 * n_slots, n_map, n_planes, len(world._zones), len(world._heads), len(world._buckets), len(Counter)]
     offsets = np.concatenate([[0], np.cumsum(sizes)])
     names = ("faces", "map", "planes", "zones", "heads", "ledger", "counters", "end")
     for name, offset in zip(names, offsets, strict=True):
         row[name] = offset
     return layout
-
-
-def _grid(row: np.void, name: str, grid: Grid) -> int:
-    row[f"{name}_nx"], row[f"{name}_ny"] = grid.shape[0], grid.shape[1]
-    row[f"{name}_x0"], row[f"{name}_y0"] = grid.origin[0], grid.origin[1]
-    row[f"{name}_dx"], row[f"{name}_dy"] = grid.spacing[0], grid.spacing[1]
-    return grid.shape[0] * grid.shape[1]

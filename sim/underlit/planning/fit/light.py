@@ -206,9 +206,7 @@ def _radius(scene: Scene, x: float, y: float) -> float:
 
 def heads_only(tables: Tables) -> Tables:
     """The tables without planes, map and zones: counting them would only cost time."""
-    layout = tables.layout.copy()
-    layout["plane_nz"], layout["map_part"] = 0, -1
-    return tables._replace(layout=layout, zones=tables.zones[:0].copy())
+    return tables._replace(**{name: getattr(tables, name)[:0].copy() for name in ("maps", "planes", "zones")})
 
 
 @dataclass(frozen=True)
