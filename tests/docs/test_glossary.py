@@ -21,7 +21,8 @@ def test_every_row_is_whole() -> None:
     for row in ROWS:
         assert len(row) == 4, row
         assert all(row[:3]), row
-        assert row[1].endswith((".", ".)", "]")) and row[1].count(". ") == 0, f"{row[0]}: one sentence"
+        assert row[1].endswith((".", ".)")), f"{row[0]}: a sentence ends with a full stop"
+        assert ". " not in row[1], f"{row[0]}: one sentence"
 
 
 def test_the_files_of_every_term_are_there() -> None:
