@@ -81,13 +81,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _one_line(problem: CycloptsError) -> str:
-    from cyclopts import UnusedCliTokensError
+    from cyclopts import MissingArgumentError, UnusedCliTokensError
 
-    words = " ".join(str(problem).split())
+    words = " ".join(str(problem).split()).partition(" Available commands")[0].rstrip(".")
+    argument = problem.argument
     if isinstance(problem, UnusedCliTokensError) and problem.unused_tokens:
         words = f"one argument too many: {problem.unused_tokens[0]!r}"
+    elif isinstance(problem, MissingArgumentError) and argument is not None:
+        words = f"{argument.name} requires an argument"
+        if argument.index is not None:
+            words = f"{argument.name.removeprefix('--').upper()} is missing"
     chain = " ".join(["underlit", *(problem.command_chain or ())])
-    return f"{words[:1].lower()}{words[1:].rstrip('.')}; see {chain} --help"
+    first = words[:1].lower() if words[:2].istitle() else words[:1]
+    return f"{first}{words[1:]}{' See' if words.endswith('?') else '; see'} {chain} --help"
 
 
 def _fault(problem: Exception) -> str:

@@ -116,11 +116,11 @@ def test_a_killed_chart_goes_on_where_it_was(tmp_path, how):
 @pytest.mark.parametrize(
     ("more", "says"),
     [
-        (["--need", "medium", "--ppfd", "40"], r"--need, --ppfd: .* twice; keep one"),
-        (["--ppfd", "-3"], r"--ppfd: a PPFD above nothing"),
+        (["--need", "medium", "--ppfd", "40"], r"--need, --ppfd: use only one of them"),
+        (["--ppfd", "-3"], r"--ppfd: must be above 0 \\(got -3\\)"),
         (["--photons", "10"], r"--photons: must be a whole number of? ?.*65536"),
         (["--above-rim", "10"], r"--above-rim: .*unit"),
-        (["--threads", "2", "--cluster", "tcp://x:1"], r"--threads, --cluster: the two exclude each other"),
+        (["--threads", "2", "--cluster", "tcp://x:1"], r"--threads, --cluster: use only one of them"),
         (["--need", "plenty"], r"--need"),
     ],
 )

@@ -211,7 +211,7 @@ OPTIONS = {
     "--precision 0": "--precision: must be a fraction between 0 and 1",
     "--precision nan": "--precision: must be a fraction between 0 and 1",
     "--precision fine": "--precision",
-    "--precision .1 --photons 1000": "--precision, --photons: the two exclude each other",
+    "--precision .1 --photons 1000": "--precision, --photons: use only one of them",
     "--threads 0": "--threads: must be a whole number from 1 to",
     "--threads 1000000": "--threads: must be a whole number from 1 to",
     "--threads two": "--threads: must be a whole number from 1 to",

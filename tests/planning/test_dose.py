@@ -178,7 +178,7 @@ def test_csv_leaves_out_what_is_not_known(bare):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        ([], "needs a scene"),
+        ([], "needs at least one scene file"),
         (["{box}", "--price", "-2"], "--price"),
         (["{box}", "--paper", "a3"], "paper"),
         (["{box}", "nothing.toml"], "nothing.toml"),

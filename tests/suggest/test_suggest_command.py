@@ -70,7 +70,7 @@ def test_prints_and_writes(scene, tmp_path, capsys):
         (["--most", "9"], r"--most: must be a whole number from 1 to 3"),
         (["--above-rim", "5", "9"], r"--above-rim: "),
         (["--above-rim", "50 cm", "9 cm"], r"heights over the rim"),
-        (["--price", "clip"], r"--price: write the name of a fixture and its price"),
+        (["--price", "clip"], r"--price: give a fixture and its price"),
         (["--price", "clop=3"], r"none of the fixtures; there are: clip"),
         (["--lights", "no.toml"], r"no\.toml"),
         (["--lights", "no such light"], r"the catalogue has no fixture of that name"),

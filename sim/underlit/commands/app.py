@@ -8,42 +8,38 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
-from underlit.commands.shared import MOST_THREADS, Refused, load, whole_number
+from underlit.commands.options import Threads, real, whole
+from underlit.commands.shared import Refused, load
 
 
 def app(
     scene: Path | None = None,
     *,
     host: str = "127.0.0.1",
-    port: str = "8017",
+    port: Annotated[int, whole(1, 65535)] = 8017,
     folder: Path | None = None,
     browser: Annotated[bool, Parameter(negative="--no-browser")] = True,
-    threads: str | None = None,
-    effort: float = 1.0,
+    threads: Threads = None,
+    effort: Annotated[float, real("above 0 and at most 100, such as 0.5", lambda value: 0 < value <= 100)] = 1.0,
 ) -> None:
-    """Serve a page on this machine to build a tank, move its light and watch it answer; open it in the browser.
+    """Open the app in the browser: build a tank, move its lights, and see the light change.
 
     Parameters
     ----------
     scene
-        A scene file (TOML) to begin with; it stays as it is, the page works on a copy.
+        A scene file (TOML) to begin with. The app works on a copy; the file stays as it is.
     host
-        Address to serve on. Any but this machine's own lets others on the network in, with the token that is printed.
+        Address to serve on. Any other address than this machine's own lets others on the network in, with the token that
+        is printed.
     port
         Port to serve on.
     folder
-        Where the work of visitors is kept. Default: the user's data folder.
+        Folder for the work of visitors. Default: the user's data folder.
     browser
         Open the page in the browser.
-    threads
-        Worker threads of the trace (default: all processors).
     effort
-        Share of the usual photons for fits, suggestions and plant maps; below 1 they are quicker and less exact.
+        Share of the usual photons for fits, suggestions and plant maps. Below 1 they are quicker and less exact.
     """
-    number = whole_number("--port", port, 1, 65535) or 0
-    workers = whole_number("--threads", threads, 1, MOST_THREADS)
-    if not 0 < effort <= 100:
-        raise Refused(f"--effort: must be above 0 and at most 100, such as 0.5 (got {effort:g})")
     if scene is not None:
         load(scene)
     try:
@@ -57,10 +53,8 @@ def app(
     from platformdirs import user_data_path
 
     token = None if is_loopback(host) else secrets.token_urlsafe(24)
-    where = Where(host, number, folder or user_data_path("underlit"), token)
+    where = Where(host, port, folder or user_data_path("underlit"), token)
     if token is not None:
-        print(
-            f"Serving to the network on {host}: anyone who has this address can work here, unencrypted. Stop with Ctrl-C."
-        )
+        print(f"Open to the network on {host}, unencrypted: anyone with this address can work here. Ctrl-C stops it.")
     print(f"underlit is at {where.address}", flush=True)
-    serve(where, scene=scene, show=browser, threads=workers, effort=effort)
+    serve(where, scene=scene, show=browser, threads=threads, effort=effort)

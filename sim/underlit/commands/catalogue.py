@@ -6,31 +6,33 @@ import sys
 from pathlib import Path
 from typing import Annotated
 
-from cyclopts import Parameter
-
+from underlit.commands.options import FLAG, real
 from underlit.commands.shared import Refused
 
 
 def catalogue(
     *words: str,
-    json: Annotated[bool, Parameter(negative=())] = False,
-    ppfd: float | None = None,
+    json: Annotated[bool, FLAG] = False,
+    ppfd: Annotated[float | None, real("0 or more", lambda value: 0 <= value < float("inf"))] = None,
     own: Path | None = None,
 ) -> None:
-    """List and search tanks, lids, substrates, fixtures, wood, stone and plants that a scene can refer to.
+    """List or search the tanks, lids, substrates, fixtures, wood, stone and plants that a scene can refer to.
 
-    A scene refers to one by `from = "40 breeder"` in its table and overrides any key; a zone by `for = "hairgrass"`.
+    A table of a scene takes an entry with `from = "40 breeder"`; any key beside it comes first. A zone takes the needs of a
+    plant with `for = "hairgrass"`.
 
     Parameters
     ----------
     words
-        A kind (tanks, plants ...), a need (undemanding, medium, demanding), beginnings of words; a name shows that entry in full.
+        A kind (tanks, plants ...), a need (undemanding, medium, demanding), or the beginnings of words. The name of an
+        entry shows it in full.
     json
-        Print what was found as JSON, every entry in full.
+        Print the entries found as JSON, each in full.
     ppfd
-        Only plants that a light of so many umol/m2/s suits in a settled tank, with or without added CO2.
+        Only plants that suit this light in a settled tank, umol/m2/s, with or without added CO2.
     own
-        Folder of your own entries. Default: what UNDERLIT_CATALOGUE names, or `catalogue` in underlit's data folder.
+        Folder of your own entries. Default: the folder that UNDERLIT_CATALOGUE names, or `catalogue` in underlit's data
+        folder.
     """
     from underlit.catalogue import load_catalogue, own_folder
     from underlit.report.catalogue import as_json, found, print_entries, print_entry, suited_by, why_nothing
@@ -46,7 +48,7 @@ def catalogue(
     if ppfd is not None:
         entries = suited_by(entries, ppfd, known)
         if not entries:
-            raise Refused(f"--ppfd: none of these plants has a band that holds {ppfd:g} umol/m2/s in a settled tank")
+            raise Refused(f"--ppfd: {ppfd:g} umol/m2/s suits none of these plants in a settled tank")
     if json:
         sys.stdout.write(as_json(entries, known))
         return

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from underlit.commands.options import SceneFile
 from underlit.commands.shared import Refused, cannot_write, load, lowered_scene
 
 
-def check(scene: Path, *, out: Path | None = None) -> None:
-    """Validate a scene and draw its layout and its fixtures, without tracing.
+def check(scene: SceneFile, *, out: Path | None = None) -> None:
+    """Check a scene and draw its layout and its fixtures, without tracing.
 
     Parameters
     ----------
-    scene
-        The scene file (TOML).
     out
-        Where to draw the layout (PNG). Default: the scene's name with -layout.png, in the current folder. Beside it stands
-        a sheet for each fixture, -fixture-1.png and so on.
+        File for the layout (PNG). Default: the scene's name with -layout.png, in the current folder. A sheet for each
+        fixture is written beside it: -fixture-1.png and so on.
     """
     loaded = load(scene)
     path = out or Path(f"{scene.stem}-layout.png")
@@ -36,10 +35,10 @@ def check(scene: Path, *, out: Path | None = None) -> None:
         sheets = write_fixture_sheets(loaded.fixtures, path.parent, _sheet_stem(path.stem))
     except OSError as problem:
         raise cannot_write(path, problem) from None
-    say(console, f"{scene} is sound. Layout drawn to {path}, fixtures to {', '.join(str(sheet) for sheet in sheets)}")
+    say(console, f"{scene} is sound. Written to {', '.join(str(file) for file in (path, *sheets))}")
 
 
 def _sheet_stem(layout: str) -> str:
-    """How the names of the fixtures' sheets start, from that of the layout: alike but for the word."""
+    """The start of the names of the fixtures' sheets, from the name of the layout."""
     start = layout.removesuffix("layout").removesuffix("-")
     return f"{start}-fixture" if start else "fixture"

@@ -2,59 +2,46 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
-from cyclopts import Parameter
-
-from underlit.commands.answering import (
-    TraceOptions,
-    length_of,
-    stoppable,
-    trace_options,
-    traced_alike,
-    writable,
-    write_out,
-)
-from underlit.commands.shared import Refused, load, lowered_scene
+from underlit.commands.options import AS_USUAL, FLAG, MANY, PAIR, SceneFile, TraceOptions, length_of
+from underlit.commands.shared import Refused, load, refusing, stoppable, traced_alike, writable, write_out
 
 if TYPE_CHECKING:
     import numpy as np
 
-    from underlit.report.decisions.profile import Plant
+    from underlit.planning.profile import Line
+    from underlit.report.decisions.profile import Plant, Told
     from underlit.report.progress.stopping import Stops
+    from underlit.run import Traced
     from underlit.scene import Band, Scene
 
-MANY = Parameter(negative=())
 LINE_ABOVE_BED_M = 0.03
 """Where no plant's height is given, a line is read where a meter head would be."""
 
 
 def profile(
-    scene: Annotated[Path, MANY],
+    scene: SceneFile,
     *,
     at: Annotated[tuple[str, ...], MANY] = (),
     zone: Annotated[tuple[str, ...], MANY] = (),
     spot: Annotated[tuple[str, ...], MANY] = (),
     line: str | None = None,
     plant_height: str | None = None,
-    band: tuple[float, float] | None = None,
-    with_and_without_lid: Annotated[bool, MANY] = False,
+    band: Annotated[tuple[float, float] | None, PAIR] = None,
+    with_and_without_lid: Annotated[bool, FLAG] = False,
     out: Path | None = None,
-    photons: Annotated[str | None, Parameter(show_default=False)] = None,
-    precision: float | None = None,
-    seed: str = "1",
-    threads: str | None = None,
+    options: TraceOptions = AS_USUAL,
 ) -> int:
-    """Say how PPFD runs from the surface to the substrate, which depth halves it, and what a plant at a height gets.
+    """Show how PPFD falls from the surface to the substrate, which depth halves it, and what a plant of a height gets.
 
-    Where no place is named, the reading spots of the scene are taken, or the middle of the tank.
+    Without a place, the reading spots of the scene are taken, or the middle of the tank.
 
     Parameters
     ----------
-    scene
-        The scene file (TOML).
     at
         A place on the plan, "30 cm, 5 cm": from the left and from the front pane. May be given more than once.
     zone
@@ -62,27 +49,20 @@ def profile(
     spot
         A reading spot by its name. May be given more than once.
     line
-        Two points of the plan, "5 cm, 10 cm, 55 cm, 10 cm": PPFD along the line between them.
+        Two points on the plan, "5 cm, 10 cm, 55 cm, 10 cm": PPFD along the line between them.
     plant_height
-        Height of a plant over the substrate, "8 cm"; lines are read at it too (default there: 3 cm).
+        Height of a plant over the substrate, "8 cm". Lines are read at this height too; their default is 3 cm.
     band
-        PPFD that the plant wants, low and high, umol/m2/s; a zone's own band where not given.
+        PPFD that the plant should get, low and high, umol/m2/s. Default: the band of the zone.
     with_and_without_lid
-        Trace the tank with and without its lid, or with a plain one where it has none.
+        Trace the tank with and without its lid. A tank without a lid gets a plain one for this.
     out
         Folder for profile.csv and profile.png, line.csv and line.png.
-    photons
-        Trace about this many photons instead of to a precision.
-    precision
-        Trace until every zone mean is known to this fraction (95 %). Default 0.01.
-    seed
-        Seed of the random numbers.
-    threads
-        Worker threads (default: all processors).
     """
-    options = trace_options(photons, precision, seed, threads)
     plant = _plant(plant_height, band)
     ends = None if line is None else _lengths("--line", line, 4)
+    if ends is not None and ends[:2] == ends[2:]:
+        raise Refused("--line: the two points must be apart")
     loaded = load(scene)
     places = _places(loaded, at, zone, spot, needed=ends is None)
     if plant is not None:
@@ -121,13 +101,13 @@ def _plant(height: str | None, band: tuple[float, float] | None) -> Plant | None
 
     if height is None:
         if band is not None:
-            raise Refused("--band: goes with the height of a plant; give --plant-height too")
+            raise Refused("--band: needs the height of the plant; give --plant-height too")
         return None
     metres = length_of("--plant-height", height)
     if metres < 0:
         raise Refused(f"--plant-height: must not be negative (got {height})")
     if band is not None and not 0 <= band[0] < band[1] < float("inf"):
-        raise Refused(f"--band: must be low and high PPFD, low under high (got {band[0]:g} {band[1]:g})")
+        raise Refused(f"--band: must be a low and a high PPFD, the low one first (got {band[0]:g} {band[1]:g})")
     return Plant(metres, None if band is None else Band(*band, "", "as asked for"))
 
 
@@ -149,7 +129,7 @@ def _places(
     for name in spots:
         there = {s.name: s for s in scene.spots}
         if name not in there:
-            raise Refused(f"--spot: no reading spot of that name; there {_list(there)} (got {name})")
+            raise Refused(f"--spot: no reading spot has that name; there {_list(there)} (got {name})")
         found.append(_Place(name, square(*scene.spot_centre_m(there[name])[:2])))
     if not found and needed:
         found = [_Place(s.name, square(*scene.spot_centre_m(s)[:2])) for s in scene.spots]
@@ -164,18 +144,18 @@ def _zone(scene: Scene, name: str) -> _Place:
 
     there = {z.name: z for z in scene.zones}
     if name not in there:
-        raise Refused(f"--zone: no zone of that name; there {_list(there)} (got {name})")
+        raise Refused(f"--zone: no zone has that name; there {_list(there)} (got {name})")
     zone = there[name]
     outline = zone.polygon
     if zone.plants is not None:
         outline = next((p.polygon for p in scene.plants if p.name == zone.plants), ())
     if not outline:
-        raise Refused(f"--zone: {name} lies on leaves or hardscape; name a place with --at instead")
+        raise Refused(f"--zone: {name} lies on leaves or hardscape; give a place with --at instead")
     return _Place(name, np.array(outline), scene.band_of(zone))
 
 
-def _list(names: dict[str, Any]) -> str:
-    return f"are {', '.join(names)}" if names else "are none"
+def _list(names: Collection[str]) -> str:
+    return f"are: {', '.join(names)}" if names else "are none"
 
 
 def _check_plant(scene: Scene, plant: Plant, places: list[_Place]) -> None:
@@ -186,8 +166,8 @@ def _check_plant(scene: Scene, plant: Plant, places: list[_Place]) -> None:
         water = scene.water_level_m - float(scene.bed_heights_m(np.array(x), np.array(y)))
         if plant.height >= water:
             raise Refused(
-                f"--plant-height: {100 * plant.height:.4g} cm is more than the water over the substrate at {place.name}, "
-                f"{100 * water:.4g} cm"
+                f"--plant-height: {100 * plant.height:.4g} cm is too high: the water over the substrate at {place.name} is "
+                f"{100 * water:.4g} cm deep"
             )
 
 
@@ -196,42 +176,30 @@ def _profile(asked: _Asked, out: Path | None, options: TraceOptions, stops: Stop
     from underlit.report.decisions.profile import AS_IT_IS, NO_LID, WITH_LID, print_profile, write_profile
     from underlit.report.printout import output_console
 
-    scene = asked.scene
-    _refuse_flat_line(asked.ends)
-    scenes: list[Scene] = [scene]
+    scenes = [asked.scene]
     lids: tuple[str, ...] = (AS_IT_IS,)
     if asked.both_lids:
-        try:
-            scenes.append(other_lid(scene))
-        except ValueError as problem:
-            raise Refused(f"--with-and-without-lid: {problem}") from None
-        lids = (NO_LID, WITH_LID) if scene.lid is None else (WITH_LID, NO_LID)
-    traced = traced_alike([lowered_scene(s) for s in scenes], options, stops)
-    told = _told(asked, traced, lids)
+        with refusing(ValueError, where="--with-and-without-lid"):
+            scenes.append(other_lid(asked.scene))
+        lids = (NO_LID, WITH_LID) if asked.scene.lid is None else (WITH_LID, NO_LID)
+    told = _told(asked, traced_alike(scenes, options, stops), lids)
     print_profile(output_console(), told)
     write_out(out, stops, lambda folder: write_profile(told, folder))
 
 
-def _refuse_flat_line(ends: tuple[float, ...] | None) -> None:
-    if ends is not None and ends[:2] == ends[2:]:
-        raise Refused("--line: the two points must be apart")
-
-
-def _told(asked: _Asked, traced: list[Any], lids: tuple[str, ...]) -> Any:
+def _told(asked: _Asked, traced: list[Traced], lids: tuple[str, ...]) -> Told:
     from underlit.planning.profile import along_line, profile_at
     from underlit.report.decisions.profile import Told
     from underlit.scene import tank_uncertainty
 
     scene = asked.scene
-    try:
+    lines: tuple[tuple[Line, ...], ...] = ()
+    with refusing(ValueError, where=scene.path):
         profiles = tuple(
             tuple(profile_at(t.lowered, t.result, p.name, p.outline, band=p.band) for t in traced) for p in asked.places
         )
-        lines: tuple[Any, ...] = ()
         if asked.ends is not None:
             height = LINE_ABOVE_BED_M if asked.plant is None else asked.plant.height
             start, end = asked.ends[:2], asked.ends[2:]
             lines = (tuple(along_line(t.lowered.scene, t.result, start, end, above_bed=height) for t in traced),)
-    except ValueError as problem:
-        raise Refused(f"{scene.path}: {problem}") from None
     return Told(scene.title or str(scene.path), lids, profiles, lines, asked.plant, tank_uncertainty(scene))

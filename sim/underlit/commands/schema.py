@@ -9,12 +9,12 @@ from underlit.commands.shared import cannot_write
 
 
 def schema(*, out: Path | None = None) -> None:
-    """Write the JSON schema of scene files, for editors that check and complete them.
+    """Print the JSON schema of scene files, for editors that check and complete them.
 
     Parameters
     ----------
     out
-        File to write; printed where not given.
+        File to write instead of printing.
     """
     import json
 
@@ -30,4 +30,4 @@ def schema(*, out: Path | None = None) -> None:
         write_text(out, text)
     except OSError as problem:
         raise cannot_write(out, problem) from None
-    print(f"Schema written to {out}")
+    print(f"Written to {out}")

@@ -1,53 +1,126 @@
-"""What commands share: refusing in one line, reading and building a scene, numbers from text."""
+"""What commands share: refusing in one line, reading and building scenes, stopping in good order, writing."""
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
-MOST_THREADS = 1024
+if TYPE_CHECKING:
+    from underlit.commands.options import TraceOptions
+    from underlit.lowering.scene import Lowered
+    from underlit.report.progress.stopping import Stops
+    from underlit.run import Traced
+    from underlit.scene import Scene
 
 
 class Refused(Exception):
     """Something the user can put right: the message is one or more lines for them. Exit status 2."""
 
 
-def load(path: Path) -> Any:
+@contextmanager
+def refusing(*kinds: type[Exception], where: object = None) -> Iterator[None]:
+    """Turn errors of these kinds into a refusal, with what it is about in front where that is given."""
+    try:
+        yield
+    except kinds as problem:
+        raise Refused(str(problem) if where is None else f"{where}: {problem}") from None
+
+
+def load(path: Path) -> Scene:
+    """Read a scene file."""
     from underlit.scene import SceneError, load_scene
 
-    try:
+    with refusing(SceneError):
         return load_scene(path)
-    except SceneError as problem:
-        raise Refused(str(problem)) from None
 
 
-def lowered_scene(scene: Any) -> Any:
+def lowered_scene(scene: Scene) -> Lowered:
+    """Build a scene."""
     from underlit.lowering.aquascape.hardscape import LoweringError
     from underlit.lowering.scene import lower
 
-    try:
+    with refusing(LoweringError, where=scene.path):
         return lower(scene)
-    except LoweringError as problem:
-        raise Refused(f"{scene.path}: {problem}") from None
 
 
-def whole_number(name: str, text: str | int | None, low: int, high: int) -> int | None:
-    """A whole number in a range; 3e6 and 3_000_000 are ways to write one."""
-    if text is None:
-        return None
-    try:
-        value = int(text)
-    except ValueError:
+def traced_alike(scenes: Sequence[Scene], options: TraceOptions, stops: Stops) -> list[Traced]:
+    """Trace scenes with a progress line, all with the same random numbers; a trace that is stopped ends the command."""
+    from underlit.planning.compare import trace_alike
+    from underlit.report.printout import output_console
+    from underlit.report.progress.stopping import Phase
+    from underlit.report.progress.trace import tracing, working
+
+    if not scenes:
+        return []
+    stops.phase = Phase.WORKING
+    progress = output_console(stderr=True)
+    with working(progress, "building the tank" if len(scenes) == 1 else "building the tanks"):
+        lowered = [lowered_scene(scene) for scene in scenes]
+    traced = trace_alike(lowered, tracer=lambda one, **said: tracing(progress, one, **said), **options.as_arguments())
+    if not all(one.result.complete for one in traced):
+        raise KeyboardInterrupt
+    stops.phase = Phase.TELLING
+    return traced
+
+
+def stoppable(work: Callable[[Stops], int | None]) -> int:
+    """Do the work and return its exit status; Ctrl-C tells how far it was and ends with a status of its own."""
+    from underlit.report.progress.stopping import INTERRUPTED, Phase, end_now, listening
+
+    with listening() as stops:
         try:
-            value = int(float(text)) if float(text).is_integer() else low - 1
-        except (ValueError, OverflowError):
-            value = low - 1
-    if not low <= value <= high:
-        span = f"from {low} to {high}" if high < 1 << 32 else f"of {low} or more"
-        raise Refused(f"{name}: must be a whole number {span} (got {text})")
-    return value
+            return work(stops) or 0
+        except KeyboardInterrupt:
+            print(stops.phase, file=sys.stderr)
+            if stops.phase in (Phase.WORKING, Phase.RESUMABLE):
+                # threads that are inside a kernel cannot be told to stop
+                end_now(INTERRUPTED)
+            return INTERRUPTED
 
 
-def cannot_write(path: Path, problem: Exception) -> Refused:
-    said = getattr(problem, "strerror", None) or " ".join(str(problem).split())
+def writable(out: Path | None) -> Path | None:
+    """The folder to write into; refused before the work where it cannot be written."""
+    from underlit.report.files import why_not_writable
+
+    reason = None if out is None else why_not_writable(out)
+    if reason is not None:
+        raise Refused(f"--out: {out}: {reason}")
+    return out
+
+
+def write_out(out: Path | None, stops: Stops, write: Callable[[Path], Sequence[str] | None]) -> None:
+    """Write into the folder asked for, if one was, and say so; `write` may return notes to print."""
+    if out is None:
+        return
+    from underlit.report.printout import output_console, say
+
+    with writing(out, out, stops):
+        notes = write(out)
+    for note in notes or ():
+        say(output_console(), note, "yellow")
+    say(output_console(), f"Written to {out}")
+
+
+@contextmanager
+def writing(path: Path, folder: Path, stops: Stops) -> Iterator[None]:
+    """Files are being written into a folder: refuse where `path` cannot be, and let Ctrl-C leave no half of one."""
+    from underlit.report.printout import output_console
+    from underlit.report.progress.stopping import Phase
+    from underlit.report.progress.trace import working
+
+    with working(output_console(stderr=True), "drawing and writing"):
+        stops.phase, stops.folder = Phase.WRITING, folder
+        try:
+            yield
+        except OSError as problem:
+            raise cannot_write(path, problem) from None
+        stops.phase = Phase.TELLING
+
+
+def cannot_write(path: Path, problem: OSError) -> Refused:
+    """The refusal for a path that cannot be written."""
+    said = problem.strerror or " ".join(str(problem).split())
     return Refused(f"--out: {path}: cannot write there ({said}); name another place")

@@ -1,132 +1,112 @@
-"""`underlit suggest`: what to hang, where, and how far to dim it, so that most zones get the light they want."""
+"""`underlit suggest`: what to hang, where, and how far to dim it, so that most zones get the light they should."""
 
 from __future__ import annotations
 
-import sys
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from cyclopts import Parameter
-
-from underlit.commands.shared import MOST_THREADS, Refused, cannot_write, load, whole_number
+from underlit.commands.options import FLAG, MANY, ONE_OR_MORE, PAIR, SceneFile, Seed, Threads, whole
+from underlit.commands.shared import Refused, load, refusing, stoppable, writable, write_out
 
 if TYPE_CHECKING:
-    from underlit.planning.suggest import SearchSpace, Suggestions
-
-FEWEST_PHOTONS = 1 << 16
+    from underlit.planning.suggest import SearchSpace
 
 
 def suggest(
-    scene: Annotated[Path, Parameter(negative=())],
+    scene: SceneFile,
     *,
-    lights: Annotated[list[str] | None, Parameter(consume_multiple=True, negative=())] = None,
-    most: str = "2",
-    above_rim: Annotated[tuple[str, str], Parameter(show_default=False)] = ("2 cm", "40 cm"),
-    turned: Annotated[bool, Parameter(negative=())] = False,
-    channels_apart: Annotated[bool, Parameter(negative=())] = False,
-    lid_may_go: Annotated[bool, Parameter(negative=())] = False,
-    price: Annotated[list[str] | None, Parameter(negative=())] = None,
-    order: Annotated[
-        list[Literal["zones", "headroom", "lid", "price", "watts"]] | None,
-        Parameter(consume_multiple=True, negative=()),
-    ] = None,
-    show: str = "5",
+    lights: Annotated[list[str] | None, ONE_OR_MORE] = None,
+    most: Annotated[int, whole(1, 3)] = 2,
+    above_rim: Annotated[tuple[str, str], PAIR] = ("2 cm", "40 cm"),
+    turned: Annotated[bool, FLAG] = False,
+    channels_apart: Annotated[bool, FLAG] = False,
+    lid_may_go: Annotated[bool, FLAG] = False,
+    price: Annotated[list[str] | None, MANY] = None,
+    order: Annotated[list[Literal["zones", "headroom", "lid", "price", "watts"]] | None, ONE_OR_MORE] = None,
+    show: Annotated[int, whole(1, 100)] = 5,
     out: Path | None = None,
-    photons: Annotated[str | None, Parameter(show_default=False)] = None,
-    seed: str = "1",
-    threads: str | None = None,
+    photons: Annotated[int, whole(1 << 16, 1 << 40)] = 1 << 19,
+    seed: Seed = 1,
+    threads: Threads = None,
 ) -> int:
-    """Suggest how to hang and dim the light, so that most zones of a scene lie in their bands.
+    """Suggest where to hang the lights and how far to dim them, so that most zones get the light they should.
 
-    The scene's own fixtures are tried, one or more of a kind, at heights and places from front to back, each dimmed by
-    itself. Everything shown was traced in full.
+    The fixtures of the scene are tried, one or more of a kind, at several heights and at places from front to back, each
+    with its own dimming. Every suggestion shown was traced in full.
 
     Parameters
     ----------
     scene
-        The scene file (TOML), with zones that have a need or a band.
+        The scene file (TOML). Its zones need a `need` or a `band`.
     lights
-        Fixtures that may be bought: of the catalogue, or scene files with one fixture.
+        Fixtures that may be bought: names of the catalogue, or scene files with one fixture.
     most
-        Fixtures at once, 1 to 3.
+        The most fixtures at once, 1 to 3.
     above_rim
-        Lowest and highest hanging over the rim. Default: "2 cm" "40 cm".
+        Lowest and highest place over the rim. Default: "2 cm" "40 cm".
     turned
-        Let fixtures that fit lie from front to back too.
+        Also turn fixtures from front to back where they fit.
     channels_apart
-        Dim the channels of a fixture by themselves, which changes its colour. Default: each keeps its mix.
+        Dim each channel of a fixture by itself, which changes its colour. Default: each fixture keeps its mix.
     lid_may_go
-        Try without the lid too. Leave it where fish jump.
+        Also try without the lid. Do not use this where fish jump.
     price
-        What a fixture costs, as "NAME=89", in any one currency; may be given for several.
+        Price of a fixture, as "NAME=89", in any one currency. May be given for several.
     order
-        What to weigh, most important first. Default: zones headroom lid price watts.
+        What matters, most important first. Default: zones headroom lid price watts.
     show
-        How many to show.
+        How many suggestions to show.
     out
         Folder for suggestions.csv, suggestions.png and a scene file of each suggestion.
     photons
-        Photons of each trace that verifies. Default 524288.
-    seed
-        Seed of the random numbers: the same seed gives the same answer.
-    threads
-        Worker threads (default: all processors).
+        Photons of each trace that confirms a suggestion.
     """
-    count = whole_number("--photons", photons, FEWEST_PHOTONS, 1 << 40)
-    seeded = whole_number("--seed", seed, 0, (1 << 64) - 1)
-    workers = whole_number("--threads", threads, 1, MOST_THREADS)
-    shown = whole_number("--show", show, 1, 100) or 1
-    loaded = load(scene)
-    freedom = _freedom(lights or [], most, above_rim, turned, channels_apart, lid_may_go, price or [], order)
-    if out is not None:
-        from underlit.report.files import why_not_writable
-
-        reason = why_not_writable(out)
-        if reason is not None:
-            raise Refused(f"--out: {out}: {reason}")
-    found = _suggest(scene, loaded, freedom, count, seeded or 0, workers)
+    from underlit.lowering.aquascape.hardscape import LoweringError
+    from underlit.planning import suggest as planning
     from underlit.report.decisions.suggest import print_suggestions, write_suggestions
-    from underlit.report.printout import output_console, say
+    from underlit.report.printout import output_console
+    from underlit.report.progress.rows import steps_done
+    from underlit.report.progress.stopping import Phase, Stops
 
-    console = output_console()
-    print_suggestions(console, found, shown)
-    if out is not None:
-        try:
-            notes = write_suggestions(found, out, shown, scene)
-        except OSError as problem:
-            raise cannot_write(out, problem) from None
-        for note in notes:
-            say(console, note, "yellow")
-        say(console, f"Written to {out}")
-    return 0
+    def work(stops: Stops) -> None:
+        loaded = load(scene)
+        space = _search_space(
+            lights, most=most, above_rim_m=_heights(above_rim), turned=turned, channels_apart=channels_apart,
+            lid_may_go=lid_may_go, prices=dict(_price(text) for text in price or []), order=order,
+        )  # fmt: skip
+        folder = writable(out)
+        stops.phase = Phase.WORKING
+        with (
+            steps_done(output_console(stderr=True)) as tell,
+            refusing(planning.SuggestError),
+            refusing(LoweringError, where=scene),
+        ):
+            found = planning.suggest(
+                loaded, space, seed=seed, photons=photons, threads=threads,
+                progress=lambda state: tell(state.what, state.done, state.total),
+            )  # fmt: skip
+        print_suggestions(output_console(), found, show)
+        write_out(folder, stops, lambda path: write_suggestions(found, path, show, scene))
+
+    return stoppable(work)
 
 
-def _freedom(
-    lights: list[str], most: str, above_rim: tuple[str, str], turned: bool, channels_apart: bool, lid_may_go: bool,
-    price: list[str], order: list[Literal["zones", "headroom", "lid", "price", "watts"]] | None,
-) -> SearchSpace:  # fmt: skip
+def _search_space(lights: list[str] | None, *, order: Sequence[str] | None, **more: Any) -> SearchSpace:
     from underlit.planning import chart
     from underlit.planning.suggest import SearchSpace, SuggestError, Weigh
     from underlit.scene import SceneError
+
+    with refusing(SuggestError, chart.ChartError, SceneError):
+        bought = chart.lights(lights) if lights else ()
+        return SearchSpace(bought, order=[Weigh(word) for word in order or Weigh], **more)
+
+
+def _heights(texts: tuple[str, str]) -> tuple[float, float]:
     from underlit.units import QuantityError, parse_length
 
-    try:
-        low, high = (parse_length(text) for text in above_rim)
-    except QuantityError as problem:
-        raise Refused(f"--above-rim: {problem}") from None
-    try:
-        return SearchSpace(
-            lights=chart.lights(lights) if lights else (),
-            most=whole_number("--most", most, 1, 3) or 1,
-            above_rim_m=(low, high),
-            turned=turned,
-            channels_apart=channels_apart,
-            lid_may_go=lid_may_go,
-            prices=dict(_price(text) for text in price),
-            order=[Weigh(word) for word in order or Weigh],
-        )
-    except (SuggestError, chart.ChartError, SceneError) as problem:
-        raise Refused(str(problem)) from None
+    with refusing(QuantityError, where="--above-rim"):
+        return parse_length(texts[0]), parse_length(texts[1])
 
 
 def _price(text: str) -> tuple[str, float]:
@@ -136,36 +116,5 @@ def _price(text: str) -> tuple[str, float]:
     except ValueError:
         number = -1.0
     if not equals or not name or not 0 <= number < float("inf"):
-        raise Refused(
-            f'--price: write the name of a fixture and its price, such as "bar 24 W, 60 cm=89" (got {text!r})'
-        )
+        raise Refused(f'--price: give a fixture and its price, such as "bar 24 W, 60 cm=89" (got {text!r})')
     return name, number
-
-
-def _suggest(
-    path: Path, scene: object, freedom: SearchSpace, photons: int | None, seed: int, threads: int | None
-) -> Suggestions:
-    from underlit.lowering.aquascape.hardscape import LoweringError
-    from underlit.planning import suggest as planning
-    from underlit.planning.suggest.suggest import FULL_PHOTONS
-    from underlit.report.printout import output_console
-    from underlit.report.progress.rows import steps_done
-    from underlit.report.progress.stopping import INTERRUPTED, end_now
-    from underlit.scene import Scene
-
-    assert isinstance(scene, Scene)
-    try:
-        with steps_done(output_console(stderr=True)) as tell:
-            return planning.suggest(
-                scene, freedom, seed=seed, photons=photons or FULL_PHOTONS, threads=threads,
-                progress=lambda state: tell(state.what, state.done, state.total),
-            )  # fmt: skip
-    except planning.SuggestError as problem:
-        raise Refused(str(problem)) from None
-    except LoweringError as problem:
-        raise Refused(f"{path}: {problem}") from None
-    except KeyboardInterrupt:
-        print("stopped; nothing was written", file=sys.stderr)
-        # threads that are inside a kernel cannot be told to stop
-        end_now(INTERRUPTED)
-        raise

@@ -164,7 +164,11 @@ def _write_parts(
         "base_texts": {Path(name).name: base for name, base in list(texts.items())[1:]},
         "versions": versions(),
     }
-    write_fields(traced.result, work / "result.nc", provenance)
+    try:
+        write_fields(traced.result, work / "result.nc", provenance)
+    except RuntimeError as problem:
+        # what the netCDF library says of a full disk
+        raise OSError(str(problem)) from problem
     note = f"counting error at worst: {traced.worst_name} ± {sure_to(traced.worst_relative)}"
     marks = overlay(traced.lowered, reports, summary["spots"], note if np.isfinite(traced.worst_relative) else "")
     write_plan_map(traced.result, marks, work / "substrate.png")

@@ -5,16 +5,25 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+from rich.console import Console
+
 from underlit.planning.fit.readings import LidState
 from underlit.planning.fit.sheet import Sheet, SheetRow, template_csv
 from underlit.report.files import overlay
 from underlit.report.numbers import light
-from underlit.report.printout import CAUTIONS
+from underlit.report.printout import CAUTIONS, say
 from underlit.results.atomic import write_text
 from underlit.scene.model import Scene
 from underlit.viz.overlay import Overlay, ZoneMark, as_points, hardscape_footprints
 from underlit.viz.palette import both_units
 from underlit.viz.sheets.reading_sheet import Line, Page, Paper, write_sheet
+
+
+def print_reading_sheet(console: Console, sheet: Sheet) -> None:
+    """Print a line for each reading to take."""
+    for row in sheet.rows:
+        expected = f"expect {row.ppfd:.0f} ({row.low:.0f} to {row.high:.0f})"
+        say(console, f"{row.number:2d}  {row.name}: {expected}, lid {row.lid}")
 
 
 def before_reading(scene: Scene) -> tuple[str, ...]:

@@ -30,6 +30,8 @@ class Phase(StrEnum):
     """What the process is at, as it is told when it stops there."""
 
     PREPARING = "stopped before the trace began; nothing was written"
+    WORKING = "stopped; nothing was written"
+    RESUMABLE = "stopped; the rows that were finished are kept, and the same command goes on from there"
     TRACING = "stopped before every light was counted; nothing was written"
     TELLING = "stopped after the trace; nothing was written"
     WRITING = "stopped while writing; no half-written file is left"
@@ -51,12 +53,12 @@ class Stops:
                 self._end(INTERRUPTED)
             # One may have stopped the trace already, whose result is what is being written.
             self.interrupts = 2
-            sys.stderr.write("\nfinishing the files; Ctrl-C again ends at once\n")
+            sys.stderr.write("\nfinishing the files; press Ctrl-C again to end at once\n")
             return
         if self.interrupts > 1:
             self._end(INTERRUPTED)
         if self.phase is Phase.TRACING:
-            sys.stderr.write("\nstopping: what was counted is kept; Ctrl-C again ends at once\n")
+            sys.stderr.write("\nstopping: what was counted is kept; press Ctrl-C again to end at once\n")
         raise KeyboardInterrupt
 
     def on_terminate(self, number: int, frame: FrameType | None) -> None:

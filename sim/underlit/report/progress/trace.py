@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from contextlib import AbstractContextManager, nullcontext
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from rich.console import Console
@@ -15,8 +16,8 @@ from underlit.report.numbers import duration, sure_to
 from underlit.run import Progress as State
 from underlit.run import Traced, trace
 
-COMPILING = "compiling the kernels for this processor (once after an install; half a minute)"
-LOADING = "loading the kernels"
+COMPILING = "compiling for this processor (once after an install, about half a minute)"
+LOADING = "starting"
 
 
 def kernels_are_kept() -> bool:
@@ -50,7 +51,7 @@ class Teller:
         if speed > 0:
             line += f", {speed / 1e6:.2f} M/s"
         if state.worst_relative is not None and state.worst_name:
-            line += f"; least sure: {state.worst_name} ± {sure_to(state.worst_relative)}"
+            line += f"; least certain: {state.worst_name} ± {sure_to(state.worst_relative)}"
         left = self.seconds_left(state)
         if left is not None:
             line += f"; {duration(left)} left"
@@ -96,6 +97,11 @@ def tracing(
     return traced
 
 
-def working(console: Console, what: str) -> AbstractContextManager[object]:
-    """Say what is being done while it is done, on a terminal; silent elsewhere."""
-    return console.status(what) if console.is_terminal else nullcontext()
+@contextmanager
+def working(console: Console, what: str) -> Iterator[Callable[[str], None]]:
+    """Say what is being done while it is done, on a terminal; silent elsewhere. Yields a way to say something else."""
+    if not console.is_terminal:
+        yield lambda text: None
+        return
+    with console.status(what) as status:
+        yield lambda text: status.update(text)
