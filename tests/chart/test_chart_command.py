@@ -117,7 +117,7 @@ def test_a_killed_chart_goes_on_where_it_was(tmp_path, how):
     ("more", "says"),
     [
         (["--need", "medium", "--ppfd", "40"], r"--need, --ppfd: use only one of them"),
-        (["--ppfd", "-3"], r"--ppfd: must be above 0 \\(got -3\\)"),
+        (["--ppfd", "-3"], r"--ppfd: must be above 0 .got -3"),
         (["--photons", "10"], r"--photons: must be a whole number of? ?.*65536"),
         (["--above-rim", "10"], r"--above-rim: .*unit"),
         (["--threads", "2", "--cluster", "tcp://x:1"], r"--threads, --cluster: use only one of them"),

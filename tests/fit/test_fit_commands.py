@@ -89,7 +89,7 @@ def test_help_tells_every_option(command: str, capsys: pytest.CaptureFixture[str
         (["fit", "tank.toml", "none.csv"], "none.csv: cannot be read"),
         (["fit", "tank.toml", "bad.csv"], "bad.csv:2: value: ppfd is a number"),
         (["fit", "none.toml", "good.csv"], "none.toml: cannot be read"),
-        (["fit", "tank.toml", "good.csv", "--out", "tank.toml"], "--out: tank.toml is a scene that is read"),
+        (["fit", "tank.toml", "good.csv", "--out", "tank.toml"], "--out: tank.toml is one of the scenes given"),
         (["fit", "tank.toml", "good.csv", "--out", "."], "--out: . is a folder; name a TOML file"),
         (["fit", "dark.toml", "good.csv"], "dark.toml: the scene has no light: add a [[fixture]]"),
         (["fit", "tank.toml", "good.csv", "--photons", "3"], "--photons: must be a whole number of 32768 or more"),
