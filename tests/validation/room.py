@@ -67,17 +67,24 @@ HALF_EXTENTS = {"5.2": (CELL, CELL), "5.6-sc2": (4 * CELL, CELL)}
 """Half the width and half the height of what is read round a point, where not 1 m x 50 cm [m]."""
 
 
+@dataclass(frozen=True)
+class Case:
+    """A case of the standard: its name in the table, its heading, the source of the exact values, a note."""
+
+    name: str
+    heading: str
+    source: str
+    note: str
+
+
 def point_checks(
     size: Size,
     result: Result,
     kernel: Kernel,
-    case: str,
-    heading: str,
-    source: str,
+    case: Case,
     *,
     reading: float,
     exact: float = 1.0,
-    note: str = "",
     names: str = "ABCDEFGHIJKLMN",
 ) -> list[Check]:
     """A check for every tabulated point; readings of a rectangle are brought to its centre by the exact ratio.
@@ -85,18 +92,18 @@ def point_checks(
     reading: tabulated unit per (share of the light per m2); exact: tabulated unit per unit of the kernel.
     """
     checks = []
-    half = HALF_EXTENTS.get(case, (2 * CELL, CELL))
-    for p in points_of(case):
+    half = HALF_EXTENTS.get(case.name, (2 * CELL, CELL))
+    for p in points_of(case.name):
         if p.name not in names:
             continue
-        position = (p.position[0] + SIDE / 2, p.position[1] + SIDE / 2, 0.0) if case == "5.2" else p.position
+        position = (p.position[0] + SIDE / 2, p.position[1] + SIDE / 2, 0.0) if case.name == "5.2" else p.position
         at_point, over_patch = exact_values(kernel, position, half)
         x, y, z = p.position
         checks.append(
             check_of(
-                patch_reading(result, position, half), case=heading, name=f"{p.name} ({x:g}, {y:g}, {z:g})", source=source,
-                exact=at_point * exact, scale=at_point / over_patch * reading, printed=p.printed, note=note,
-                unit=p.unit.split(" E")[0].replace("percent", "%"), sigma_limit=size.pick(SIGMA, None),
+                patch_reading(result, position, half), case=case.heading, name=f"{p.name} ({x:g}, {y:g}, {z:g})",
+                source=case.source, exact=at_point * exact, scale=at_point / over_patch * reading, printed=p.printed,
+                note=case.note, unit=p.unit.split(" E")[0].replace("percent", "%"), sigma_limit=size.pick(SIGMA, None),
             )
         )  # fmt: skip
     return checks
@@ -109,7 +116,8 @@ def case_5_2(size: Size) -> list[Check]:
     result = traced(world, photons_log2=size.pick(24, 18), seed=52)
     source = "CIE 171:2006, 5.2; exact E = I cos^3 / h^2"
     note = "I = 1000 cd x cos, 3 m over the floor. Printed B, C, F and H are off by .02 lx: the closed form is right."
-    return point_checks(size, result, point_light, "5.2", "5.2 Point light", source, reading=math.pi * 1000, note=note)
+    case = Case("5.2", "5.2 Point light", source, note)
+    return point_checks(size, result, point_light, case, reading=math.pi * 1000)
 
 
 def case_5_3(size: Size) -> list[Check]:
@@ -125,7 +133,7 @@ def case_5_3(size: Size) -> list[Check]:
         "is the same geometry."
     )
     flux = math.pi * 1000
-    return point_checks(size, result, kernel, "5.3", "5.3 Area light", source, reading=flux, exact=flux, note=note)
+    return point_checks(size, result, kernel, Case("5.3", "5.3 Area light", source, note), reading=flux, exact=flux)
 
 
 def case_5_4(size: Size) -> list[Check]:
@@ -170,8 +178,8 @@ def case_5_6(size: Size) -> list[Check]:
     source = "CIE 171:2006, 5.6 scenario 2; exact: configuration factor by quadrature"
     note = "E / (E_floor rho) on a wall (B-F) and on the ceiling (G-N), floor 4 x 4 m, rho = .8, all else black."
     per_share = 100 * SIDE**2 / rho
-    heading = "5.6 Diffuse reflection"
-    return point_checks(size, result, kernel, "5.6-sc2", heading, source, reading=per_share, exact=100.0, note=note)
+    case = Case("5.6-sc2", "5.6 Diffuse reflection", source, note)
+    return point_checks(size, result, kernel, case, reading=per_share, exact=100.0)
 
 
 CUBE_PHOTONS = {0.05: 24, 0.1: 23, 0.2: 21, 0.4: 21, 0.8: 19, 0.9: 19, 0.95: 19}
@@ -213,10 +221,8 @@ def case_5_9(size: Size) -> list[Check]:
     kernel = lambertian_rectangle((1.5, 1.5), (2.5, 2.5), HEIGHT)
     source = "CIE 171:2006, 5.9 sky type 5, opening 1 x 1 m; exact: configuration factor by quadrature"
     note = "Sky component. The printed values are the exact ones rounded to .01 %."
-    heading, per_share = "5.9 Roof opening, even sky", 100 * (2 * half) ** 2
-    return point_checks(
-        size, result, kernel, "5.9-type5-1x1", heading, source, reading=per_share, exact=100.0, note=note
-    )
+    case = Case("5.9-type5-1x1", "5.9 Roof opening, even sky", source, note)
+    return point_checks(size, result, kernel, case, reading=100 * (2 * half) ** 2, exact=100.0)
 
 
 GRAZING = math.radians(70)
@@ -254,11 +260,10 @@ def case_5_10(size: Size) -> list[Check]:
         "fit passes .9 % more than such a pane does, elsewhere the two agree within .35 %. For a flat pane the exact column "
         "is right; the printed one is right for the polynomial."
     )
-    heading, per_share = "5.10 Roof opening under glass", 100 * (2 * half) ** 2
-    shared = (kernel, "5.10-type5-1x1", heading, source)
+    case, per_share = Case("5.10-type5-1x1", "5.10 Roof opening under glass", source, note), 100 * (2 * half) ** 2
     share = math.cos(GRAZING) ** 2
-    at_a = point_checks(size, low, *shared, reading=share * per_share, exact=100.0, note=note, names="A")
-    return at_a + point_checks(size, result, *shared, reading=per_share, exact=100.0, note=note, names="BCDEFGHIJ")
+    at_a = point_checks(size, low, kernel, case, reading=share * per_share, exact=100.0, names="A")
+    return at_a + point_checks(size, result, kernel, case, reading=per_share, exact=100.0, names="BCDEFGHIJ")
 
 
 def run(size: Size) -> list[Check]:
