@@ -10,19 +10,24 @@ import shapely
 import underlit
 from underlit.lowering.scene import lower
 from underlit.lowering.shapes import place, wood
-from underlit.lowering.shapes.plants import growers as plants
-from underlit.lowering.shapes.plants.growers import CarpetKind, EpiphyteKind, RosetteKind, StemKind
+from underlit.lowering.shapes.plants.carpets import carpet
+from underlit.lowering.shapes.plants.epiphytes import epiphytes
+from underlit.lowering.shapes.plants.grower import Wanted
 from underlit.lowering.shapes.plants.instances import TEMPLATES, Beyond
+from underlit.lowering.shapes.plants.rosettes import rosettes
+from underlit.lowering.shapes.plants.stems import stems
 from underlit.lowering.shapes.shape import face_areas
+from underlit.scene.aquascape.growth import Form
+from underlit.scene.aquascape.plants import FORMS, PlantKind
 
 ZONE = np.array([[0.0, 0.0], [0.6, 0.0], [0.6, 0.3], [0.0, 0.3]])
 CORNER = np.array([[0.1, 0.05], [0.5, 0.05], [0.5, 0.15], [0.25, 0.15], [0.25, 0.35], [0.1, 0.35]])
 WOOD = place(wood.driftwood(5, 0.45, 0.28, 7), (0.3, 0.15, 0.05))
-HEIGHT = {plants.carpet: 0.03, plants.stems: 0.12, plants.rosettes: 0.06}
+HEIGHT = {carpet: 0.03, stems: 0.12, rosettes: 0.06}
 MAKERS = [
-    *((plants.carpet, kind) for kind in CarpetKind),
-    *((plants.stems, kind) for kind in StemKind),
-    *((plants.rosettes, kind) for kind in RosetteKind),
+    *((carpet, form) for form in FORMS[PlantKind.CARPET]),
+    *((stems, form) for form in FORMS[PlantKind.STEMS]),
+    *((rosettes, form) for form in FORMS[PlantKind.ROSETTES]),
 ]
 
 
@@ -30,18 +35,10 @@ def slope(x, y):
     return 0.04 + 0.1 * y + 0.004 * np.sin(20 * x)
 
 
-def instanced(maker, kind, outline, index=3.0, seed=1):
+def instanced(maker, form, outline, index=3.0, seed=1):
     """A planting with a small budget, so that it must be made of instances; a few thousand triangles remain for the edge."""
-    return maker(
-        seed,
-        outline,
-        slope,
-        kind=kind,
-        height=HEIGHT[maker],
-        leaf_area_index=index,
-        triangle_budget=6000,
-        beyond=Beyond.INSTANCES,
-    )
+    wanted = Wanted(HEIGHT[maker], index, triangle_budget=6000, beyond=Beyond.INSTANCES)
+    return maker(seed, outline, slope, form, wanted)
 
 
 def every_leaf(planting):
@@ -55,10 +52,10 @@ def every_leaf(planting):
     return triangles.reshape(-1, 3), np.arange(3 * len(triangles)).reshape(-1, 3)
 
 
-@pytest.mark.parametrize(("maker", "kind"), MAKERS, ids=[kind.value for _, kind in MAKERS])
+@pytest.mark.parametrize(("maker", "form"), MAKERS, ids=[str(form) for _, form in MAKERS])
 @pytest.mark.parametrize("outline", [ZONE, CORNER], ids=["zone", "corner"])
-def test_copies_have_the_leaf_area_asked_for_inside_the_outline_and_above_the_ground(maker, kind, outline):
-    planting = instanced(maker, kind, outline)
+def test_copies_have_the_leaf_area_asked_for_inside_the_outline_and_above_the_ground(maker, form, outline):
+    planting = instanced(maker, form, outline)
     vertices, faces = every_leaf(planting)
     area = face_areas(vertices, faces).sum()
     assert planting.leaf_area_m2 == pytest.approx(area, rel=1e-6)
@@ -70,10 +67,10 @@ def test_copies_have_the_leaf_area_asked_for_inside_the_outline_and_above_the_gr
     assert len(planting.shape.faces) <= 1.03 * 6000
 
 
-@pytest.mark.parametrize("kind", list(CarpetKind))
-def test_a_carpet_laid_of_patches_is_even(kind):
+@pytest.mark.parametrize("form", FORMS[PlantKind.CARPET])
+def test_a_carpet_laid_of_patches_is_even(form):
     """Each of eighteen parts of the zone holds its share of the leaf area within a third, at the edge and inside."""
-    planting = instanced(plants.carpet, kind, ZONE)
+    planting = instanced(carpet, form, ZONE)
     vertices, faces = every_leaf(planting)
     middles, areas = vertices[faces].mean(axis=1), face_areas(vertices, faces)
     shares = np.histogram2d(middles[:, 0], middles[:, 1], [6, 3], [[0, 0.6], [0, 0.3]], weights=areas)[0] / areas.sum()
@@ -81,11 +78,9 @@ def test_a_carpet_laid_of_patches_is_even(kind):
     assert shares.max() < 1.33 / 18
 
 
-@pytest.mark.parametrize("kind", list(EpiphyteKind))
-def test_copies_of_epiphytes_stand_on_the_wood(kind):
-    planting = plants.epiphytes(
-        1, WOOD, kind=kind, from_z=0.1, leaf_area_index=2.0, height=0.02, triangle_budget=1000, beyond=Beyond.INSTANCES
-    )
+@pytest.mark.parametrize("form", FORMS[PlantKind.EPIPHYTES])
+def test_copies_of_epiphytes_stand_on_the_wood(form):
+    planting = epiphytes(1, WOOD, form, Wanted(0.02, 2.0, triangle_budget=1000, beyond=Beyond.INSTANCES), from_z=0.1)
     assert len(planting.instances) > 1
     vertices, faces = every_leaf(planting)
     assert face_areas(vertices, faces).sum() / planting.outline_area_m2 == pytest.approx(2.0, rel=1e-6)
@@ -96,12 +91,12 @@ def test_copies_of_epiphytes_stand_on_the_wood(kind):
 
 
 def test_the_same_seed_gives_the_same_copies():
-    first, again = instanced(plants.carpet, CarpetKind.ROUND, ZONE), instanced(plants.carpet, CarpetKind.ROUND, ZONE)
+    first, again = instanced(carpet, Form.ROUND, ZONE), instanced(carpet, Form.ROUND, ZONE)
     for one, two in zip(first.instances, again.instances, strict=True):
         assert one.origins.tobytes() == two.origins.tobytes()
         assert one.rotations.tobytes() == two.rotations.tobytes()
     assert (
-        instanced(plants.carpet, CarpetKind.ROUND, ZONE, seed=2).instances[0].origins.tobytes()
+        instanced(carpet, Form.ROUND, ZONE, seed=2).instances[0].origins.tobytes()
         != first.instances[0].origins.tobytes()
     )
 

@@ -10,6 +10,7 @@ import numpy as np
 from underlit.lowering.aquascape.hardscape import LoweringError, clipped, stand
 from underlit.lowering.prisms import HAIR
 from underlit.lowering.shapes import Planting, Shape, ShapeError, join, place
+from underlit.lowering.shapes.plants.grower import Wanted
 from underlit.lowering.shapes.plants.instances import Beyond, InstanceGroup
 from underlit.lowering.shapes.shape import face_areas
 from underlit.lowering.tank.shell import Shell
@@ -119,42 +120,27 @@ def _planting(scene: Scene, plants: Plants, planned: Stand, outline: np.ndarray)
     def ground(x: np.ndarray, y: np.ndarray) -> np.ndarray:
         return np.maximum(scene.bed_heights_m(x, y), HAIR)
 
-    form, height, index = plants.leaf_form, planned.height_m, planned.leaf_area_index
+    form, wanted = plants.leaf_form, _wanted(plants, planned)
     assert form is not None
-    dense = None if plants.spacing is None else 1 / plants.spacing**2
-    if plants.kind is PlantKind.CARPET:
-        assert index is not None
-        return carpets.carpet(
-            plants.seed, outline, ground, kind=carpets.CarpetKind[form.name], leaf_area_index=index, height=height,
-            leaf_length=plants.leaf_length, leaf_width=plants.leaf_width, beyond=Beyond.INSTANCES,
-        )  # fmt: skip
-    if plants.kind is PlantKind.STEMS and plants.floats:
-        assert height is not None
-        return _at_the_surface(
-            scene,
-            drifting.drifting_stems(
-                plants.seed, outline, kind=stems.StemKind[form.name], leaf_area_index=index, stems_per_m2=dense,
-                length=height, leaf_length=plants.leaf_length, leaf_width=plants.leaf_width,
-            ),
-        )  # fmt: skip
-    if plants.kind is PlantKind.STEMS:
-        assert height is not None
-        return stems.stems(
-            plants.seed, outline, ground, kind=stems.StemKind[form.name], leaf_area_index=index, stems_per_m2=dense,
-            height=height, leaf_length=plants.leaf_length, leaf_width=plants.leaf_width, beyond=Beyond.INSTANCES,
-        )  # fmt: skip
-    if plants.kind is PlantKind.ROSETTES:
-        return rosettes.rosettes(
-            plants.seed, outline, ground, kind=rosettes.RosetteKind[form.name], leaf_area_index=index,
-            plants_per_m2=dense, height=height, leaf_length=plants.leaf_length, leaf_width=plants.leaf_width,
-            beyond=Beyond.INSTANCES,
-        )  # fmt: skip
-    assert index is not None
-    planting = floating.floating(
-        plants.seed, outline, coverage=min(index, FULLEST_COVER), kind=floating.FloatingKind[form.name],
+    if plants.kind is PlantKind.FLOATING:
+        assert planned.leaf_area_index is not None
+        cover = min(planned.leaf_area_index, FULLEST_COVER)
+        return _at_the_surface(scene, floating.floating(plants.seed, outline, form, cover, wanted))
+    if plants.floats:
+        return _at_the_surface(scene, drifting.drifting_stems(plants.seed, outline, form, wanted))
+    rooted = {PlantKind.CARPET: carpets.carpet, PlantKind.STEMS: stems.stems, PlantKind.ROSETTES: rosettes.rosettes}
+    return rooted[plants.kind](plants.seed, outline, ground, form, wanted)
+
+
+def _wanted(plants: Plants, planned: Stand) -> Wanted:
+    return Wanted(
+        height=planned.height_m,
+        leaf_area_index=planned.leaf_area_index,
+        plants_per_m2=None if plants.spacing is None else 1 / plants.spacing**2,
         leaf_length=plants.leaf_length,
-    )  # fmt: skip
-    return _at_the_surface(scene, planting)
+        leaf_width=plants.leaf_width,
+        beyond=Beyond.INSTANCES,
+    )
 
 
 def _at_the_surface(scene: Scene, planting: Planting) -> Planting:
@@ -172,12 +158,14 @@ def _epiphytes(scene: Scene, hardscape: dict[str, Shape], plants: Plants, planne
     assert form is not None
     lowest, highest = float(scene.substrate.grid_m.max()), scene.water_level_m
     return epiphytes.epiphytes(
-        plants.seed, support, kind=epiphytes.EpiphyteKind[form.name], leaf_area_index=planned.leaf_area_index,
-        spacing=plants.spacing, height=planned.height_m, leaf_length=plants.leaf_length, leaf_width=plants.leaf_width,
+        plants.seed,
+        support,
+        form,
+        _wanted(plants, planned),
         from_z=lowest if plants.tied_above is None else plants.tied_above,
         to_z=highest if plants.tied_below is None else min(plants.tied_below, highest),
-        outline=np.array(plants.polygon) if plants.outline_keys else None, beyond=Beyond.INSTANCES,
-    )  # fmt: skip
+        outline=np.array(plants.polygon) if plants.outline_keys else None,
+    )
 
 
 def _in_the_tank(world: World, scene: Scene, shell: Shell, plants: Plants, planting: Planting) -> Planting:

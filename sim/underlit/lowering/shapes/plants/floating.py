@@ -3,27 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from enum import Enum
 
 import numpy as np
 
 from underlit.lowering.shapes.outline import checked_outline, inside, scatter, shrunk_as_far_as_possible, signed_area
-from underlit.lowering.shapes.plants.planting import DEFAULT_TRIANGLE_BUDGET, Planting, require, require_size
+from underlit.lowering.shapes.plants.grower import USUAL, Wanted
+from underlit.lowering.shapes.plants.planting import Planting, require, require_size
 from underlit.lowering.shapes.randomness import generator
 from underlit.lowering.shapes.shape import FloatArray, IntArray, Shape, face_areas, without_degenerate_faces
+from underlit.scene.aquascape.growth import Form
 
 _SIDES = 7
 _CELLS_ACROSS_PAD = 9
 _BLOCK = 1000
-
-
-class FloatingKind(Enum):
-    """What floats."""
-
-    DUCKWEED = "duckweed"
-    """Fronds of a few millimetres, two to four together."""
-    PADS = "pads"
-    """Rosettes of round pads of two to three centimetres."""
 
 
 @dataclass(frozen=True)
@@ -38,32 +30,30 @@ class _Habit:
     dish: float
 
 
-_HABITS = {FloatingKind.DUCKWEED: _Habit(0.0021, 3, 0.95, 0.1), FloatingKind.PADS: _Habit(0.0125, 6, 1.75, 0.12)}
+HABITS = {
+    # fronds of a few millimetres, two to four together
+    Form.DUCKWEED: _Habit(0.0021, 3, 0.95, 0.1),
+    # rosettes of round pads of two to three centimetres
+    Form.PADS: _Habit(0.0125, 6, 1.75, 0.12),
+}
 
 
 def floating(
-    seed: int,
-    outline: FloatArray,
-    *,
-    coverage: float,
-    kind: FloatingKind = FloatingKind.PADS,
-    leaf_length: float | None = None,
-    triangle_budget: int = DEFAULT_TRIANGLE_BUDGET,
-) -> Planting:
+    seed: int, outline: FloatArray, form: Form, coverage: float, wanted: Wanted = USUAL
+) -> Planting:  # fmt: skip
     """Cover a share of an outline on the water with floating leaves.
 
-    outline: (k, 2) float64 [m]; coverage: share of its area hidden seen from straight above, above 0 up to 0.97;
-    leaf_length: diameter of a typical pad or frond [m]. z = 0
-    is the water surface: pads lie .2 to 4 mm below it, each at a depth of its own. With more pads than triangle_budget
-    allows, larger and fewer ones are drawn, and the note says so. The Planting's coverage is the measured one. Raises
-    ShapeError.
+    outline: (k, 2) float64 [m]; coverage: share of its area hidden seen from straight above, above 0 up to 0.97; wanted: of it
+    count leaf_length, the diameter of a typical pad or frond, and triangle_budget. z = 0 is the water surface: pads lie .2 to
+    4 mm below it, each at a depth of its own. With more pads than the budget allows, larger and fewer ones are drawn, and
+    the note says so. The Planting's coverage is the measured one. Raises ShapeError.
     """
-    outline = checked_outline(outline)
+    outline, triangle_budget = checked_outline(outline), wanted.triangle_budget
     require(0 < coverage <= 0.97, f"coverage: {coverage:g} is out of range; give a share above 0 up to 0.97")
-    rng, habit, area = generator(seed, f"floating {kind.value}"), _HABITS[kind], signed_area(outline)
-    if leaf_length is not None:
-        require_size("leaf_length", leaf_length, 1e-3, 0.5)
-        habit = replace(habit, radius=0.5 * leaf_length)
+    rng, habit, area = generator(seed, f"floating {form}"), HABITS[form], signed_area(outline)
+    if wanted.leaf_length is not None:
+        require_size("leaf_length", wanted.leaf_length, 1e-3, 0.5)
+        habit = replace(habit, radius=0.5 * wanted.leaf_length)
     smallest_side = np.sqrt(area)
     radius = min(habit.radius, 0.2 * smallest_side)
     # Pads pushed aside overlap little: about this many layers lie where coverage is hidden.

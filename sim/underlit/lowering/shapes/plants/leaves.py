@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -95,6 +95,21 @@ class LeafSpread:
     def __len__(self) -> int:
         return len(self.base)
 
+    def chosen(self, which: np.ndarray) -> LeafSpread:
+        """Some of the leaves (index or boolean array)."""
+        return LeafSpread(**{name: values[which] for name, values in vars(self).items()})
+
+    def scaled(self, size: float) -> LeafSpread:
+        """The leaves so many times as long and as wide."""
+        return replace(self, length=self.length * size, width=self.width * size)
+
+    def replaced(self, which: np.ndarray, part: LeafSpread) -> LeafSpread:
+        """The leaves with the chosen ones replaced by part."""
+        fields = {name: values.copy() for name, values in vars(self).items()}
+        for name, values in fields.items():
+            values[which] = getattr(part, name)
+        return LeafSpread(**fields)
+
 
 def grow(form: LeafForm, spread: LeafSpread) -> FloatArray:
     """Vertices of each leaf, (n, v, 3) float64 [m]; form.faces() gives its triangles, upper side counter-clockwise."""
@@ -115,7 +130,7 @@ def grow(form: LeafForm, spread: LeafSpread) -> FloatArray:
     # Rows run from the right edge to the left one, so that the upper side winds counter-clockwise.
     rows = np.stack([right, middle, left] if form.midrib else [right, left], axis=2)
     first = middle[:, :1] if form.pointed_base else rows[:, 0]
-    inner = rows[:, 1:-1].reshape(len(spread), -1, 3)
+    inner = rows[:, 1:-1].reshape(len(spread), rows.shape[2] * len(form.stations), 3)
     return np.concatenate([first, inner, middle[:, -1:]], axis=1)
 
 
@@ -139,7 +154,7 @@ def _midribs(spread: LeafSpread, positions: FloatArray) -> FloatArray:
 def leaf_areas(form: LeafForm, leaves: FloatArray) -> FloatArray:
     """(n,) float64 [m2]: area of each leaf, one side."""
     vertices, faces = flatten(form, leaves)
-    return face_areas(vertices, faces).reshape(len(leaves), -1).sum(axis=1)
+    return face_areas(vertices, faces).reshape(len(leaves), form.triangles).sum(axis=1)
 
 
 def flatten(form: LeafForm, leaves: FloatArray) -> tuple[FloatArray, IntArray]:
