@@ -32,8 +32,8 @@ LIGHT = {
 LOW_TANK = {
     "tank": {
         "inside_size": ["60 cm", "30 cm", "36 cm"],
-        "back": {"behind": "film", "colour": "black", "gives_back": 0.25},
-        **{side: {"gives_back": 0.25} for side in ("front", "left", "right")},
+        "back": {"behind": "film", "colour": "black", "returned_per_reflection": 0.25},
+        **{side: {"returned_per_reflection": 0.25} for side in ("front", "left", "right")},
     },
     "lid": {},
     "substrate": {"material": "dark soil", "depth": "5 cm"},
@@ -42,7 +42,7 @@ LOW_TANK = {
 TALL_TANK = {
     "tank": {
         "inside_size": ["75 cm", "45 cm", "55 cm"],
-        **{side: {"gives_back": 0.25} for side in ("front", "back", "left", "right")},
+        **{side: {"returned_per_reflection": 0.25} for side in ("front", "back", "left", "right")},
     },
     "substrate": {"material": "dark soil", "depth": "6 cm"},
     "fixture": [LIGHT],

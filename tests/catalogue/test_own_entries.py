@@ -74,10 +74,10 @@ def test_one_of_another_name_of_a_shipped_one_wins_too(tmp_path: Path) -> None:
             'mine.toml:5: tank.inside_sise: unknown key; did you mean "inside_size"?',
         ),
         ('"30 cm"]', '"30"]', "mine.toml:5: tank.inside_size[2]: no unit"),
-        ('"50 cm"', '"50 m"', "mine.toml:5: tank.inside_size: a side longer than 20 m"),
+        ('"50 cm"', '"50 m"', "mine.toml:5: tank.inside_size: a side is longer than 20 m"),
         ("]\n", "\n", "mine.toml:"),
         ("sets.inside_size", 'sets.from = "nothing"\nsets.inside_size', "the catalogue has no tank of that name"),
-        ("sets.inside_size", 'sets.from = "my tank"\nsets.inside_size', "it leads back to itself"),
+        ("sets.inside_size", 'sets.from = "my tank"\nsets.inside_size', "the entry refers back to itself"),
         ("sets.inside_size", "needs = {}\nsets.inside_size", "tank[0].needs: unknown key"),
     ],
 )

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from underlit.catalogue import FOLDER_VARIABLE, Kind, load_catalogue
 from underlit.scene import SceneError, json_schema, load_scene, scene_from_dict
 from underlit.scene.assumptions.scene import assumptions
-from underlit.scene.reader.layers import ALTERNATIVES, DISPLACES
-from underlit.scene.reader.problems import keys_at
+from underlit.scene.common import Part
+from underlit.scene.keys import models
 from underlit.text.problem import Problem
 
 SCENE = """\
@@ -106,7 +106,7 @@ def test_entries_fill_what_a_scene_does_not_say(tmp_path: Path) -> None:
     [
         (True, True, (40, 70), "for hairgrass"),
         (False, True, (40, 50), "for hairgrass; 40-70 in a settled tank with added CO2; without added CO2 the risk of"),
-        (True, False, (20, 42), "new tank: 50-60 % of a settled one's light, 6 h a day, for about four weeks"),
+        (True, False, (20, 42), "new tank: 50-60 % of the light of a settled one, 6 h a day, for about four weeks"),
         (False, False, (20, 30), "without added CO2"),
     ],
 )
@@ -187,7 +187,7 @@ def test_a_zone_overrides_a_need_and_answers_for_itself(tmp_path: Path) -> None:
             'above_rim = "8 cm"\nsize = ["9 cm", "6 cm", "2 cm"]',
             "tank.toml:17: fixture[0].leds: the",
         ),
-        ('for = "hairgrass"', 'for = "hairgrass"\nband = [3, 9]', "the aim is said twice, by band and for; keep one"),
+        ('for = "hairgrass"', 'for = "hairgrass"\nband = [3, 9]', "the target is given twice (band, for): remove one"),
     ],
 )
 def test_problems_stand_where_the_scene_says_it(old: str, new: str, expected: str, tmp_path: Path) -> None:
@@ -202,7 +202,7 @@ def test_what_does_not_fit_names_the_entry_it_comes_from(tmp_path: Path) -> None
     assert line.startswith("tank.toml:19: fixture[0].leds: the columns of LEDs are")
     text = SCENE.replace('above_rim = "8 cm"', 'above_rim = "8 cm"\nsize = ["9 cm", "6 cm", "2 cm"]')
     (line,) = problems(text, tmp_path)
-    assert line.endswith("that comes from 'bar 36 W, 90 cm' of the catalogue")
+    assert line.endswith("this comes from 'bar 36 W, 90 cm' of the catalogue")
 
 
 TRIANGLE = [["0 cm", "0 cm"], ["60 cm", "0 cm"], ["0 cm", "60 cm"]]
@@ -229,17 +229,14 @@ def test_another_way_to_say_it_replaces_the_entrys(table: dict[str, Any], said: 
         assert getattr(part, said[1]) is not None
 
 
-def test_alternatives_name_keys_that_a_scene_has() -> None:
-    at = {
-        "tannin": ("water", "tannin"), "cloudiness": ("water", "cloudiness"), "heights": ("substrate", "heights"),
-        "lens": ("fixture", "lens"), "output": ("fixture", "output"), "leds": ("fixture", "leds"), "for": ("zone", "for"),
-        "needs": ("plants", "needs"),
-    }  # fmt: skip
-    for table, relations in ALTERNATIVES.items():
-        known = set(keys_at(at.get(table, (table,))))
-        assert {key for ways in relations for way in ways for key in way} <= known, table
-    for table, others in DISPLACES.items():
-        assert {key for said, keys in others.items() for key in (said, *keys)} <= set(keys_at((table,))), table
+@pytest.mark.parametrize("model", models(), ids=lambda model: model.__name__)
+def test_relations_between_keys_name_keys_that_the_part_has(model: type[Part]) -> None:
+    known = set(model.scene_fields())
+    assert {key for choice in model.one_of for way in choice.ways for key in way} <= known
+    assert {key for pair in model.together for key in pair} <= known
+    assert {key for said, keys in model.displaces.items() for key in (said, *keys)} <= known
+    assert set(model.renamed.values()) <= known
+    assert not set(model.renamed) & known
 
 
 def test_a_file_refers_to_another_entry_than_its_base(tmp_path: Path) -> None:

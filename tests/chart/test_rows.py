@@ -142,12 +142,12 @@ def test_entries_of_the_catalogue(tmp_path):
     light, tank = lights(["bar 24 W, 60 cm"])[0], tanks(["20 high"])[0]
     scene = scene_of(light, tank)
     assert scene.fixture_centre_m(scene.fixtures[0])[2] == pytest.approx(scene.tank.inside_m[2] + 0.05)
-    assert [scene.gives_back(side) for side in ("front", "back", "left", "right")] == [0.25] * 4
+    assert [scene.returned_per_reflection(side) for side in ("front", "back", "left", "right")] == [0.25] * 4
     chart = make_chart([light], [tank], photons=PHOTONS)
     planted = chart.cells[light.name, tank.name]
     assert planted.not_known == pytest.approx(math.hypot(tank_uncertainty(scene), 0.08 / math.sqrt(3)))
     clean = {
-        side: tank.scene.tank.walls[side].model_copy(update={"gives_back": 1.0})
+        side: tank.scene.tank.walls[side].model_copy(update={"returned_per_reflection": 1.0})
         for side in ("front", "back", "left", "right")
     }
     bare = replace(tank, scene=tank.scene.model_copy(update={"tank": tank.scene.tank.model_copy(update=clean)}))

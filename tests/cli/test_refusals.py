@@ -86,7 +86,7 @@ CHANGED = {
     "spot outside": (('at = ["15 cm", "10 cm"]', 'at = ["95 cm", "10 cm"]'), ["spot[0].at", "outside the tank"]),
     "spot in the substrate": (('at = ["15', 'above_substrate = "-1 cm"\nat = ["15'), ["spot[0].above_substrate"]),
     "no light": (("[[fixture]]", "[[spot_x]]"), ["spot_x"]),
-    "a lens wider than a hemisphere": (('above_rim', 'lens = { beam_angle = "200 deg" }\nabove_rim'), ["fixture[0].lens"]),
+    "a lens narrower than a hemisphere": (('above_rim', 'lens = { beam_angle = "200 deg" }\nabove_rim'), ["fixture[0].lens"]),
     "unknown material": (('"gravel"', '"gravle"'), ["substrate.material", "gravel"]),
     "missing mesh": (("[[spot]]", STONE.format("stl") + "[[spot]]"), ["stone[0].mesh", "no such mesh file"]),
     "stone outside": (("[[spot]]", PIECE.format('["9 m", "9 m"]') + "[[spot]]"), ["stone[0].at", "outside the tank"]),
@@ -148,10 +148,10 @@ def test_bases(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     scene.write_text('base = "no.toml"\n' + SCENE)
     assert traced(capsys, scene)[0].startswith(f"{scene}:1: base: no such scene file")
     scene.write_text('base = "box.toml"\n' + SCENE)
-    assert "back to itself" in traced(capsys, scene)[0]
+    assert "refers back to it" in traced(capsys, scene)[0]
     (tmp_path / "other.toml").write_text('base = "box.toml"\n')
     scene.write_text('base = "other.toml"\n')
-    assert "back to itself" in traced(capsys, scene)[0]
+    assert "refers back to it" in traced(capsys, scene)[0]
     scene.write_text("base = 3\n" + SCENE)
     assert "base" in traced(capsys, scene)[0]
     scene.write_text('base = "."\n' + SCENE)

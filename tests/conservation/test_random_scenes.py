@@ -38,7 +38,7 @@ def scenes(draw: st.DrawFn) -> dict:
         if behind != "open air":
             panes[side]["colour"] = draw(st.sampled_from(["black", "white", "mirror"]))
         if draw(st.booleans()):
-            panes[side]["gives_back"] = draw(st.floats(0.0, 1.0))
+            panes[side]["returned_per_reflection"] = draw(st.floats(0.0, 1.0))
     scene = {
         "tank": {
             "inside_size": [cm(length), cm(depth), cm(height)],

@@ -124,12 +124,12 @@ def test_a_sloping_substrate_is_counted_whole(tmp_path):
 
 
 REFUSED = [
-    ({"glass_thickness": "4 mm"}, "tank.glass_thickness: the meshes say what the tank is made of"),
-    ({"rim": {}}, "tank.rim: the meshes say what the tank is made of"),
-    ({"back": {"behind": "sheet", "colour": "black"}}, "tank.back: a sheet stands behind flat panes only"),
-    ({"inside_size": ["1 m", "1 m", "1 m"]}, "said twice, by inside_size and inside"),
+    ({"glass_thickness": "4 mm"}, "tank.glass_thickness: a tank from meshes does not have this"),
+    ({"rim": {}}, "tank.rim: a tank from meshes does not have this"),
+    ({"back": {"behind": "sheet", "colour": "black"}}, "tank.back: a sheet can only stand behind a flat pane"),
+    ({"inside_size": ["1 m", "1 m", "1 m"]}, "given twice (inside_size, inside)"),
     ({"outside": {"mesh": "none.stl", "unit": "mm"}}, "tank.outside.mesh: no such mesh file"),
-    ({"outside": {"mesh": "inside.stl", "unit": "mm"}}, "the outside must lie round the inside"),
+    ({"outside": {"mesh": "inside.stl", "unit": "mm"}}, "the outside must surround the inside"),
     ({"outside": {"mesh": "outside.stl", "unit": "m"}}, "the tank has no opening"),
 ]  # fmt: skip
 

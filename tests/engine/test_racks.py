@@ -99,5 +99,5 @@ def test_a_rack_in_a_rack_is_refused(tmp_path):
     text = (tmp_path / "other.toml").read_text(encoding="utf-8")
     own = '[[rack]]\nname = "again"\nfile = "itself.toml"\nat = ["50 cm", "0 cm"]\n'
     (tmp_path / "itself.toml").write_text(text + own, encoding="utf-8")
-    with pytest.raises(SceneError, match="a scene with a rack of its own cannot stand in a rack"):
+    with pytest.raises(SceneError, match="a scene that has a rack itself cannot stand in a rack"):
         load_scene(tmp_path / "itself.toml")

@@ -16,8 +16,8 @@ TANK: dict[str, Any] = {
     "tank": {
         "inside_size": ["45 cm", "30 cm", "30 cm"],
         "glass_thickness": "6 mm",
-        "back": {"behind": "film", "colour": "white", "gives_back": 0.3},
-        **{side: {"gives_back": 0.3} for side in ("front", "left", "right")},
+        "back": {"behind": "film", "colour": "white", "returned_per_reflection": 0.3},
+        **{side: {"returned_per_reflection": 0.3} for side in ("front", "left", "right")},
     },
     "lid": {"dirt": 0.9, "condensation": 0.97},
     "water": {"tannin": {"a440_per_m": 0.4}},

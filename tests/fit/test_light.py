@@ -47,7 +47,7 @@ def _changed(kind: Kind) -> Scene:
     panes = {side: dict(TANK["tank"][side]) for side in ("front", "back", "left", "right")}
     for side, pane in panes.items():
         if kind is Kind.GROWTH:
-            pane["gives_back"] = value
+            pane["returned_per_reflection"] = value
         elif side == "back":
             pane["reflectance"] = value
     return scene(tank={**TANK["tank"], **panes})

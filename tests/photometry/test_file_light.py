@@ -234,16 +234,16 @@ def test_a_measured_lens_is_not_assumed(tmp_path):
 
 # -- what the scene says that does not go together ----------------------------------------------------------------------
 REFUSED = {
-    "leds": ({"leds": {"rows": 1, "columns": 4}}, "fixture[0].leds: the photometric file says how"),
-    "lens": ({"lens": "lambertian"}, "fixture[0].lens: the photometric file says how"),
-    "a channel's lens": ({"channel": [{"name": "red", "lens": "lambertian"}]}, "'red': the photometric file says how"),
-    "a channel's rows": ({"channel": [{"rows": [1]}]}, "take out lens, rows and columns"),
+    "leds": ({"leds": {"rows": 1, "columns": 4}}, "fixture[0].leds: the photometric file already says how"),
+    "lens": ({"lens": "lambertian"}, "fixture[0].lens: the photometric file already says how"),
+    "a channel's lens": ({"channel": [{"name": "red", "lens": "lambertian"}]}, "'red': the photometric file already says how"),
+    "a channel's rows": ({"channel": [{"rows": [1]}]}, "the photometric file already says how the light spreads: remove rows"),
     "no such file": ({"photometric_file": "none.ies"}, "fixture[0].photometric_file: none.ies: cannot be read"),
-    "too small a body": ({"size": ["20 cm", "20 cm", "2 cm"]}, "fixture[0].size: the fixture is smaller than its light"),
+    "too small a body": ({"size": ["20 cm", "20 cm", "2 cm"]}, "fixture[0].size: must hold the luminous opening"),
     "a body across": ({"size": ["12 cm", "60 cm", "2 cm"]}, 'it would fit with photometric_turn = "90 deg"'),
     "nothing to turn": ({"photometric_file": None, "leds": {"rows": 1, "columns": 4}, "output": {"ppf": "9 umol/s"},
-                         "photometric_turn": "5 deg"}, "there is no photometric_file to turn"),
-    "nothing at all": ({"photometric_file": None, "size": None}, "fixture[0]: nothing is said of its light"),
+                         "photometric_turn": "5 deg"}, "needs a photometric_file to turn"),
+    "nothing at all": ({"photometric_file": None, "size": None}, "fixture[0]: the light is missing: give the output"),
     "no size": ({"size": None}, "fixture[0].size: is missing"),
 }  # fmt: skip
 

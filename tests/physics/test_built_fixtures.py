@@ -155,7 +155,8 @@ def test_a_reading_under_water_is_found_again_by_the_trace(aside: float) -> None
     steps = [(i + 0.5) / 100 - 0.05 for i in range(10)]
     heads = [Head(0.4, aside + x, y, 0.25) for x in steps for y in steps]
     (over_square, in_middle) = (
-        per_flux(scene.fixtures[0], some, lambertian()).mean() for some in (heads, [Head(0.4, aside, 0.0, 0.25)])
+        per_flux(scene.fixtures[0].emitters, some, lambertian()).mean()
+        for some in (heads, [Head(0.4, aside, 0.0, 0.25)])
     )
     traced = underlit.trace(scene, photons=1 << 20)
     # the glass under the water sends back some thousandths

@@ -124,7 +124,7 @@ def test_cleaning_pair_states_what_it_takes():
     assert [d.what.split()[0] for d in told] == ["dirt", "tint", "panes", "dirt"]
     assert clean.lid.dirt > before.lid.dirt
     assert clean.water.tannin.absorption_440_per_m < before.water.tannin.absorption_440_per_m
-    assert clean.gives_back("front") > before.gives_back("front")
+    assert clean.returned_per_reflection("front") > before.returned_per_reflection("front")
     made = compare(candidates(clean, before))
     assert row_of(made, "whole bed").changes[1].ppfd.value < 0
     assert row_of(made, "whole bed").changes[1].beyond_error

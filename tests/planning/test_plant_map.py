@@ -91,7 +91,7 @@ def test_the_bed_is_cleared_but_what_floats_stays(found):
     scene, gone = cleared_bed(tank())
     assert gone == ("hairgrass",)
     assert [group.name for group in scene.plants] == ["duckweed"]
-    assert [scene.gives_back(side) for side in ("front", "back", "left", "right")] == [0.25] * 4
+    assert [scene.returned_per_reflection(side) for side in ("front", "back", "left", "right")] == [0.25] * 4
     ppfd = found.places[0].ppfd
     assert np.nanmean(ppfd[:, 8:]) < 0.7 * np.nanmean(ppfd[:, :4])
 

@@ -74,7 +74,7 @@ def reads(place, ppf=50.0, **keys):
     """A reading that a fixture of that PPF would give at a place of heads."""
     known = fixture_of(output={"ppf": f"{ppf} umol/s"}, **keys)
     head = Head(place["below"], place.get("along", 0.0), place.get("across", 0.0), place.get("under_water", 0.0))
-    value = ppf * float(per_flux(known, [head], lambertian())[0])
+    value = ppf * float(per_flux(known.emitters, [head], lambertian())[0])
     return {"reads": f"{value} umol/m2/s", **{key: f"{metres} m" for key, metres in place.items()}}
 
 
@@ -127,7 +127,7 @@ def test_readings_at_different_places_tell_the_beam():
     rows = open_keys(output={"reading": told}, **bar)
     assert rows["fixture.lens"].value_text == "80 deg, from readings"
     assert "fixture.output" not in rows
-    assert rows["fixture.output.reading"].value_text.startswith("3 readings, apart by 0 %")
+    assert rows["fixture.output.reading"].value_text.startswith("3 readings, scatter 0 %")
 
 
 def test_a_stated_lens_is_not_fitted_and_one_place_tells_no_beam():
@@ -158,16 +158,16 @@ def test_water_in_a_reading_is_like_the_tracer_takes_it():
 @pytest.mark.parametrize(
     ("keys", "line"),
     [
-        ({}, "fixture[0]: nothing is said of its light"),
+        ({}, "fixture[0]: the light is missing: give the output"),
         ({"form": "spot"}, "fixture[0].output: a spot needs its light output"),
         ({"form": "lamp", "length": "9 cm"}, "fixture[0].form: not a known word; known: bar, puck, spot (got 'lamp')"),
-        ({"length": "50 cm", "size": ["50 cm", "5 cm", "2 cm"]}, "fixture[0].length: the size of the fixture is said twice"),
-        ({"length": "50 cm", "output": {}}, "fixture[0].output: the light output is missing: say one of watts"),
-        ({"output": {"watts": "9 W", "ppf": "9 umol/s", "lumens": "900 lm"}}, "said twice, by ppf and lumens"),
+        ({"length": "50 cm", "size": ["50 cm", "5 cm", "2 cm"]}, "fixture[0].size: the size of the fixture is given twice (length, size)"),
+        ({"length": "50 cm", "output": {}}, "fixture[0].output: the light output is missing: give watts"),
+        ({"output": {"watts": "9 W", "ppf": "9 umol/s", "lumens": "900 lm"}}, "given twice (ppf, lumens)"),
         ({"output": {"watts": "9 W", "ppf": "90 umol/s"}}, "fixture[0].output: 90 umol/s from 9 W is more light"),
-        ({"output": {"reads": "60 umol/m2/s"}}, "fixture[0].output.below: a reading needs its distance"),
+        ({"output": {"reads": "60 umol/m2/s"}}, "fixture[0].output.reads: needs below as well"),
         ({"output": {"reads": "60 umol/m2/s", "below": "30 cm", "under_water": "30 cm"}},
-         "fixture[0].output.under_water: the LEDs would hang in the water: under_water must be less than below (got '30 cm')"),
+         "fixture[0].output.under_water: must be less than below, or the LEDs would hang in the water (got '30 cm')"),
         ({"output": {"watts": "9 W", "under_water": "30 cm"}}, "fixture[0].output.under_water: only a reading"),
         ({"output": {"reading": []}}, "fixture[0].output.reading: needs at least one reading"),
         ({"output": {"reading": [{"reads": "60 umol/m2/s"}]}}, "fixture[0].output.reading[0].below: is missing"),
@@ -185,4 +185,4 @@ def test_a_reading_beside_a_tight_beam_gives_no_ppf():
     """No light would reach the head: refused, not infinite."""
     said = {"reads": "6 umol/m2/s", "below": "20 cm", "along": "2 m"}
     line = refusal(lens={"cone": "40 deg"}, length="10 cm", output={"reading": [said]})
-    assert "not a finite PPF" in line
+    assert "must be a finite PPF" in line

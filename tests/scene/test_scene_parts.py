@@ -100,10 +100,10 @@ def test_nominal_size_less_glass_is_the_inside() -> None:
 
 def test_walls_of_planted_tanks_give_back_a_quarter_and_bare_ones_all() -> None:
     scene = scene_from_dict(good_scene())
-    assert [scene.gives_back(side) for side in ("front", "left", "bottom")] == [0.25, 0.3, 1.0]
+    assert [scene.returned_per_reflection(side) for side in ("front", "left", "bottom")] == [0.25, 0.3, 1.0]
     bare = good_scene()
     del bare["plants"], bare["zone"]
-    assert scene_from_dict(bare).gives_back("front") == 1.0
+    assert scene_from_dict(bare).returned_per_reflection("front") == 1.0
 
 
 def test_backings() -> None:
@@ -164,10 +164,10 @@ IMPOSSIBLE: list[tuple[Change, str]] = [
     (set_in("fixture.0.above_rim", "0.5 cm"), "fixture[0].above_rim: the fixture cuts through the lid"),
     (set_in("fixture.0.above_rim", "30 cm"), "does not fit under the hood"),
     (set_in("fixture.0.position", ["22 m", "21 cm"]), "fixture[0].position: the fixture is nowhere near the tank"),
-    (set_in("fixture.0.lens", {"beam_angle": "200 deg"}), "wider than a hemisphere"),
-    (set_in("fixture.0.lens", {"cone": "181 deg"}), "wider than a hemisphere"),
-    (set_in("fixture.0.lens", {"table": [["0 deg", 1.0], ["100 deg", 0.5]]}), "wider than a hemisphere"),
-    (set_in("fixture.1.output", {"watts": "1e200 kW", "efficacy": "1e200 umol/J"}), "not a finite PPF"),
+    (set_in("fixture.0.lens", {"beam_angle": "200 deg"}), "narrower than a hemisphere"),
+    (set_in("fixture.0.lens", {"cone": "181 deg"}), "narrower than a hemisphere"),
+    (set_in("fixture.0.lens", {"table": [["0 deg", 1.0], ["100 deg", 0.5]]}), "narrower than a hemisphere"),
+    (set_in("fixture.1.output", {"watts": "1e200 kW", "efficacy": "1e200 umol/J"}), "must be a finite PPF"),
     (set_in("fixture.1.name", "left"), "fixture[1].name: the name is taken"),
     (set_in("wood.0.at", ["4 m", "20 cm"]), "wood[0].at: stands fully outside the tank"),
     (set_in("stone.0.base", "2 m"), "stone[0].base: stands fully above the tank"),
@@ -177,26 +177,26 @@ IMPOSSIBLE: list[tuple[Change, str]] = [
     (set_in("plants.0.kind", "carpt"), 'did you mean "carpet"?'),
     (set_in("plants.0.transmittance", 0.99), "add to more than 1"),
     (set_in("zone.0.outline", [["5 cm", "2 cm"], ["9 cm", "9 cm"], ["9 cm", "2 cm"], ["5 cm", "9 cm"]]), "crosses"),
-    (set_in("zone.0.outline", [["5 cm", "2 cm"], ["6 cm", "2 cm"], ["7 cm", "2 cm"]]), "holds no area"),
+    (set_in("zone.0.outline", [["5 cm", "2 cm"], ["6 cm", "2 cm"], ["7 cm", "2 cm"]]), "has no area"),
     (set_in("zone.0.band", [30, 10]), "zone[0]"),
     (set_in("zone.1.hardscape", "rock2"), "zone[1].hardscape: there is no wood or stone"),
     (set_in("zone.2.plants", "carpets"), 'no plant group of that name; did you mean "carpet"?'),
     (set_in("spot.0.at", ["200 cm", "5 cm"]), "spot[0].at: the spot lies outside the tank"),
     (set_in("spot.1.height", "2 cm"), "spot[1].height: the spot lies inside the substrate"),
     (set_in("spot.1.height", "2 m"), "spot[1].height: the spot lies above the tank"),
-    (set_in("tank.glass_thickness", "30 cm"), "tank.glass_thickness: the panes are thicker than the tank"),
-    (set_in("tank.inside_size", ["1 m", "1 m", "1 m"]), "said twice"),
+    (set_in("tank.glass_thickness", "30 cm"), "tank.glass_thickness: the panes are too thick: nothing is left inside"),
+    (set_in("tank.inside_size", ["1 m", "1 m", "1 m"]), "the size of the tank is given twice (nominal_size, inside_size): remove one"),
     (set_in("tank.rim.covers", "30 cm"), "the rim covers the whole tank"),
     (set_in("tank.brace.0.at", "3 m"), "tank.brace[0].at: the brace lies outside"),
-    (set_in("tank.back", {"behind": "paint"}), "what colour is the paint?"),
+    (set_in("tank.back", {"behind": "paint"}), "the colour of the paint is missing"),
     (set_in("tank.front", {"colour": "black"}), "open air has no colour"),
     (set_in("lid.pane.0.corners", [["2 m", "0 cm"], ["3 m", "10 cm"]]), "lid.pane[0].corners: lies fully outside"),
-    (set_in("substrate.heights.rows", [[1, 2], [3]]), "rows differ in length"),
-    (set_in("substrate.heights.rows", [[1, 2], [3, -1]]), "not below the bottom pane"),
+    (set_in("substrate.heights.rows", [[1, 2], [3]]), "rows must have the same length"),
+    (set_in("substrate.heights.rows", [[1, 2], [3, -1]]), "heights must be finite and at least 0"),
     (set_in("substrate", {"front_depth": "0 cm", "back_depth": "3 cm"}), "substrate: the substrate must be at least"),
     (set_in("fixture.1.position", ["50 cm", "21 cm"]), "fixture[1]: stands in the same place as 'left'"),
     (set_in("fixture.1.position", ["75 cm", "21 cm"]), "fixture[1].size: the fixture cuts through a side of the hood"),
-    (set_in("fixture.0.leds.row_pitch", "2 mm"), "the LED faces are wider than their pitch"),
+    (set_in("fixture.0.leds.row_pitch", "2 mm"), "the LED faces overlap"),
     (set_in("hood.height", "4 mm"), "lid.above_rim: the lid does not fit under the hood"),
     (set_in("tank.nominal_size", ["90 m", "45 m", "45 m"]), "check the unit"),
 ]  # fmt: skip
@@ -238,7 +238,7 @@ def test_assumptions_are_those_that_the_scene_leaves_open() -> None:
     keys = {row.key for row in assumptions(scene_from_dict(data))}
     assert "tank.glass_thickness" not in keys
     assert {"water.tannin", "water.cloudiness", "water.below_rim"}.isdisjoint(keys)
-    assert {"tank.*.gives_back", "fixture.output", "water surface", "lid.condensation"} <= keys
+    assert {"tank.*.returned_per_reflection", "fixture.output", "water surface", "lid.condensation"} <= keys
     del data["water"]
     del data["tank"]["glass_thickness"]
     more = {row.key for row in assumptions(scene_from_dict(data))}

@@ -71,7 +71,11 @@ def test_everything_that_is_wrong_is_said_at_once_with_its_line(tmp_path: Path) 
     [
         ("[tank]", "[tnk]", 'tnk: unknown key; did you mean "tank"?'),
         ('"12 umol/s"', '"12 lm"', "unknown unit 'lm'"),
-        ('above_rim = "5 cm"', 'above_rim = "5 cm"\nabove_water = "9 cm"', "said twice"),
+        (
+            'above_rim = "5 cm"',
+            'above_rim = "5 cm"\nabove_water = "9 cm"',
+            "given twice (above_rim, above_water): remove one",
+        ),
         ("rows = 2", "rows = 2.5", "must be a whole number (got 2.5)"),
         ("rows = 2", "rows = true", "must be a whole number (got true)"),
         ("rows = 2", "rows = 9000", "the rows of LEDs are wider"),
@@ -130,7 +134,9 @@ def test_problems_in_a_base_are_placed_there_and_others_not(tmp_path: Path) -> N
     (tmp_path / "base.toml").write_text(SMALL.replace('"5 cm"', "5"), "utf-8")
     found = problems('base = "base.toml"\n\n[water]\nbelow_rim = "30 cm"\ntanin = 3\n', tmp_path)
     assert sorted(line.split(": ")[0] for line in found) == ["base.toml:9", "tank.toml:5"]
-    assert problems('base = "tank.toml"', tmp_path) == ["tank.toml:1: base: its base leads back to itself"]
+    assert problems('base = "tank.toml"', tmp_path) == [
+        "tank.toml:1: base: its base refers back to it: name another file"
+    ]
     assert problems('base = "no.toml"', tmp_path) == ["tank.toml:1: base: no such scene file (got 'no.toml')"]
     assert problems("base = 3", tmp_path) == ["tank.toml:1: base: must be the name of a scene file"]
 
@@ -157,7 +163,10 @@ def test_a_mesh_must_be_there_and_have_its_unit(tmp_path: Path) -> None:
     assert problems(SMALL + wood + 'unit = "mm"', tmp_path)[0].startswith(
         "tank.toml:12: wood[0].mesh: no such mesh file"
     )
-    assert "needs the unit" in problems(SMALL + wood, tmp_path)[0]
+    (tmp_path / "w.stl").write_text("a mesh that nobody reads here", "utf-8")
+    assert (
+        "wood[0].mesh: needs unit as well (the unit of the numbers in the mesh)" in problems(SMALL + wood, tmp_path)[0]
+    )
 
 
 def test_lines_of_every_kind_of_key() -> None:

@@ -139,7 +139,7 @@ def test_stems_drift_under_the_surface():
 @pytest.mark.parametrize("form", [Form.OPPOSITE, Form.WHORL])
 def test_six_weeks_on_stems_are_taller_by_the_stated_rate_with_leaf_area_in_proportion(form):
     before = group(PlantKind.STEMS, form, height="8 cm", leaf_area=1.0)
-    after = group(PlantKind.STEMS, form, height="8 cm", leaf_area=1.0, grown="3 weeks", grows="2 cm")
+    after = group(PlantKind.STEMS, form, height="8 cm", leaf_area=1.0, grown="3 weeks", grows_per_week="2 cm")
     assert after.height == pytest.approx(0.14)
     assert after.leaf_area_index == pytest.approx(before.leaf_area_index * 14 / 8, rel=0.03)
     cut = group(PlantKind.STEMS, form, height="14 cm", leaf_area=1.75, trimmed_to="8 cm")
@@ -170,17 +170,20 @@ def test_without_added_co2_growth_is_half():
     ("keys", "word"),
     [
         ({"kind": "carpet", "form": "ribbon", "height": "2 cm"}, '"round" or "grass" or "clover"'),
-        ({"kind": "carpet", "height": "2 cm", "spacing": "2 cm"}, "density instead"),
-        ({"kind": "stems", "height": "9 cm", "spacing": "2 cm", "leaf_area": 1.0}, "said twice"),
+        ({"kind": "carpet", "height": "2 cm", "spacing": "2 cm"}, "give density"),
+        (
+            {"kind": "stems", "height": "9 cm", "spacing": "2 cm", "leaf_area": 1.0},
+            r"given twice \(leaf_area, spacing\): remove one",
+        ),
         ({"kind": "stems", "height": "9 cm", "tied_above": "2 cm"}, "only epiphytes"),
-        ({"kind": "stems", "height": "9 cm", "doubles_in": "2 weeks"}, "say grows"),
+        ({"kind": "stems", "height": "9 cm", "doubles_in": "2 weeks"}, "give grows_per_week"),
         ({"kind": "rosettes", "height": "9 cm", "leaf_length": "4 cm"}, "at least as long"),
         ({"kind": "floating", "height": "9 cm"}, "no height"),
-        ({"kind": "floating", "trimmed_to": "9 cm"}, "thinned by their cover"),
+        ({"kind": "floating", "trimmed_to": "9 cm"}, "thinned by cover"),
         ({"kind": "carpet", "form": "grass", "height": "4 cm", "leaf_length": "4 cm"}, "as long as the carpet"),
         ({"kind": "carpet", "height": "2 cm", "grown": "6 months"}, "weeks"),
-        ({"kind": "carpet", "height": "2 cm", "floats": True}, "afloat"),
-        ({"kind": "carpet", "height": "2 cm", "band": [40, 20]}, "low under high"),
+        ({"kind": "carpet", "height": "2 cm", "floats": True}, "only stems can float"),
+        ({"kind": "carpet", "height": "2 cm", "band": [40, 20]}, "low less than high"),
     ],
 )
 def test_what_cannot_be_is_refused_in_one_line(keys, word):

@@ -26,7 +26,7 @@ def small_scene(front: tuple[float, float], back: tuple[float, float], **more: A
     tables: dict[str, Any] = {
         "title": "a small tank",
         "tank": {"inside_size": ["40 cm", "24 cm", "26 cm"], "glass_thickness": "5 mm"}
-        | {side: {"gives_back": 0.25} for side in ("front", "back", "left", "right")},
+        | {side: {"returned_per_reflection": 0.25} for side in ("front", "back", "left", "right")},
         "water": {"below_rim": "2 cm"},
         "substrate": {"depth": "3 cm"},
         "fixture": [FIXTURE],

@@ -106,7 +106,9 @@ def _overlap(centre: float, spacing: float, cells: int) -> np.ndarray:
 def scene_of(setting: Setting, beams: tuple[Beam, ...]) -> Scene:
     """The scene of a setting, one channel a beam."""
     scene = load_scene(SCENES / f"{setting.tank}-tank.toml")
-    walls = {side: scene.tank.walls[side].model_copy(update={"gives_back": setting.share}) for side in WALLS}
+    walls = {
+        side: scene.tank.walls[side].model_copy(update={"returned_per_reflection": setting.share}) for side in WALLS
+    }
     length, depth, _ = scene.tank.inside_m
     fixture = scene.fixtures[0]
     columns = fixture.leds.columns

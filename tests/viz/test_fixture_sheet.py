@@ -35,7 +35,7 @@ def fixture(**keys: Any) -> Fixture:
 
 def test_the_polar_diagram_of_a_lambertian_board_is_ppf_over_pi() -> None:
     angles = np.radians(np.linspace(-90, 90, 37))
-    plain = fixture(length="40 cm", output={"ppf": "60 umol/s"}, kept={"warm": 0.9}, dimming=0.3)
+    plain = fixture(length="40 cm", output={"ppf": "60 umol/s"}, light_loss_factors={"temperature": 0.9}, dimming=0.3)
     np.testing.assert_allclose(plane_intensity(plain, 0.4, angles), 54 / math.pi * np.cos(angles), atol=1e-12)
 
 

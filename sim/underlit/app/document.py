@@ -11,15 +11,16 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Table
 
 from underlit.scene import Scene, SceneError, load_scene
-from underlit.scene.reader.layers import PATH_KEYS, Layer, merged
-from underlit.scene.tank.rack import OWN_RACK
+from underlit.scene.keys import former_names, lists_of_tables, model_at, path_keys
+from underlit.scene.reader.layers import Layer, merged
+from underlit.scene.reader.renamed import with_new_names
+from underlit.scene.reader.validate import OWN_RACK
 
 Key = str | int
 MOST_CHARACTERS = 400_000
 """Of a scene's text; a large planned tank has some ten thousand."""
 MOST_THINGS = 150
 """Of a kind in one scene."""
-COUNTED = ("fixture", "wood", "stone", "plants", "zone", "spot", "rack")
 DRAFT = "-draft.toml"
 """Ending of the file in which a text stands while it is checked; no scene may name it."""
 
@@ -47,9 +48,9 @@ class Document:
     def get(self, *path: Key, default: Any = None) -> Any:
         """The plain value at a path of keys and numbers, or the default where nothing is said."""
         found: Any = self._toml
-        for key in path:
+        for depth, key in enumerate(path):
             try:
-                found = found[key]
+                found = found[_name_in(found, path[:depth], key)]
             except (KeyError, IndexError, TypeError):
                 return default
         return found.unwrap() if hasattr(found, "unwrap") else found
@@ -62,7 +63,8 @@ class Document:
         """Say a value, or nothing any more where it is None. Tables on the way are made."""
         *above, last = path
         holder: Any = self._toml
-        for key, following in zip(above, path[1:], strict=True):
+        for depth, following in enumerate(path[1:]):
+            key = _name_in(holder, path[:depth], above[depth])
             if isinstance(key, str) and key not in holder:
                 if value is None:
                     return
@@ -70,6 +72,7 @@ class Document:
                     raise DocumentError(f"there is no {key} {following}")
                 holder[key] = tomlkit.table()
             holder = holder[key]
+        last = _name_in(holder, tuple(above), last)
         if value is None:
             holder.pop(last, None)
         elif isinstance(value, Mapping) and not isinstance(holder.get(last), Table):
@@ -108,7 +111,10 @@ class Document:
 
     def lay_on(self, over: Document) -> None:
         """Let another document say what it says on top of this one, as a scene does on its base."""
-        low, high = Layer(self._toml.unwrap()), Layer(over._toml.unwrap())
+        try:
+            low, high = (with_new_names(Layer(document._toml.unwrap())) for document in (self, over))
+        except SceneError as problem:
+            raise DocumentError(str(problem)) from None
         plain = merged(low, high, low.data, high.data, ())
         for key, item in over._toml.items():
             both = isinstance(item, Mapping) and isinstance(self._toml.get(key), Mapping)
@@ -122,6 +128,14 @@ class Document:
         """Give every file that the scene names another name."""
         for holder, key in _files_in(self._toml):
             holder[key] = renamed(str(holder[key]))
+
+
+def _name_in(table: Any, path: tuple[Key, ...], key: Key) -> Key:
+    """The name that a text uses for a key of the table at a path: a former one, where it stands there."""
+    model = model_at(path) if isinstance(key, str) else None
+    if model is None or not isinstance(table, Mapping):
+        return key
+    return next((old for old in former_names(model, str(key)) if old in table), key)
 
 
 def _inlined(values: Mapping[str, Any]) -> dict[str, Any]:
@@ -141,7 +155,7 @@ def _files_in(value: Any) -> list[tuple[Any, str]]:
     found: list[tuple[Any, str]] = []
     if isinstance(value, Mapping):
         for key, inner in value.items():
-            if key in (*PATH_KEYS, "base") and isinstance(inner, str):
+            if (key in path_keys() or key == "base") and isinstance(inner, str):
                 found.append((value, key))
             else:
                 found += _files_in(inner)
@@ -176,7 +190,7 @@ def _rack_files(document: Document) -> list[str]:
 
 def check_count(document: Document) -> None:
     """Refuse a scene of more things than one tank holds: they would keep the others' light waiting. Raises DocumentError."""
-    for table in COUNTED:
+    for table in lists_of_tables():
         held = document.get(table)
         if isinstance(held, list) and len(held) > MOST_THINGS:
             raise DocumentError(f"{table}: there are {len(held):,}; {MOST_THINGS} are the most here")

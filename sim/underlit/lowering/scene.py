@@ -16,8 +16,7 @@ from underlit.lowering.shapes import ShapeError
 from underlit.lowering.tallies import ZonePlace, lower_tallies
 from underlit.lowering.tank.shell import lower_shell
 from underlit.lowering.world import CompiledScene, Mesh, World
-from underlit.scene.model import Scene
-from underlit.scene.tank.rack import RackTank
+from underlit.scene.model import RackTank, Scene
 from underlit.scene.targets import Zone
 
 BED_CELL = 0.02

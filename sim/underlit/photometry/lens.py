@@ -76,7 +76,7 @@ def from_table(theta_rad: FloatArray, intensity: FloatArray) -> Lens:
     if (values < 0).any() or not values.max() > 0:
         raise ValueError("the intensities of a lens table are not negative, and some are above 0")
     if (values[theta > math.pi / 2 + 1e-12] > 0).any():
-        raise ValueError("a lens wider than a hemisphere: light beyond 90 deg")
+        raise ValueError("a lens must be narrower than a hemisphere: no light beyond 90 deg")
     keep = theta <= math.pi / 2 + 1e-12
     # A last step across 90 deg ends in darkness; cut it at the hemisphere.
     if not keep.all():

@@ -70,8 +70,8 @@ def _water(scene: Scene) -> Differs:
     )  # fmt: skip
 
 
-def _gives_back(scene: Scene, side: str, *, clean: bool) -> float:
-    said = scene.tank.walls[side].gives_back
+def _returned(scene: Scene, side: str, *, clean: bool) -> float:
+    said = scene.tank.walls[side].returned_per_reflection
     if said is None and scene.plants:
         return PLANTED_WIPED if clean else PLANTED_FILMED
     full = 1.0 if said is None else said
@@ -82,7 +82,7 @@ def _panes(scene: Scene) -> Differs:
     sides = [side for side in SIDES if side != "bottom"]
     spans = []
     for clean in (True, False):
-        shares = sorted({_gives_back(scene, side, clean=clean) for side in sides})
+        shares = sorted({_returned(scene, side, clean=clean) for side in sides})
         spans.append("-".join(dict.fromkeys(f"{s:.3g}" for s in (shares[0], shares[-1]))))
     return Differs(
         "panes give back per hit", spans[0], spans[1], "planted tank 0.1-0.4; a light film takes 5-15 %, green 30-60 %"
@@ -91,10 +91,13 @@ def _panes(scene: Scene) -> Differs:
 
 def _state(scene: Scene, *, clean: bool) -> Scene:
     lamp, lid_passes = (WIPED_LAMP, WIPED_LID) if clean else (DUSTY_LAMP, DIRTY_LID)
-    fixtures = tuple(f.model_copy(update={"kept": f.kept.model_copy(update={"dirt": lamp})}) for f in scene.fixtures)
+    fixtures = tuple(
+        f.model_copy(update={"light_loss_factors": f.light_loss_factors.model_copy(update={"dirt": lamp})})
+        for f in scene.fixtures
+    )
     tint = Tannin(a440_per_m=_tints(scene)[0 if clean else 1], slope_per_nm=scene.water.tannin.slope_per_nm)
     walls = {
-        side: wall.model_copy(update={"gives_back": _gives_back(scene, side, clean=clean)})
+        side: wall.model_copy(update={"returned_per_reflection": _returned(scene, side, clean=clean)})
         for side, wall in scene.tank.walls.items()
         if side != "bottom"
     }

@@ -22,7 +22,7 @@ from underlit.planning.zones import SURE, chances
 from underlit.results.result import Field, Result
 from underlit.run import Traced, trace
 from underlit.scene import Band, Need, PlantKind, Scene, band_for, tank_uncertainty
-from underlit.scene.model import PLANTED_GIVES_BACK
+from underlit.scene.model import RETURNED_BY_PLANTED_PANES
 from underlit.scene.tank.tank import SIDES
 from underlit.text.problem import shown
 from underlit.text.suggest import did_you_mean
@@ -175,8 +175,8 @@ def cleared_bed(scene: Scene) -> tuple[Scene, tuple[str, ...]]:
     panes = {}
     for side in SIDES:
         wall = scene.tank.walls[side]
-        if side != "bottom" and wall.gives_back is None:
-            panes[side] = wall.model_copy(update={"gives_back": PLANTED_GIVES_BACK})
+        if side != "bottom" and wall.returned_per_reflection is None:
+            panes[side] = wall.model_copy(update={"returned_per_reflection": RETURNED_BY_PLANTED_PANES})
     tank = scene.tank.model_copy(update=panes)
     return scene.model_copy(update={"plants": kept, "tank": tank}), names
 

@@ -50,7 +50,7 @@ def print_layout(console: Console, lowered: Lowered) -> None:
         watts = "watts not stated" if fixture.running_watts is None else f"{fixture.running_watts:.3g} W"
         say(console, f"Light {name}: PPF {fixture.ppf:.3g} umol/s, {watts}, {fixture.lit_hours:.3g} h a day")
     print_assumptions(console, assumption_entries(scene), tank_uncertainty(scene))
-    for note in (*(entry.note for entry in scene.entries if entry.note), *lowered.compiled.notes):
+    for note in (*scene.notes, *lowered.compiled.notes):
         say(console, f"Note: {note}")
 
 

@@ -170,6 +170,6 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
         "plantings": [planting_entry(r) for r in planting_reports(lowered, result)],
         "not_known_about_tank_relative_standard": number(relative, 4),
         "assumptions": assumption_entries(scene),
-        "notes": [*(entry.note for entry in scene.entries if entry.note), *result.compiled.notes],
+        "notes": [*scene.notes, *result.compiled.notes],
         "versions": versions(),
     }

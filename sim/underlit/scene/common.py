@@ -1,16 +1,59 @@
-"""Building blocks of all scene models: quantities with units, fractions, and errors that name a key."""
+"""Building blocks of all scene models: quantities with units, fractions, errors that name a key, and what keys are to
+each other."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from enum import StrEnum
 from functools import partial
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, ClassVar, Self
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
-from pydantic_core import PydanticCustomError
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    WithJsonSchema,
+    model_validator,
+)
+from pydantic.fields import FieldInfo
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from underlit.units import parse_age_weeks, parse_angle, parse_duration_hours, parse_flux, parse_length
+
+
+class Role(StrEnum):
+    """What a key says of its part; a field bears it in its annotation, and forms and writers ask `scene.keys` for it."""
+
+    RUNS = "how bright a light runs, and when"
+    HANGS = "where a light hangs and which way it is turned"
+    SIZE = "size and shape, as bought"
+    MATERIAL = "what a surface is made of"
+
+
+class OneOf:
+    """Ways to give one thing, each a key or several keys together. A scene uses only one, and one at least if required.
+
+    A file that uses one of them replaces the others of its base and of the catalogue's entry.
+    """
+
+    def __init__(self, what: str, *ways: str | tuple[str, ...], required: bool = False) -> None:
+        self.what = what
+        self.ways = tuple((way,) if isinstance(way, str) else way for way in ways)
+        self.required = required
+
+    def check(self, stated: list[str]) -> None:
+        """Raise unless the keys that a part states use one way."""
+        used = [next(key for key in way if key in stated) for way in self.ways if not set(way).isdisjoint(stated)]
+        if len(used) > 1:
+            raise wrong(f"{self.what} is given twice ({', '.join(used)}): remove one", used[1])
+        if self.required and not used:
+            *others, last = (way[0] for way in self.ways)
+            raise wrong(f"{self.what} is missing: give {', '.join(others)} or {last}")
 
 
 class Part(BaseModel):
@@ -18,8 +61,43 @@ class Part(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, validate_default=False)
 
+    one_of: ClassVar[tuple[OneOf, ...]] = ()
+    """What may be given in several ways."""
+    together: ClassVar[tuple[tuple[str, str], ...]] = ()
+    """Keys of which neither makes sense without the other."""
+    displaces: ClassVar[Mapping[str, tuple[str, ...]]] = {}
+    """Keys that, in a file, drop others of its base or of the catalogue's entry, which make no sense beside them."""
+    renamed: ClassVar[Mapping[str, str]] = {}
+    """Former names of keys, still read, and the names that they have now."""
+
+    @classmethod
+    def scene_fields(cls) -> dict[str, FieldInfo]:
+        """The fields by the keys that a scene file has for them."""
+        return {field.alias or name: field for name, field in cls.model_fields.items()}
+
+    def stated(self) -> list[str]:
+        """The keys that the scene gives a value, in the order of the model."""
+        return [
+            field.alias or name
+            for name, field in type(self).model_fields.items()
+            if name in self.model_fields_set and getattr(self, name) is not None and getattr(self, name) != ()
+        ]
+
+    @model_validator(mode="after")
+    def _keys_agree(self) -> Self:
+        stated = self.stated()
+        for choice in self.one_of:
+            choice.check(stated)
+        for pair in self.together:
+            given = [key for key in pair if key in stated]
+            if len(given) == 1:
+                (missing,) = set(pair) - set(given)
+                about = self.scene_fields()[missing].description
+                raise wrong(f"needs {missing} as well{f' ({about})' if about else ''}", given[0])
+        return self
+
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
-        """A copy, changed; what the old one had reckoned from its values is reckoned anew."""
+        """A copy, changed; what was computed from the old values is computed again."""
         copied = super().model_copy(update=update, deep=deep)
         if update:
             for name in set(copied.__dict__) - set(type(self).model_fields):
@@ -79,6 +157,16 @@ YesNo = Annotated[bool, Field(strict=True)]
 FilePath = Annotated[Path, Field(description="a file, relative to the scene file")]
 
 
+def _is_there(path: Path) -> Path:
+    if not path.is_file():
+        raise wrong("no such mesh file", got=str(path))
+    return path
+
+
+MeshPath = Annotated[FilePath, AfterValidator(_is_there)]
+"""A mesh file that is there."""
+
+
 class ShortForm:
     """Lets a table be written as one text: ``"LED-B3"`` for ``{ illuminant = "LED-B3" }``."""
 
@@ -86,22 +174,11 @@ class ShortForm:
         self.key = key
         self.names = names
 
-    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> Any:
-        from pydantic_core import core_schema
-
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_before_validator_function(self._expand, handler(source))
 
-    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         return {"anyOf": [{"type": "string", "enum": list(self.names())}, handler(schema)]}
 
     def _expand(self, value: object) -> object:
         return {self.key: value} if isinstance(value, str) else value
-
-
-def exactly_one(part: BaseModel, keys: tuple[str, ...], what: str) -> None:
-    """Raise unless exactly one of ``keys`` is stated; ``what`` names what they say."""
-    stated = [key for key in keys if getattr(part, key) is not None]
-    if len(stated) > 1:
-        raise wrong(f"{what} is said twice, by {' and '.join(stated)}; keep one", stated[1])
-    if not stated:
-        raise wrong(f"{what} is missing: say one of {', '.join(keys)}")

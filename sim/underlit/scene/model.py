@@ -9,19 +9,66 @@ from pydantic import Field, PrivateAttr
 
 from underlit.scene.aquascape.ground import Stone, Substrate, Wood
 from underlit.scene.aquascape.plants import Plants
-from underlit.scene.common import OneLine, Part, YesNo
+from underlit.scene.common import FilePath, LengthM, Name, OneLine, Part, Point, YesNo
 from underlit.scene.lights import Fixture
-from underlit.scene.reader.layers import UsedEntry
+from underlit.scene.notices import RenamedKey, UsedEntry
 from underlit.scene.tank.lid import Hood, Lid
-from underlit.scene.tank.rack import RackTank
 from underlit.scene.tank.tank import WATER_BELOW_RIM_M, Tank, Water
 from underlit.scene.targets import SPOT_ABOVE_SUBSTRATE_M, Band, Spot, Zone
 
-PLANTED_GIVES_BACK = 0.25
+RETURNED_BY_PLANTED_PANES = 0.25
+
+
+class RackTank(Part):
+    """Another tank of the rack, with its own water, substrate, plants, zones, spots and lights.
+
+    All lights shine on all tanks. Its zones and spots are named after it: "name: zone".
+    """
+
+    name: Name = Field(description="what the tank is called; stands before the names of its zones and spots")
+    file: FilePath = Field(description="the scene file of that tank")
+    at: Point = Field(description="where the front left corner of its inside stands, counted from that of this tank")
+    height: LengthM = Field(
+        0.0, description="how much higher its bottom stands than that of this tank; below is negative"
+    )
+
+    _scene: Scene | None = PrivateAttr(default=None)
+
+    @property
+    def is_read(self) -> bool:
+        """Whether its scene file could be read."""
+        return self._scene is not None
+
+    @property
+    def scene(self) -> Scene:
+        """The tank and what belongs to it, in its own frame; the reader puts it here."""
+        assert self._scene is not None
+        return self._scene
+
+    @property
+    def offset_m(self) -> tuple[float, float, float]:
+        """Where the origin of its frame lies in that of the scene's own tank [m]."""
+        return (*self.at, self.height)
 
 
 class Scene(Part):
-    """A tank, its light and what is in it. Lengths are metres, angles radians, whatever unit the file used."""
+    """A tank, its light and what is in it. Lengths are metres, angles radians, whatever unit the file used.
+
+    Made by `load_scene` and `scene_from_dict`; the keys of a scene file are the fields, by their alias where they have one.
+
+    Attributes
+    ----------
+    path : Path or None
+        The file that the scene was read from.
+    entries : tuple of UsedEntry
+        The entries of the catalogue that the scene refers to.
+    notes : list of str
+        What to tell people about the scene, one line each: own entries that replace shipped ones, keys under former names.
+    water_level_m : float
+        Height of the water surface over the inside of the bottom pane [m].
+    ppf : float
+        PPF of all fixtures at their brightest hours [umol/s].
+    """
 
     title: OneLine = ""
     base: str | None = Field(None, description="another scene file that this one changes")
@@ -42,6 +89,7 @@ class Scene(Part):
 
     _path: Path | None = PrivateAttr(default=None)
     _entries: tuple[UsedEntry, ...] = PrivateAttr(default=())
+    _renamed: tuple[RenamedKey, ...] = PrivateAttr(default=())
 
     @property
     def path(self) -> Path | None:
@@ -54,19 +102,26 @@ class Scene(Part):
         return self._entries
 
     @property
+    def notes(self) -> list[str]:
+        """What to tell people about the scene, one line each; those of the other tanks of a rack too."""
+        own = [entry.note for entry in self._entries if entry.note] + [key.note for key in self._renamed]
+        others = [note for tank in self.rack for note in tank.scene.notes]
+        return list(dict.fromkeys([*own, *others]))
+
+    @property
     def has_added_co2(self) -> bool:
-        """Whether CO2 is added; taken as not where the scene does not say."""
+        """Whether CO2 is added; assumed not to be where the scene does not say."""
         return bool(self.added_co2)
 
     @property
     def is_settled(self) -> bool:
-        """Whether the tank is past its first weeks; taken as so where the scene does not say."""
+        """Whether the tank is past its first weeks; assumed to be where the scene does not say."""
         return self.settled is not False
 
     def band_of(self, zone: Zone) -> Band | None:
-        """The band a zone should have: what it asks for, or else what the plants ask for that it is; None without an aim."""
+        """The band of a zone: its own target, or that of the plants that the zone consists of; None without a target."""
         answers = zone.answers(added_co2=self.has_added_co2, settled=self.is_settled)
-        if zone.has_aim or zone.plants is None:
+        if zone.has_target or zone.plants is None:
             return zone.wanted(**answers)
         return next((group.wanted(**answers) for group in self.plants if group.name == zone.plants), None)
 
@@ -78,18 +133,18 @@ class Scene(Part):
         below = WATER_BELOW_RIM_M if self.water.below_rim is None else self.water.below_rim
         return self.tank.inside_m[2] - below
 
-    def gives_back(self, side: str) -> float:
-        """Share of the light that what grows on a pane's inside gives back per hit; 1 is clean glass.
+    def returned_per_reflection(self, side: str) -> float:
+        """Share of the light left per reflection at a pane by algae and plants in front of it; 1 is clean glass.
 
         Where the scene does not say: .25 for the four walls of a planted tank (common practice, no source), else 1.
         """
-        said = self.tank.walls[side].gives_back
+        said = self.tank.walls[side].returned_per_reflection
         if said is not None:
             return said
-        return PLANTED_GIVES_BACK if self.plants and side != "bottom" else 1.0
+        return RETURNED_BY_PLANTED_PANES if self.plants and side != "bottom" else 1.0
 
     def bed_heights_m(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
-        """Height of the substrate over the bottom pane at points of the plan [m], held at the edges outside."""
+        """Height of the substrate over the bottom pane at points of the plan [m]; outside the tank that of the nearest edge."""
         grid = self.substrate.grid_m
         length, depth, _ = self.tank.inside_m
         rows, columns = grid.shape
@@ -104,7 +159,7 @@ class Scene(Part):
         return self.substrate.terraced(np.asarray(x), np.asarray(y), heights)
 
     def flap_corners_m(self) -> list[tuple[float, float, float]]:
-        """Corners of the box round the opened front flap of a hinged lid [m], in the order of the bits along, across, up."""
+        """Corners of the box around the opened front flap of a hinged lid [m], in the order of the bits along, across, up."""
         lid = self.lid
         if lid is None or lid.hinged is None or lid.hinged.opened == 0:
             return []
@@ -115,7 +170,7 @@ class Scene(Part):
         return [(x, *lid.hinged.turned(y, z, low + lid.thickness)) for x, y, z in flat]
 
     def fixture_centre_m(self, fixture: Fixture) -> tuple[float, float, float]:
-        """Middle of a fixture's LED face in the world [m]; over the middle of the tank where no position is said."""
+        """Middle of the LED face of a fixture in the world [m]; over the middle of the tank where it has no position."""
         length, depth, height = self.tank.inside_m
         x, y = fixture.place_m(length, depth)
         if fixture.above_water is not None:
@@ -132,5 +187,5 @@ class Scene(Part):
 
     @property
     def ppf(self) -> float:
-        """PPF of all fixtures as they run [umol/s]."""
+        """PPF of all fixtures at their brightest hours [umol/s]."""
         return sum(fixture.ppf for fixture in self.fixtures)

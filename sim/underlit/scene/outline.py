@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from typing import ClassVar
 
 from pydantic import model_validator
 
-from underlit.scene.common import Part, Point, PositiveLengthM, wrong
+from underlit.scene.common import OneOf, Part, Point, PositiveLengthM, wrong
 
 Polygon = tuple[tuple[float, float], ...]
 CIRCLE_CORNERS = 64
@@ -22,6 +23,8 @@ class Circle(Part):
 class Outlined(Part):
     """Something with at most one outline: ``outline`` (points in order), ``rectangle`` (two corners) or ``circle``."""
 
+    one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the outline", "outline", "rectangle", "circle"),)
+
     outline: tuple[Point, ...] | None = None
     rectangle: tuple[Point, Point] | None = None
     circle: Circle | None = None
@@ -29,14 +32,12 @@ class Outlined(Part):
     @model_validator(mode="after")
     def _outline_makes_sense(self) -> Outlined:
         stated = self.outline_keys
-        if len(stated) > 1:
-            raise wrong(f"the outline is said twice, by {' and '.join(stated)}; keep one", stated[1])
         if self.outline is not None and len(self.outline) < 3:
             raise wrong("an outline needs at least three points", "outline")
         if self.outline is not None and crosses_itself(self.outline):
             raise wrong("the outline crosses itself", "outline")
         if stated and not abs(signed_area(self.polygon)) > 0:
-            raise wrong("the outline holds no area", stated[0])
+            raise wrong("the outline has no area: its points lie on one line", stated[0])
         return self
 
     @property
@@ -46,7 +47,7 @@ class Outlined(Part):
 
     @property
     def polygon(self) -> Polygon:
-        """The outline as points in order [m]; empty where none is said. A circle becomes 64 corners of its area."""
+        """The outline as points in order [m]; empty where none is given. A circle becomes 64 corners of its area."""
         if self.outline is not None:
             return self.outline
         if self.rectangle is not None:

@@ -1,17 +1,20 @@
-"""What the light should be: zones with their bands, and spots where a meter would be held."""
+"""What the light should be: zones with their target bands, and spots where a meter would be held."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Annotated, ClassVar
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from underlit.scene.common import (
     Name,
     NonNegativeLengthM,
     NonNegativeNumber,
     OneLine,
+    OneOf,
     Part,
     Point,
     PositiveLengthM,
@@ -25,8 +28,18 @@ ALGAE_RISK_PPFD = 50.0
 PRACTICE = "common practice, no source"
 
 
+def _rising(band: tuple[float, float]) -> tuple[float, float]:
+    if not band[0] < band[1]:
+        raise wrong("a band is [low, high], low less than high", got=list(band))
+    return band
+
+
+PpfdRange = Annotated[tuple[NonNegativeNumber, NonNegativeNumber], AfterValidator(_rising)]
+"""[low, high] in umol/m2/s."""
+
+
 class Need(StrEnum):
-    """How much light plants ask for, in the trade's words."""
+    """How much light plants need, in the trade's words."""
 
     UNDEMANDING = "undemanding"
     MEDIUM = "medium"
@@ -55,9 +68,9 @@ def band_for(need: Need, *, added_co2: bool, settled: bool = True) -> Band:
 
 
 def band_when(low: float, high: float, *, added_co2: bool, settled: bool) -> Band:
-    """What is left of the band ``low`` to ``high`` [umol/m2/s] of a settled tank with added CO2.
+    """The band ``low`` to ``high`` [umol/m2/s] of a settled tank with added CO2, made to fit another tank.
 
-    Without added CO2 it stops where the risk of algae begins, unless all of it lies above; a new tank gets a share of it.
+    Without added CO2 it ends where the risk of algae begins, unless all of it lies above; a new tank gets a share of it.
     """
     notes = []
     if not added_co2 and high > ALGAE_RISK_PPFD:
@@ -65,10 +78,10 @@ def band_when(low: float, high: float, *, added_co2: bool, settled: bool) -> Ban
             high = ALGAE_RISK_PPFD
             notes.append("without added CO2 the risk of algae grows above about 50")
         else:
-            notes.append("without added CO2 all of this band is at risk of algae")
+            notes.append("without added CO2 this whole band carries a risk of algae")
     if not settled:
         low, high = low * NEW_TANK_SHARE[0], high * NEW_TANK_SHARE[1]
-        notes.append("new tank: 50-60 % of a settled one's light, 6 h a day, for about four weeks")
+        notes.append("new tank: 50-60 % of the light of a settled one, 6 h a day, for about four weeks")
     return Band(low, high, "; ".join(notes), PRACTICE)
 
 
@@ -81,34 +94,34 @@ class Co2Wish(StrEnum):
 
 
 class Needs(Part):
-    """Light that a plant wants: by the trade's word for its ``need``, or a ``band`` of its own in umol/m2/s.
+    """The light that a plant needs: the trade's word for its ``need``, or a ``band`` of its own in umol/m2/s.
 
-    Both are of a settled tank with added CO2; `band` says what is left of it elsewhere.
+    Both hold for a settled tank with added CO2; `band_when` makes them fit another one. A band goes before a need.
     """
 
-    plant: OneLine = Field("", description="the plant it is said of")
+    displaces: ClassVar[Mapping[str, tuple[str, ...]]] = {"need": ("band",), "band": ("need",)}
+
+    plant: OneLine = Field("", description="the plant that needs it")
     need: Need | None = None
-    band: tuple[NonNegativeNumber, NonNegativeNumber] | None = None
+    band: PpfdRange | None = None
     co2: Co2Wish = Co2Wish.HELPS
     source: OneLine = PRACTICE
 
     @model_validator(mode="after")
     def _says_how_much(self) -> Needs:
         if self.band is None and self.need is None:
-            raise wrong("how much light? say need or band")
-        if self.band is not None and not self.band[0] < self.band[1]:
-            raise wrong("a band is [low, high] with low under high", "band", list(self.band))
+            raise wrong("the target is missing: give need or band")
         return self
 
     def wanted(self, *, added_co2: bool, settled: bool) -> Band:
-        """The band by the three questions: added CO2, a settled tank, which plant; the note tells how it came about."""
+        """The band for this plant, with or without added CO2, in a settled or a new tank; the note says how it came about."""
         low, high = self.band or NEED_BANDS[self.need or Need.MEDIUM]
         band = band_when(low, high, added_co2=added_co2, settled=settled)
         notes = [f"for {self.plant}"] if self.plant else []
         if (band.low, band.high) != (low, high):
             notes.append(f"{low:g}-{high:g} in a settled tank with added CO2")
         if not added_co2 and self.co2 is Co2Wish.NEEDED:
-            notes.append("these plants are kept with added CO2")
+            notes.append("these plants need added CO2")
         return Band(band.low, band.high, "; ".join([*notes, *filter(None, [band.note])]), self.source)
 
 
@@ -118,11 +131,16 @@ class Zone(Outlined):
     ``height`` is over the substrate, where plant tops will be; ``band`` is [low, high] in umol/m2/s.
     """
 
+    one_of: ClassVar[tuple[OneOf, ...]] = (
+        OneOf("the location", "outline", "rectangle", "circle", "plants", "hardscape", required=True),
+        OneOf("the target", "band", "need", "for"),
+    )
+
     name: Name
     plants: Name | None = None
     hardscape: Name | None = None
     height: NonNegativeLengthM = 0.0
-    band: tuple[NonNegativeNumber, NonNegativeNumber] | None = None
+    band: PpfdRange | None = None
     need: Need | None = None
     meant_for: Needs | None = Field(None, alias="for", description="a plant of the catalogue, or what a plant needs")
     added_co2: YesNo | None = None
@@ -130,36 +148,27 @@ class Zone(Outlined):
     why: OneLine = ""
 
     @model_validator(mode="after")
-    def _one_place_one_aim(self) -> Zone:
-        places = [*self.outline_keys, *(key for key in ("plants", "hardscape") if getattr(self, key) is not None)]
-        if not places:
-            raise wrong("where? say outline, rectangle, circle, plants or hardscape")
-        if len(places) > 1:
-            raise wrong(f"the place is said twice, by {' and '.join(places)}; keep one", places[1])
+    def _height_has_an_outline(self) -> Zone:
         if not self.outline_keys and "height" in self.model_fields_set:
-            raise wrong("a height goes with an outline; plants and hardscape have their own", "height", self.height)
-        aims = {"band": self.band, "need": self.need, "for": self.meant_for}
-        stated = [key for key, value in aims.items() if value is not None]
-        if len(stated) > 1:
-            raise wrong(f"the aim is said twice, by {' and '.join(stated)}; keep one", stated[1])
-        if self.band is not None and not self.band[0] < self.band[1]:
-            raise wrong("a band is [low, high] with low under high", "band", list(self.band))
+            raise wrong(
+                "a height needs an outline; plants and hardscape have heights of their own", "height", self.height
+            )
         return self
 
     @property
-    def has_aim(self) -> bool:
+    def has_target(self) -> bool:
         """Whether the zone itself says what light it should have."""
         return self.band is not None or self.need is not None or self.meant_for is not None
 
     def answers(self, *, added_co2: bool, settled: bool) -> dict[str, bool]:
-        """Whether there is added CO2 and whether the tank is settled: the zone's own word before the scene's."""
+        """Whether there is added CO2 and whether the tank is settled; what the zone says goes before what the scene says."""
         return {
             "added_co2": added_co2 if self.added_co2 is None else self.added_co2,
             "settled": settled if self.settled is None else self.settled,
         }
 
     def wanted(self, *, added_co2: bool, settled: bool = True) -> Band | None:
-        """The band that the zone itself asks for, see `answers`; None where it names no aim."""
+        """The band that the zone itself asks for, see `answers`; None where it has no target."""
         answers = self.answers(added_co2=added_co2, settled=settled)
         if self.band is not None:
             return Band(*self.band, "", "as the scene says")
@@ -171,17 +180,13 @@ class Zone(Outlined):
 class Spot(Part):
     """A point where a level meter head would be held: over the substrate, or at a height over the bottom pane."""
 
+    one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the height", "above_substrate", "height"),)
+
     name: Name
     at: Point
     above_substrate: NonNegativeLengthM | None = None
     height: NonNegativeLengthM | None = None
     radius: PositiveLengthM = 0.015
-
-    @model_validator(mode="after")
-    def _one_height(self) -> Spot:
-        if self.above_substrate is not None and self.height is not None:
-            raise wrong("the height is said twice, by above_substrate and height; keep one", "height")
-        return self
 
 
 SPOT_ABOVE_SUBSTRATE_M = 0.03

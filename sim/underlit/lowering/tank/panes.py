@@ -14,7 +14,7 @@ UPRIGHT = ("front", "back", "left", "right")
 
 def wet_face(world: World, scene: Scene, side: str, water: int, glass: int) -> int:
     """Inner face of a pane. What grows on it is a film passed twice per hit, so that a hit gives back its share."""
-    film = math.sqrt(scene.gives_back(side))
+    film = math.sqrt(scene.returned_per_reflection(side))
     return world.interface(f"{side} pane inside", water, glass, film=film, bucket="growth on the panes")
 
 

@@ -10,7 +10,8 @@ from typing import Any
 
 from underlit.scene import Fixture, Scene, SceneError, load_scene, scene_from_dict
 from underlit.scene.checks.scene import check_scene
-from underlit.scene.model import PLANTED_GIVES_BACK
+from underlit.scene.keys import alternatives_of
+from underlit.scene.model import RETURNED_BY_PLANTED_PANES
 from underlit.scene.tank.tank import SIDES
 from underlit.text.problem import shown
 
@@ -75,7 +76,7 @@ def lights(names: Iterable[str | Path], *, above_rim_m: float | None = None) -> 
     found = _named(names, _light, "light")
     if above_rim_m is None:
         return found
-    up = {"above_rim": above_rim_m, "above_water": None}
+    up = {"above_rim": above_rim_m} | dict.fromkeys(alternatives_of(Fixture, "above_rim"))
     return [replace(x, fixtures=tuple(f.model_copy(update=up) for f in x.fixtures)) for x in found]
 
 
@@ -122,7 +123,9 @@ def _tank(text: str, label: str) -> TankSpot:
     if is_file(text):
         scene, besides = load_scene(text), 0.0
     else:
-        grown_over = {side: {"gives_back": PLANTED_GIVES_BACK} for side in SIDES if side != "bottom"}
+        grown_over = {
+            side: {"returned_per_reflection": RETURNED_BY_PLANTED_PANES} for side in SIDES if side != "bottom"
+        }
         scene = _of_entry({"tank": {"from": text, **grown_over}}, "tank", text)
         besides = PLANTED_WALL_SPREAD
     return TankSpot(label, scene.model_copy(update={"fixtures": (), "zones": (), "spots": (), "rack": ()}), besides)

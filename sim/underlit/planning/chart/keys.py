@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from underlit import __version__
-from underlit.scene import Scene
-from underlit.scene.reader.layers import PATH_KEYS
+from underlit.scene import Fixture, Scene
+from underlit.scene.keys import path_keys, running_keys
 
 FORMAT = 1
 """Of the row files; a change makes every kept row stale."""
@@ -23,8 +23,6 @@ _SOURCES = (
 _LIBRARIES = ("numpy", "numba", "scipy", "shapely", "trimesh", "manifold3d")
 _NOT_LIGHT = frozenset(["title", "base", "zones", "spots", "added_co2"])
 """Keys of a scene that no photon notices."""
-_HOW_IT_RUNS = frozenset(["dimming", "step", "dimming_curve", "schedule", "photoperiod"])
-"""Keys of fixtures and channels that a row, at full power, does not depend on."""
 
 
 @cache
@@ -55,9 +53,10 @@ def row_key(scene: Scene, *, seed: int, photons: int) -> str:
 
 def _with_contents(value: Any, key: str = "") -> Any:
     if isinstance(value, dict):
-        return {name: _with_contents(inner, name) for name, inner in value.items() if name not in _HOW_IT_RUNS}
+        # a row is at full power, so it does not depend on how fixtures and channels run
+        return {name: _with_contents(inner, name) for name, inner in value.items() if name not in running_keys(Fixture)}
     if isinstance(value, list):
         return [_with_contents(inner) for inner in value]
-    if key in PATH_KEYS and isinstance(value, str):
+    if key in path_keys() and isinstance(value, str):
         return hashlib.sha256(Path(value).read_bytes()).hexdigest()
     return value

@@ -14,10 +14,10 @@ from typing import Any
 
 from underlit.planning.fit.estimate import Fitted
 from underlit.planning.fit.parameters import Kind, Parameter, makes
+from underlit.scene.keys import path_keys
 from underlit.scene.lights import Fixture
 from underlit.scene.lights.output import MOST_EFFICACY
 from underlit.scene.model import Scene
-from underlit.scene.reader.layers import PATH_KEYS
 from underlit.text.toml import read_toml
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -74,7 +74,7 @@ def _tank_tables(fitted: Fitted) -> dict[str, Any]:
         elif parameter.kind is Kind.TINT:
             tables.setdefault("water", {})["tannin"] = {"a440_per_m": value, "slope_per_nm": parameter.slope_per_nm}
         elif parameter.kind in (Kind.GROWTH, Kind.BACKING):
-            key = "gives_back" if parameter.kind is Kind.GROWTH else "reflectance"
+            key = "returned_per_reflection" if parameter.kind is Kind.GROWTH else "reflectance"
             for side in parameter.of:
                 tables.setdefault("tank", {}).setdefault(side, {})[key] = value
     return tables
@@ -140,7 +140,7 @@ def _moved(value: Any, folder: Path, to: Path, key: str = "") -> Any:
         return {name: _moved(inner, folder, to, name) for name, inner in value.items()}
     if isinstance(value, list):
         return [_moved(inner, folder, to) for inner in value]
-    return relative(folder / value, to) if key in PATH_KEYS and isinstance(value, str) and value else value
+    return relative(folder / value, to) if key in path_keys() and isinstance(value, str) and value else value
 
 
 def relative(path: Path, folder: Path) -> str:

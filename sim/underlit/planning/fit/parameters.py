@@ -220,7 +220,7 @@ def _of_lid(scene: Scene) -> Iterator[Parameter]:
 
 def grown_panes(scene: Scene) -> tuple[str, ...]:
     """The upright panes whose growth is one number: those that give back the share that most of them do."""
-    shares = [scene.gives_back(side) for side in UPRIGHT]
+    shares = [scene.returned_per_reflection(side) for side in UPRIGHT]
     common = max(shares, key=lambda share: (shares.count(share), -share))
     return tuple(side for side, share in zip(UPRIGHT, shares, strict=True) if share == common and share > 0)
 
@@ -240,7 +240,7 @@ def _level(scene: Scene, side: str) -> float:
 def _of_walls(scene: Scene) -> Iterator[Parameter]:
     grown, backed = grown_panes(scene), backed_panes(scene)
     if grown:
-        yield Parameter(Kind.GROWTH, scene.gives_back(grown[0]), grown)
+        yield Parameter(Kind.GROWTH, scene.returned_per_reflection(grown[0]), grown)
     if backed:
         yield Parameter(Kind.BACKING, _level(scene, backed[0]), backed)
 

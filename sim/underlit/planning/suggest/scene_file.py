@@ -10,11 +10,8 @@ from underlit.planning.chart.axes import is_file
 from underlit.planning.fit.corrected import relative, toml_text
 from underlit.planning.suggest.suggestion import Suggestion
 from underlit.scene import Fixture
-from underlit.scene.reader.layers import PATH_KEYS
+from underlit.scene.keys import alternatives_of, hanging_keys, path_keys
 from underlit.text.toml import read_toml
-
-_HUNG = ("above_rim", "above_water", "position", "turn", "clip")
-_RUNS = ("dimming", "step")
 
 
 class NoFileError(ValueError):
@@ -67,24 +64,30 @@ def _moved(value: Any, folder: Path, to: Path, key: str = "") -> Any:
         return {name: _moved(inner, folder, to, name) for name, inner in value.items()}
     if isinstance(value, list):
         return [_moved(inner, folder, to) for inner in value]
-    return relative(folder / value, to) if key in PATH_KEYS and isinstance(value, str) and value else value
+    return relative(folder / value, to) if key in path_keys() and isinstance(value, str) and value else value
+
+
+def _dimming_keys(fixture: Fixture) -> tuple[str, ...]:
+    return ("dimming", *alternatives_of(fixture, "dimming"))
 
 
 def _as_suggested(table: dict[str, Any], fixture: Fixture, one: Suggestion) -> dict[str, Any]:
     shares = {s.channel: round(s.share, 4) for s in one.settings if s.fixture == fixture.name}
     alike = len(set(shares.values())) == 1
-    hung = () if one.hanging is None else _HUNG
-    changed = {key: value for key, value in table.items() if key not in (*hung, *_RUNS)}
+    hung = () if one.hanging is None else hanging_keys(fixture)
+    changed = {key: value for key, value in table.items() if key not in (*hung, *_dimming_keys(fixture))}
     changed["name"] = fixture.name
     if one.hanging is not None and fixture.position is not None:
         changed["above_rim"] = f"{100 * one.hanging.above_rim_m:.6g} cm"
         changed["position"] = [f"{100 * at:.6g} cm" for at in fixture.position]
         changed["turn"] = f"{math.degrees(fixture.turn):.6g} deg"
+        if "tilt" in fixture.model_fields_set:
+            changed["tilt"] = f"{math.degrees(fixture.tilt):.6g} deg"
     changed["dimming"] = next(iter(shares.values())) if alike else 1.0
     if "channel" in table:
         levels = [1.0 if alike else shares[channel.get("name", "white")] for channel in table["channel"]]
         changed["channel"] = [
-            {**{k: v for k, v in channel.items() if k not in _RUNS}, "dimming": level}
+            {**{k: v for k, v in channel.items() if k not in _dimming_keys(fixture)}, "dimming": level}
             for channel, level in zip(table["channel"], levels, strict=True)
         ]
     elif not alike:

@@ -11,10 +11,9 @@ import numpy as np
 
 from underlit.planning.chart.axes import Light
 from underlit.scene import Fixture, Scene
+from underlit.scene.keys import hanging_keys, running_keys
 
 MOST_FIXTURES = 3
-HOW_IT_RUNS = frozenset(["dimming", "step", "dimming_curve", "schedule", "photoperiod"])
-"""Keys of fixtures and channels that say how bright they run and when."""
 
 
 class SuggestError(ValueError):
@@ -130,10 +129,11 @@ def mix_of(fixture: Fixture) -> np.ndarray:
 
 def _alike(one: Fixture, two: Fixture) -> bool:
     """Whether two fixtures are the same thing, however they hang and run."""
-    here = {"name", "position", "above_rim", "above_water", "turn", "tilt", "clip", *HOW_IT_RUNS}
+    runs = running_keys(Fixture)
+    here = {"name", *hanging_keys(Fixture), *runs}
     first, second = (fixture.model_dump(exclude=here) for fixture in (one, two))
     for said in (first, second):
-        said["channels"] = [{k: v for k, v in c.items() if k not in HOW_IT_RUNS} for c in said["channels"]]
+        said["channels"] = [{k: v for k, v in c.items() if k not in runs} for c in said["channels"]]
     return bool(first == second)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import cached_property
-from typing import Literal
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 from pydantic import Field, model_validator
@@ -14,15 +14,17 @@ from underlit.scene.common import (
     FilePath,
     Fraction,
     LengthM,
+    MeshPath,
     Name,
     NonNegativeLengthM,
     Number,
+    OneOf,
     Part,
     Point,
     PositiveLengthM,
     PositiveNumber,
+    Role,
     Seed,
-    exactly_one,
     wrong,
 )
 from underlit.scene.lights import read_number_table
@@ -46,13 +48,14 @@ class Heights(Part):
     The outer rows and columns lie on the panes; between the points the height is bilinear.
     """
 
+    one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the height map", "rows", "file", required=True),)
+
     unit: LengthUnit
     rows: tuple[tuple[Number, ...], ...] | None = None
     file: FilePath | None = None
 
     @model_validator(mode="after")
     def _is_a_grid(self) -> Heights:
-        exactly_one(self, ("rows", "file"), "the height map")
         key = "rows" if self.rows is not None else "file"
         try:
             grid = self.grid_m
@@ -61,7 +64,7 @@ class Heights(Part):
         if min(grid.shape) < 2:
             raise wrong("a height map needs at least two rows and two columns", key)
         if not np.isfinite(grid).all() or grid.min() < 0:
-            raise wrong("heights are finite and not below the bottom pane", key)
+            raise wrong("heights must be finite and at least 0", key)
         return self
 
     @cached_property
@@ -70,16 +73,19 @@ class Heights(Part):
         if self.file is not None:
             return read_number_table(self.file) * LENGTH_UNITS_M[self.unit]
         if len({len(row) for row in self.rows or ()}) != 1:
-            raise ValueError("its rows differ in length")
+            raise ValueError("its rows must have the same length")
         return np.array(self.rows, dtype=np.float64) * LENGTH_UNITS_M[self.unit]
 
 
 class Terrace(Outlined):
     """A level step of the substrate and the edge that holds it.
 
-    ``height`` of its soil over the bottom pane; the edge, ``edge`` thick along the outline but not along panes, stands
-    ``edge_above`` over the soil. Where terraces overlap the higher one counts; under the bed around it none shows.
+    ``height`` is that of its soil over the bottom pane. The edge runs along the outline, but not along panes; it is
+    ``edge`` thick and stands ``edge_above`` over the soil. Where terraces overlap the higher one counts; one that is
+    lower than the bed around it does not show.
     """
+
+    one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the location", "outline", "rectangle", "circle", required=True),)
 
     height: PositiveLengthM
     edge: PositiveLengthM = 0.008
@@ -88,11 +94,9 @@ class Terrace(Outlined):
     reflectance: Fraction | None = None
 
     @model_validator(mode="after")
-    def _has_a_place(self) -> Terrace:
-        if not self.outline_keys:
-            raise wrong("where? say outline, rectangle or circle")
+    def _edge_is_thick_enough(self) -> Terrace:
         if self.edge < THINNEST_EDGE_M:
-            raise wrong("an edge is at least 2 mm thick", "edge")
+            raise wrong("an edge must be at least 2 mm thick", "edge")
         return self
 
     def spectrum(self) -> FloatArray:
@@ -103,22 +107,16 @@ class Terrace(Outlined):
 class Substrate(Part):
     """The bed: one depth, a slope from front to back, or a height map, and terraces on it; its material and reflectance."""
 
+    one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the depth", "depth", ("front_depth", "back_depth"), "heights"),)
+    together: ClassVar[tuple[tuple[str, str], ...]] = (("front_depth", "back_depth"),)
+
     depth: NonNegativeLengthM | None = None
     front_depth: NonNegativeLengthM | None = None
     back_depth: NonNegativeLengthM | None = None
     heights: Heights | None = None
     terraces: tuple[Terrace, ...] = Field(default=(), alias="terrace")
-    material: SubstrateMaterial = "dark soil"
-    reflectance: Fraction | None = None
-
-    @model_validator(mode="after")
-    def _depth_said_once(self) -> Substrate:
-        sloped = self.front_depth is not None or self.back_depth is not None
-        if sum([self.depth is not None, sloped, self.heights is not None]) > 1:
-            raise wrong("the depth is said twice; keep one of depth, front_depth with back_depth, heights", "depth")
-        if sloped and (self.front_depth is None or self.back_depth is None):
-            raise wrong("a slope needs both front_depth and back_depth", "front_depth")
-        return self
+    material: Annotated[SubstrateMaterial, Role.MATERIAL] = "dark soil"
+    reflectance: Annotated[Fraction | None, Role.MATERIAL] = None
 
     @property
     def grid_m(self) -> FloatArray:
@@ -130,7 +128,7 @@ class Substrate(Part):
         return np.full((2, 2), SUBSTRATE_DEPTH_M if self.depth is None else self.depth)
 
     def terraced(self, x: FloatArray, y: FloatArray, heights: FloatArray) -> FloatArray:
-        """Heights of the bed at points of the plan [m] with its terraces put on."""
+        """Heights of the bed at points of the plan [m], terraces included."""
         if not self.terraces:
             return heights
         from shapely import Polygon, contains_xy
@@ -146,16 +144,18 @@ class Substrate(Part):
 
 
 class Placed(Part):
-    """A mesh file or a grown shape, put somewhere.
+    """A mesh file or a grown shape in its place.
 
     The shape is scaled, rolled about x (``tilt``), turned about z (counter-clockwise from above), then moved so that
     the middle of its bounding box stands at ``at`` and its lowest point lies ``sunk`` under the substrate there, or
     at ``base`` over the bottom pane.
     """
 
+    together: ClassVar[tuple[tuple[str, str], ...]] = (("mesh", "unit"),)
+
     name: Name
-    mesh: FilePath | None = None
-    unit: LengthUnit | None = None
+    mesh: MeshPath | None = None
+    unit: Annotated[LengthUnit | None, Field(description="the unit of the numbers in the mesh")] = None
     up: Literal["z", "y"] = "z"
     scale: PositiveNumber = 1.0
     at: Point
@@ -164,29 +164,18 @@ class Placed(Part):
     turn: AngleRad = 0.0
     tilt: AngleRad = 0.0
 
-    @model_validator(mode="after")
-    def _mesh_has_unit(self) -> Placed:
-        if (self.mesh is None) != (self.unit is None):
-            raise wrong("a mesh needs the unit of its numbers, and a unit its mesh", "mesh")
-        if self.mesh is not None and not self.mesh.is_file():
-            raise wrong("no such mesh file", "mesh", str(self.mesh))
-        return self
-
 
 class Solid(Placed):
     """What wood and stone share."""
 
-    size: Size | None = None
+    one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the shape", ("shape", "size"), ("mesh", "unit"), required=True),)
+    together: ClassVar[tuple[tuple[str, str], ...]] = (*Placed.together, ("shape", "size"))
+
+    size: Annotated[
+        Size | None, Field(description="[length, front to back, height]; a mesh has a size of its own, see scale")
+    ] = None
     seed: Seed = 1
     reflectance: Fraction | None = None
-
-    def _check_shape(self, shape: str | None) -> None:
-        if (self.mesh is None) == (shape is None):
-            raise wrong("say either a mesh or a shape", "shape" if shape else "")
-        if shape is not None and self.size is None:
-            raise wrong("a shape needs its size, [length, depth, height]", "shape")
-        if shape is None and self.size is not None:
-            raise wrong("a mesh brings its own size; use scale", "size")
 
     @property
     def reach_m(self) -> float | None:
@@ -200,11 +189,6 @@ class Wood(Solid):
     shape: Literal["branching"] | None = None
     material: WoodMaterial = "dark wood"
 
-    @model_validator(mode="after")
-    def _one_shape(self) -> Wood:
-        self._check_shape(self.shape)
-        return self
-
     def spectrum(self) -> FloatArray:
         """Reflectance over the 60 bins, (60,)."""
         return reflectance(self.material, self.reflectance)
@@ -215,11 +199,6 @@ class Stone(Solid):
 
     shape: Literal["rounded", "jagged"] | None = None
     material: StoneMaterial = "grey stone"
-
-    @model_validator(mode="after")
-    def _one_shape(self) -> Stone:
-        self._check_shape(self.shape)
-        return self
 
     def spectrum(self) -> FloatArray:
         """Reflectance over the 60 bins, (60,)."""

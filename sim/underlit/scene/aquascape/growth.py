@@ -1,13 +1,13 @@
-"""How plantings grow and what trimming leaves: their height and leaf area some weeks on.
+"""How plantings grow and what trimming leaves: their height and leaf area some weeks later.
 
-The rule, for people who plan ahead rather than for botanists. Trimming comes first: it cuts to a height and takes leaf area in
-proportion. Then a planting gains height evenly, so much a week, up to the tallest it gets or to the water surface. Leaf area goes
+The rule serves people who plan ahead rather than botanists. Trimming comes first: it cuts to a height and takes leaf area in
+proportion. Then a planting gains the same height each week, up to its greatest height or to the water surface. Leaf area grows
 with height where leaves stand all along the plant (stems, ribbons); elsewhere it doubles in a stated time, up to that of a closed
-stand. Without added CO2 all but floating plants, which take it from the air, grow at half speed.
+stand. Without added CO2 all plants grow at half speed, except floating ones, which take it from the air.
 
-All rates are common practice, no source; plants grow at half to twice these, by light, nutrients and kind. One limit is
-published: the guideline for tests with duckweed (OECD 221) wants fronds to double within 2.5 days under the best of
-conditions (from memory); a tank's take about twice that.
+All rates are common practice, no source; plants grow at half to twice these, depending on light, nutrients and kind. One limit
+is published: the guideline for tests with duckweed (OECD 221) expects fronds to double within 2.5 days in the best
+conditions (from memory); those in a tank take about twice that.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ class Form(StrEnum):
 
 
 class LeafAreaGoes(StrEnum):
-    """What leaf area follows as a planting grows."""
+    """What the leaf area follows as a planting grows."""
 
     WITH_HEIGHT = "with height"
     BY_DOUBLING = "by doubling"
@@ -43,8 +43,8 @@ class LeafAreaGoes(StrEnum):
 
 @dataclass(frozen=True)
 class Growth:
-    """Growth with added CO2: height a week [m], time in which leaf area doubles [weeks], the tallest [m] and fullest (leaf
-    area index; for floating plants the share covered) that a planting gets.
+    """Growth with added CO2: height per week [m], time in which leaf area doubles [weeks], greatest height [m] and greatest
+    leaf area index (for floating plants the share covered) that a planting reaches.
     """
 
     height_m_per_week: float
@@ -56,7 +56,7 @@ class Growth:
 
 SLOWER_WITHOUT_CO2 = 0.5
 RATES_ARE_KNOWN_TO = 2.0
-"""Plants grow at the rate taken over this up to the rate times this."""
+"""Plants grow at the assumed rate divided by this, up to that rate times this."""
 
 GROWTH = {
     Form.ROUND: Growth(0.003, 3.0, 0.06, 6.0),
@@ -78,7 +78,7 @@ FLOATING = (Form.PADS, Form.DUCKWEED)
 
 @dataclass(frozen=True)
 class Stand:
-    """A planting as it stands: height [m] (None where the form has none) and leaf area index (None: follows from the plants)."""
+    """The state of a planting: height [m] (None where the form has none) and leaf area index (None: follows from the plants)."""
 
     height_m: float | None
     leaf_area_index: float | None
@@ -88,16 +88,16 @@ def trimmed(stand: Stand, to_m: float | None) -> Stand:
     """What trimming to a height [m] leaves; a lower planting stays as it is."""
     if to_m is None or stand.height_m is None or stand.height_m <= to_m:
         return stand
-    kept = to_m / stand.height_m
-    return Stand(to_m, None if stand.leaf_area_index is None else stand.leaf_area_index * kept)
+    share = to_m / stand.height_m
+    return Stand(to_m, None if stand.leaf_area_index is None else stand.leaf_area_index * share)
 
 
 def grown_on(
     stand: Stand, growth: Growth, *, weeks: float, speed: float, room_m: float = float("inf")
 ) -> tuple[Stand, float | None]:
-    """The stand so many weeks later, and its leaf area over that of today (None where it has no leaf area index).
+    """The stand so many weeks later, and its leaf area divided by that of today (None where it has no leaf area index).
 
-    speed: factor on all rates; room_m: height under the water surface [m]. Nothing shrinks by growing.
+    speed: factor on all rates; room_m: height under the water surface [m]. Growing never makes anything smaller.
     """
     height = stand.height_m
     if height is not None:

@@ -1,10 +1,11 @@
-"""Plant groups, from which real leaves are grown, and what a group is like where the scene does not say."""
+"""Plant groups, from which leaves are grown one by one, and what a group is like where the scene does not say."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
@@ -22,12 +23,12 @@ from underlit.scene.aquascape.growth import (
 )
 from underlit.scene.common import (
     AngleRad,
-    FilePath,
     Fraction,
     LengthM,
+    MeshPath,
     Name,
     NonNegativeLengthM,
-    NonNegativeNumber,
+    OneOf,
     Point,
     PositiveLengthM,
     PositiveNumber,
@@ -37,7 +38,7 @@ from underlit.scene.common import (
     wrong,
 )
 from underlit.scene.outline import Outlined
-from underlit.scene.targets import Band, Need, Needs, band_for
+from underlit.scene.targets import Band, Need, Needs, PpfdRange, band_for
 from underlit.spectra.materials import LeafKind, LeafOptics, leaf_optics
 
 
@@ -62,7 +63,7 @@ FORMS: dict[PlantKind, tuple[Form, ...]] = {
     PlantKind.EPIPHYTES: (Form.THICK_LEAVES, Form.MOSS),
     PlantKind.MESH: (),
 }
-"""Forms of each kind, the one taken where the scene does not say first."""
+"""Forms of each kind; the first is assumed where the scene does not say."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,7 @@ class Habit:
     ``leaf_area``: one-sided leaf area over ground area (over the wood covered for epiphytes) for thin, medium and
     dense; with an extinction of .56 stems of 1.5, 2.5 and 4 take 57, 75 and 89 % of the light (extinction: Zhang et
     al., Front. Earth Sci. 2014, doi 10.1007/s11707-014-0446-7). Floating plants cover a quarter, half, nearly all.
-    ``height_m``: where a scene need not say one.
+    ``height_m``: for forms whose height a scene may omit.
     """
 
     leaf_area: tuple[float, float, float]
@@ -97,10 +98,18 @@ class Plants(Outlined):
     """One group of plants of a kind, inside an outline, on a piece of wood or stone, or from a mesh.
 
     How much: one of ``density``, ``leaf_area`` (index), ``cover`` (floating) and ``spacing`` (between plants or stems).
-    Later: ``trimmed_to`` a height, then ``grown`` so long, by the rule of `scene.growth`; ``grows`` (height a week) and
-    ``doubles_in`` state rates of one's own. Epiphytes are tied where their outline, if any, and ``tied_above`` and
-    ``tied_below`` (over the bottom pane) leave wood. ``floats``: stems drift level under the surface, ``height`` long.
+    Later: ``trimmed_to`` a height, then ``grown`` for some weeks, by the rule of `growth`; ``grows_per_week`` (height) and
+    ``doubles_in`` give rates of your own. Epiphytes are tied to the wood inside their outline, if any, and between
+    ``tied_above`` and ``tied_below`` (over the bottom pane). ``floats``: stems drift level under the surface, ``height``
+    long.
     """
+
+    one_of: ClassVar[tuple[OneOf, ...]] = (
+        *Outlined.one_of,
+        OneOf("the amount", "density", "leaf_area", "cover", "spacing"),
+        OneOf("the target", "band", "need", "needs"),
+    )
+    renamed: ClassVar[Mapping[str, str]] = {"grows": "grows_per_week"}
 
     name: Name
     kind: PlantKind
@@ -112,7 +121,7 @@ class Plants(Outlined):
     height: PositiveLengthM | None = None
     grown: Weeks = 0.0
     trimmed_to: PositiveLengthM | None = None
-    grows: PositiveLengthM | None = None
+    grows_per_week: Annotated[PositiveLengthM | None, Field(description="height gained in a week")] = None
     doubles_in: Weeks | None = None
     density: Density | None = None
     leaf_area: PositiveNumber | None = None
@@ -124,13 +133,13 @@ class Plants(Outlined):
     reflectance: Fraction | None = None
     transmittance: Fraction | None = None
     need: Need | None = None
-    band: tuple[NonNegativeNumber, NonNegativeNumber] | None = None
+    band: PpfdRange | None = None
     needs: Needs | None = Field(
-        None, description="the light they want by what the tank is; an entry of the catalogue says it"
+        None, description="the light they need, which depends on the tank; given by an entry of the catalogue"
     )
     seed: Seed = 1
-    mesh: FilePath | None = None
-    unit: LengthUnit | None = None
+    mesh: MeshPath | None = None
+    unit: Annotated[LengthUnit | None, Field(description="the unit of the numbers in the mesh")] = None
     up: Literal["z", "y"] = "z"
     scale: PositiveNumber = 1.0
     at: Point | None = None
@@ -141,86 +150,72 @@ class Plants(Outlined):
 
     @model_validator(mode="after")
     def _kind_has_its_keys(self) -> Plants:
-        kind = self.kind
-        if kind is PlantKind.MESH:
+        if self.kind is PlantKind.MESH:
             self._check_mesh()
-        elif self.mesh is not None or self.unit is not None or self.at is not None:
-            key = "mesh" if self.mesh is not None else "unit" if self.unit is not None else "at"
-            raise wrong('only kind = "mesh" is placed by a mesh, its unit and at', key)
-        elif kind is PlantKind.EPIPHYTES:
-            if self.on is None:
-                raise wrong("epiphytes need on = the name of the wood or stone that they grow on")
-        elif not self.outline_keys:
-            raise wrong("where? say outline, rectangle or circle")
-        self._check_place()
-        if self.height is None and kind in (PlantKind.CARPET, PlantKind.STEMS, PlantKind.ROSETTES):
-            raise wrong("how tall? say height", "")
+        else:
+            self._refuse(("mesh", "unit", "at"), 'only kind = "mesh" has this key')
+            self._check_place()
+            self._check_growth()
         self._check_form()
         self._check_amount()
-        self._check_growth()
         self._check_leaf()
-        stated = [key for key in ("band", "need", "needs") if getattr(self, key) is not None]
-        if len(stated) > 1:
-            raise wrong(f"the aim is said twice, by {' and '.join(stated)}; keep one", stated[1])
-        if self.band is not None and not self.band[0] < self.band[1]:
-            raise wrong("a band is [low, high] with low under high", "band", list(self.band))
         return self
+
+    def _refuse(self, keys: tuple[str, ...], why: str) -> None:
+        for key in keys:
+            if key in self.stated():
+                raise wrong(f"{why}: remove this", key)
 
     def _check_mesh(self) -> None:
         if self.mesh is None or self.unit is None or self.at is None:
-            raise wrong("a mesh plant needs mesh, the unit of its numbers, and at")
-        if self.outline_keys:
-            raise wrong("a mesh plant stands at a point; it has no outline", self.outline_keys[0])
-        if not self.mesh.is_file():
-            raise wrong("no such mesh file", "mesh", str(self.mesh))
-        for key in ("height", "density", "leaf_area", "spacing", "leaf_length", "leaf_width", "trimmed_to"):
-            if getattr(self, key) is not None:
-                raise wrong("a mesh plant is as its mesh is; use scale", key)
+            raise wrong("a plant from a mesh needs mesh, unit (of the numbers in the mesh) and at")
+        self._refuse(("outline", "rectangle", "circle"), "a plant from a mesh stands at a point and has no outline")
+        self._refuse(
+            ("height", "density", "leaf_area", "spacing", "leaf_length", "leaf_width", "trimmed_to", "grown"),
+            "a plant from a mesh has the size of its mesh, times scale",
+        )
+        self._refuse(("on", "tied_above", "tied_below"), "only epiphytes grow on wood or stone")
 
     def _check_place(self) -> None:
-        if self.kind is not PlantKind.EPIPHYTES:
-            for key in ("on", "tied_above", "tied_below"):
-                if getattr(self, key) is not None:
-                    raise wrong("only epiphytes grow on wood or stone", key)
-        elif self.tied_above is not None and self.tied_below is not None and self.tied_below <= self.tied_above:
-            raise wrong("tied_below lies under tied_above", "tied_below")
+        if self.kind is PlantKind.EPIPHYTES:
+            if self.on is None:
+                raise wrong("is missing: give the name of the wood or stone that the epiphytes grow on", "on")
+            if self.tied_above is not None and self.tied_below is not None and self.tied_below <= self.tied_above:
+                raise wrong("must be higher than tied_above", "tied_below")
+        else:
+            if not self.outline_keys:
+                raise wrong("the location is missing: give outline, rectangle or circle")
+            self._refuse(("on", "tied_above", "tied_below"), "only epiphytes grow on wood or stone")
         if self.floats and self.kind is not PlantKind.STEMS:
-            raise wrong('only kind = "stems" is rooted or afloat; floating plants have kind = "floating"', "floats")
-        if self.height is not None and self.kind is PlantKind.FLOATING:
-            raise wrong("floating plants lie at the surface; they have no height", "height")
+            raise wrong('only stems can float and be rooted; for floating plants give kind = "floating"', "floats")
+        if self.kind is PlantKind.FLOATING:
+            self._refuse(("height",), "floating plants lie at the surface and have no height")
+        elif self.height is None and self.kind is not PlantKind.EPIPHYTES:
+            raise wrong("is missing: give how tall the plants are", "height")
 
     def _check_form(self) -> None:
         known = FORMS[self.kind]
         if self.form is not None and self.form not in known:
             names = " or ".join(f'"{form}"' for form in known)
-            said = f"form is for plants that are grown, not for kind = {self.kind}"
-            raise wrong(f"{self.kind} come as {names}" if known else said, "form", str(self.form))
+            said = "a plant from a mesh has the form of its mesh: remove this"
+            raise wrong(f"for {self.kind} it must be {names}" if known else said, "form", str(self.form))
 
     def _check_amount(self) -> None:
         if self.cover is not None and self.kind is not PlantKind.FLOATING:
-            raise wrong("cover is for floating plants; use density or leaf_area", "cover")
+            raise wrong("only floating plants have a cover: give density or leaf_area", "cover")
         if self.leaf_area is not None and self.kind is PlantKind.FLOATING:
-            raise wrong("floating plants are said by cover or density", "leaf_area")
-        said = [key for key in ("density", "leaf_area", "cover", "spacing") if getattr(self, key) is not None]
-        if len(said) > 1:
-            raise wrong(f"the amount is said twice, by {' and '.join(said)}; keep one", said[1])
+            raise wrong("floating plants have no leaf area index: give cover or density", "leaf_area")
         if self.spacing is not None and self.kind in (PlantKind.CARPET, PlantKind.FLOATING):
-            raise wrong("plants of this kind grow together; say density instead", "spacing")
+            raise wrong(f"{self.kind} plants have no spacing: give density", "spacing")
 
     def _check_growth(self) -> None:
-        if self.kind is PlantKind.MESH:
-            if self.grown:
-                raise wrong("a mesh plant does not grow; use scale", "grown")
-            return
         if self.kind is PlantKind.FLOATING:
-            for key in ("trimmed_to", "grows"):
-                if getattr(self, key) is not None:
-                    raise wrong("floating plants are thinned by their cover, not cut", key)
+            self._refuse(("trimmed_to", "grows_per_week"), "floating plants are thinned by cover, not by height")
         if self.doubles_in is not None:
             if self.doubles_in == 0:
-                raise wrong("a time to double in is longer than nothing", "doubles_in")
+                raise wrong("must be more than 0", "doubles_in")
             if self.growth.leaf_area is LeafAreaGoes.WITH_HEIGHT:
-                raise wrong("leaves of this form stand all along the plant: say grows, its height a week", "doubles_in")
+                raise wrong("this form grows by its height: give grows_per_week", "doubles_in")
 
     def _check_leaf(self) -> None:
         try:
@@ -228,18 +223,18 @@ class Plants(Outlined):
         except ValueError as problem:
             raise wrong(str(problem), "transmittance" if self.transmittance is not None else "reflectance") from None
         if self.leaf_length is not None and self.leaf_form is Form.GRASS:
-            raise wrong("blades of grass are as long as the carpet is tall", "leaf_length")
+            raise wrong("blades of grass are as long as the carpet is tall: remove this", "leaf_length")
         if self.leaf_width is not None and self.kind is PlantKind.FLOATING:
-            raise wrong("floating leaves are round: leaf_length is their diameter", "leaf_width")
+            raise wrong("floating leaves are round: give their diameter as leaf_length", "leaf_width")
         tall = self.height if self.kind is PlantKind.ROSETTES else None
         if self.leaf_length is not None and tall is not None and self.leaf_length < tall:
-            raise wrong("a rosette's longest leaves are at least as long as it is tall", "leaf_length")
+            raise wrong("the longest leaves of a rosette must be at least as long as it is tall", "leaf_length")
         if self.leaf_width is not None and self.leaf_length is not None and self.leaf_width > self.leaf_length:
-            raise wrong("a leaf is not wider than long", "leaf_width")
+            raise wrong("must not be more than leaf_length", "leaf_width")
 
     @property
     def leaf_form(self) -> Form | None:
-        """The form as said, or the first of its kind; None for a mesh."""
+        """The form given, or the first of its kind; None for a mesh."""
         return self.form or next(iter(FORMS[self.kind]), None)
 
     @property
@@ -254,12 +249,12 @@ class Plants(Outlined):
 
     @property
     def growth(self) -> Growth:
-        """Rates of this form, the scene's own where it says them."""
+        """Rates of this form, or those that the scene gives."""
         assert self.leaf_form is not None
         known = GROWTH[self.leaf_form]
         return replace(
             known,
-            height_m_per_week=known.height_m_per_week if self.grows is None else self.grows,
+            height_m_per_week=known.height_m_per_week if self.grows_per_week is None else self.grows_per_week,
             doubling_weeks=known.doubling_weeks if self.doubles_in is None else self.doubles_in,
         )
 
@@ -273,9 +268,9 @@ class Plants(Outlined):
         return Stand(height, self.habit.leaf_area[DENSITIES.index(self.density or "medium")] if said is None else said)
 
     def stand(self, *, added_co2: bool, room_m: float = float("inf")) -> tuple[Stand, float | None]:
-        """As trimmed and grown, and its leaf area over that after trimming (see `grown_on`); room_m: to the surface [m]."""
+        """The stand trimmed and grown, and its leaf area divided by that after trimming; room_m: to the surface [m]."""
         speed = 1.0 if added_co2 or self.leaf_form in FLOATING else SLOWER_WITHOUT_CO2
-        if self.grows is not None or self.doubles_in is not None:
+        if self.grows_per_week is not None or self.doubles_in is not None:
             speed = 1.0
         begun = trimmed(self.as_planted, self.trimmed_to)
         if not self.grown:

@@ -1,4 +1,4 @@
-"""One thing that a scene leaves open."""
+"""One value that a scene leaves open and that was assumed."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from underlit.scene.targets import PRACTICE
 
 @dataclass(frozen=True)
 class Assumption:
-    """``relative_low`` to ``relative_high``: how far the mean PPFD may lie from what is computed with the value taken.
+    """``relative_low`` to ``relative_high``: how far the mean PPFD may lie from that computed with the assumed value.
 
     Both are None where the light does not depend on it, or where it is a condition rather than an unknown.
     """
@@ -23,7 +23,7 @@ class Assumption:
 
     @property
     def mean_square(self) -> float:
-        """Mean square relative departure, every value of the range taken as equally likely."""
+        """Mean square relative departure, if every value of the range is equally likely."""
         if self.relative_low is None or self.relative_high is None:
             return 0.0
         low, high = self.relative_low, self.relative_high

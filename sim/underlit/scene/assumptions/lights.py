@@ -1,11 +1,11 @@
-"""What scenes leave open about their fixtures: the value taken, its range, and how far that may move the light.
+"""What scenes leave open about their fixtures: the assumed value, its range, and how far that may move the light.
 
-Common practice, no source. A fixture counts by its share of all light, for light adds. How far each moves the mean PPFD on
-the substrate was looked up by tracing a 60 x 30 x 36 cm tank, walls giving back .25, with the ends of the range put in
-(2^18 photons each): half and twice the height of a bar by +10 and -18 %, of a puck +34 and -40, of a spot +16 and -30; a
-bar of 30 cm and 60 for one of 55 by +7 and -2 %; its width by .5 %; a puck of 6 and 20 cm by +.5 and -1.5; a spot of 30 and
-60 deg by +23 and -21 %; a bar of 110 deg by 6 %; a reflector of .5 and .9 by -6 and +1 %. Panes that give back .1 to .4
-add 5 to 40 % to a reading in that tank, clean ones 50 and more. The rest is estimated.
+Common practice, no source. A fixture counts by its share of all light, since light adds. How far each moves the mean PPFD on
+the substrate was found by tracing a 60 x 30 x 36 cm tank, its walls returning .25, at both ends of the range (2^18 photons
+each): half and twice the height of a bar by +10 and -18 %, of a puck +34 and -40, of a spot +16 and -30; a bar of 30 cm and
+60 for one of 55 by +7 and -2 %; its width by .5 %; a puck of 6 and 20 cm by +.5 and -1.5; a spot of 30 and 60 deg by +23
+and -21 %; a bar of 110 deg by 6 %; a reflector of .5 and .9 by -6 and +1 %. Panes that return .1 to .4 add 5 to 40 % to a
+reading in that tank, clean ones 50 % and more. The others are estimated.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ Open = Callable[[Fixture], bool]
 
 
 def of_fixtures(fixtures: Sequence[Fixture]) -> Iterator[Assumption]:
-    """Rows for all fixtures of a scene together, one for each thing that is open about any of them."""
+    """Rows for all fixtures of a scene together, one for each value that any of them leaves open."""
     if not fixtures:
         return
     yield from _of_output(fixtures)
@@ -36,7 +36,7 @@ def _row(
     fixtures: Sequence[Fixture], is_open: Open, key: str, value: Callable[[Fixture], str], span: str,
     low: float | None = None, high: float | None = None,
 ) -> Iterator[Assumption]:  # fmt: skip
-    """The row of what is open about some fixtures, its effect scaled by their share of the light; none if about none."""
+    """The row of a value that some fixtures leave open, its effect scaled by their share of the light; none if none does."""
     concerned = [fixture for fixture in fixtures if is_open(fixture)]
     if not concerned:
         return
@@ -64,19 +64,23 @@ def _efficacy_guessed(fixture: Fixture) -> bool:
     return said.watts is not None and not any((said.efficacy, said.ppf, said.lumens, said.readings))
 
 
+def _factor_open(key: str, fixture: Fixture) -> bool:
+    return key not in fixture.light_loss_factors.model_fields_set
+
+
 def _of_output(fixtures: Sequence[Fixture]) -> Iterator[Assumption]:
     yield from _row(
-        fixtures, _claimed, "fixture.output", lambda f: "as the scene claims", "± 15 %; cheap ones 20-40 % under",
+        fixtures, _claimed, "fixture.output", lambda f: "as the scene claims", "± 15 %; cheap lights give 20-40 % less",
         -0.15, 0.15,
     )  # fmt: skip
     yield from _row(
         fixtures, _measured, "fixture.output.reading",
-        lambda f: f"{len(f.output.readings)} readings, apart by {100 * f.flux.departure:.0f} %", "a meter errs by 10 %",
+        lambda f: f"{len(f.output.readings)} readings, scatter {100 * f.flux.departure:.0f} %", "a meter is good to ± 10 %",
         -0.10, 0.10,
     )  # fmt: skip
     yield from _row(
         fixtures, lambda f: any(r.under_water for r in f.output.readings), "fixture.output.under_water",
-        lambda f: "read far from panes, in ordinary water", "panes of a planted tank add 5-40 %", -0.28, 0.0,
+        lambda f: "read far from the panes, in ordinary water", "the panes of a planted tank add 5-40 %", -0.28, 0.0,
     )  # fmt: skip
     yield from _row(
         fixtures, _efficacy_guessed, "fixture.output.efficacy", lambda f: f"{USUAL_EFFICACY:g} umol/J",
@@ -88,16 +92,16 @@ def _of_output(fixtures: Sequence[Fixture]) -> Iterator[Assumption]:
         "0.2-0.8 W per cm", -0.5, 1.0,
     )  # fmt: skip
     yield from _row(
-        fixtures, lambda f: not f.output.readings and "warm" not in f.kept.model_fields_set, "fixture.kept.warm",
-        lambda f: "1 (claim holds when warm)", "0.90-1", -0.10, 0.0,
+        fixtures, lambda f: not f.output.readings and _factor_open("temperature", f),
+        "fixture.light_loss_factors.temperature", lambda f: "1 (the claim holds at working temperature)", "0.90-1",
+        -0.10, 0.0,
     )  # fmt: skip
     yield from _row(
-        fixtures, lambda f: "age" not in f.kept.model_fields_set, "fixture.kept.age",
-        lambda f: "1 (new)", "loses 2-8 % a year",
+        fixtures, partial(_factor_open, "age"), "fixture.light_loss_factors.age", lambda f: "1 (new)", "loses 2-8 % a year",
     )  # fmt: skip
     yield from _row(
-        fixtures, lambda f: "dirt" not in f.kept.model_fields_set, "fixture.kept.dirt",
-        lambda f: "1 (wiped clean)", "0.85-0.95 when not wiped",
+        fixtures, partial(_factor_open, "dirt"), "fixture.light_loss_factors.dirt", lambda f: "1 (wiped clean)",
+        "0.85-0.95 if not wiped",
     )  # fmt: skip
 
 
@@ -136,12 +140,12 @@ def _of_size(fixtures: Sequence[Fixture]) -> Iterator[Assumption]:
     )  # fmt: skip
     yield from _row(
         fixtures, lambda f: not ({"leds", "clusters"} & f.model_fields_set or f.photometric_file), "fixture.leds",
-        lambda f: f"{len(f.board)} in all, evenly spread", "1-4 cm apart", -0.01, 0.01,
+        lambda f: f"{len(f.board)} in total, evenly spread", "1-4 cm apart", -0.01, 0.01,
     )  # fmt: skip
     for forms, low, high in (((Form.BAR,), -0.18, 0.11), (ROUND, -0.40, 0.30)):
         yield from _row(
             fixtures, partial(_hangs_at_a_guess, forms), "fixture.above_rim",
-            lambda f: format_length(f.preset.above_rim_m), "half to twice of it", low, high,
+            lambda f: format_length(f.preset.above_rim_m), "half to twice this", low, high,
         )  # fmt: skip
 
 
@@ -168,7 +172,7 @@ def _of_lens(fixtures: Sequence[Fixture]) -> Iterator[Assumption]:
         low, high = math.degrees(beam.low_rad), math.degrees(beam.high_rad)
         yield from _row(
             fixtures, partial(_is, fixture), "fixture.lens", _beam_from_readings,
-            f"{low:.0f}-{high:.0f} deg for meter errors of 5 %", -0.04, 0.04,
+            f"{low:.0f}-{high:.0f} deg if the meter is good to ± 5 %", -0.04, 0.04,
         )  # fmt: skip
 
 

@@ -1,11 +1,11 @@
-"""What a scene leaves open: the value taken, the range it may have, and how far that may move the light.
+"""What a scene leaves open: the assumed value, its range, and how far that may move the light.
 
-Ranges are common practice, no source, unless said. How far each moves the mean PPFD on the substrate was looked up by
-tracing shipped scenes (the wide tank, under the wood, the bare box; 2^19 photons each) with the ends of the range put
-in, where a scene can say them: walls giving back .1-.4 moved it by 3.5 % (wide) and 10 % (60 cm), tannin none against
-ordinary by 4-6 %, low-iron glass by 2 %, a fixture's body by .5 %, thin and dense plants by +3 to +8 and -2 to -15 %, a
-110 deg beam by 5 %, a lid as taken by -20 %. The rest is estimated. It is the second error of a result, apart from
-counting.
+Ranges are common practice, no source, unless stated. How far each moves the mean PPFD on the substrate was found by
+tracing shipped scenes (the wide tank, under the wood, the bare box; 2^19 photons each) at both ends of the range, where
+a scene can give them: walls that return .1-.4 moved it by 3.5 % (wide) and 10 % (60 cm), tannin none against ordinary by
+4-6 %, low-iron glass by 2 %, a fixture's body by .5 %, thin and dense plants by +3 to +8 and -2 to -15 %, a 110 deg beam
+by 5 %, a lid as assumed by -20 %. The others are estimated. All together are the tank uncertainty, the second error of a
+result; the first is the simulation noise.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from underlit.scene.aquascape.ground import SUBSTRATE_DEPTH_M
 from underlit.scene.assumptions.assumption import Assumption
 from underlit.scene.assumptions.lights import of_fixtures
-from underlit.scene.model import PLANTED_GIVES_BACK, Scene
+from underlit.scene.model import RETURNED_BY_PLANTED_PANES, Scene
 from underlit.scene.tank.tank import SIDES, WATER_BELOW_RIM_M, Behind
 from underlit.spectra.materials import MATERIALS
 from underlit.units import format_length
@@ -26,9 +26,9 @@ DIFFUSE_INNER_REFLECTANCE = 0.4746
 
 
 def assumptions(scene: Scene) -> list[Assumption]:
-    """Everything that the scene leaves to a default, with its range; what it states is not listed.
+    """Everything that the scene leaves to a default, with its range; what it gives is not listed.
 
-    Two rows are always there, for no file can state them: that a claimed output is a claim, and surface ripple.
+    Two rows are always there, since no file can give them: that the claimed output is a claim, and surface ripple.
     """
     return [
         *of_fixtures(scene.fixtures),
@@ -37,17 +37,17 @@ def assumptions(scene: Scene) -> list[Assumption]:
         *_of_lid(scene),
         *_of_ground(scene),
         *_of_plants(scene),
-        *_of_aims(scene),
+        *_of_targets(scene),
     ]
 
 
 def tank_uncertainty(scene: Scene) -> float:
-    """Combined relative standard uncertainty of what is not known about the tank; twice it is a 95 % half-width.
+    """Combined relative standard uncertainty of what a scene leaves open; twice it is a 95 % half-width.
 
-    Each open value is taken as equally likely anywhere in its range and independent of the others (GUM, JCGM
+    Each open value is assumed to be equally likely anywhere in its range and independent of the others (GUM, JCGM
     100:2008, 4.3.7 and 5.1.2). The computed light is not moved to the middle of a lopsided range, so each counts by its
-    root mean square about the value taken. Without any reading that gives about 25-30 % as a 95 % half-width, which is
-    what practice finds.
+    root mean square about the assumed value. Without any reading that gives about 25-30 % as a 95 % half-width, which
+    agrees with practice.
     """
     return math.sqrt(sum(row.mean_square for row in assumptions(scene)))
 
@@ -61,13 +61,14 @@ def _of_tank(scene: Scene) -> Iterator[Assumption]:
     if "glass" not in tank.model_fields_set:
         yield Assumption("tank.glass", "clear float glass", "clear or low-iron", 0.0, 0.02)
     walls = [side for side in SIDES if side != "bottom"]
-    if scene.plants:
-        if any(tank.walls[side].gives_back is None for side in walls):
-            yield Assumption("tank.*.gives_back", f"{PLANTED_GIVES_BACK}", "planted tank 0.1-0.4", -0.08, 0.08)
-    elif any(tank.walls[side].gives_back is None for side in walls):
-        yield Assumption("tank.*.gives_back", "1 (bare, clean glass)", "film of algae takes 5-15 %", -0.08, 0.0)
+    if any(tank.walls[side].returned_per_reflection is None for side in walls):
+        key = "tank.*.returned_per_reflection"
+        if scene.plants:
+            yield Assumption(key, f"{RETURNED_BY_PLANTED_PANES}", "planted tank 0.1-0.4", -0.08, 0.08)
+        else:
+            yield Assumption(key, "1 (bare, clean glass)", "a film of algae takes 5-15 %", -0.08, 0.0)
     if any("behind" not in tank.walls[side].model_fields_set for side in walls):
-        yield Assumption("tank.*.behind", "open air", "a sheet with a gap changes little, paint much", None, None)
+        yield Assumption("tank.*.behind", "open air", "a sheet with a gap changes little, paint a lot", None, None)
     if "bottom" not in tank.model_fields_set:
         yield Assumption("tank.bottom.behind", "grey foam, air gap", "reflectance 0.1-0.6", -0.005, 0.005)
     for side, wall in tank.walls.items():
@@ -88,14 +89,14 @@ def _of_water(scene: Scene) -> Iterator[Assumption]:
     water, depth_to_18_in = scene.water, scene.water_level_m / 0.457
     if water.below_rim is None and water.above_bottom is None:
         text = f"{format_length(WATER_BELOW_RIM_M)} below the rim"
-        yield Assumption("water.below_rim", text, "1-1.5 in; evaporation about 1/2 in a week", -0.01, 0.01)
+        yield Assumption("water.below_rim", text, "1-1.5 in; about 1/2 in evaporates in a week", -0.01, 0.01)
     if "tannin" not in water.model_fields_set:
-        span = "light tint takes 5-15 % at 18 in, carbon-filtered less"
+        span = "a light tint takes 5-15 % at 18 in, less if carbon-filtered"
         low, high = -min(0.10 * depth_to_18_in, 0.5), min(0.04 * depth_to_18_in, 0.2)
         yield Assumption("water.tannin", "ordinary (0.4 per m at 440 nm)", span, low, high)
     if "cloudiness" not in water.model_fields_set:
-        yield Assumption("water.cloudiness", "clear", "small but after a spill", -0.02, 0.0)
-    yield Assumption("water surface", "flat", "agitation moves the mean by ± 3 %", -0.03, 0.03)
+        yield Assumption("water.cloudiness", "clear", "small unless the water is visibly cloudy", -0.02, 0.0)
+    yield Assumption("water surface", "flat", "ripples move the mean by ± 3 %", -0.03, 0.03)
 
 
 def _of_lid(scene: Scene) -> Iterator[Assumption]:
@@ -104,15 +105,15 @@ def _of_lid(scene: Scene) -> Iterator[Assumption]:
         return
     open_keys = [key for key in ("dirt", "condensation") if key not in lid.model_fields_set]
     if open_keys:
-        # In use a glass top takes 15-30 % in all, 20 as taken: .70/.80 and .85/.80.
+        # A glass top in use takes 15-30 % in total, 20 as assumed: .70/.80 and .85/.80.
         share = len(open_keys) / 2
         value = ", ".join(f"{key} lets {getattr(lid, key):g} through" for key in open_keys)
-        text = "glass top in use takes 15-30 % in all"
+        text = "a glass top in use takes 15-30 % in total"
         yield Assumption(f"lid.{' and '.join(open_keys)}", value, text, -0.125 * share, 0.0625 * share)
     if "thickness" not in lid.model_fields_set:
         yield Assumption("lid.thickness", format_length(lid.thickness), "3-6 mm", -0.015, 0.01)
     if not lid.strips:
-        yield Assumption("lid.strip", "none", "many tops have an opaque hinge and back strip", None, None)
+        yield Assumption("lid.strip", "none", "many glass tops have an opaque hinge and back strip", None, None)
 
 
 def _of_ground(scene: Scene) -> Iterator[Assumption]:
@@ -142,11 +143,11 @@ def _of_plants(scene: Scene) -> Iterator[Assumption]:
     if not scene.plants:
         return
     if any(group.leaf_area is None and group.cover is None for group in scene.plants if group.mesh is None):
-        text = "below stem tops 60-90 % is taken, under half a floating cover 40-55 %"
+        text = "stems take 60-90 % of the light below their tops, a half floating cover 40-55 %"
         yield Assumption("plants.leaf_area", "by kind and density", text, -0.08, 0.06)
-    if any(group.grown > 0 and group.grows is None and group.doubles_in is None for group in scene.plants):
-        text = "half to twice that; with too little light far less"
-        yield Assumption("plants.grows, doubles_in", "by form", text, None, None)
+    if any(group.grown > 0 and group.grows_per_week is None and group.doubles_in is None for group in scene.plants):
+        text = "half to twice this; far less with too little light"
+        yield Assumption("plants.grows_per_week, doubles_in", "by form", text, None, None)
     if any(group.reflectance is None or group.transmittance is None for group in scene.plants):
         yield Assumption(
             "plants.leaf",
@@ -158,11 +159,13 @@ def _of_plants(scene: Scene) -> Iterator[Assumption]:
         )
 
 
-def _of_aims(scene: Scene) -> Iterator[Assumption]:
+def _of_targets(scene: Scene) -> Iterator[Assumption]:
     asking = [zone for zone in scene.zones if zone.band is None and scene.band_of(zone) is not None]
     if scene.added_co2 is None and any(zone.added_co2 is None for zone in asking):
-        yield Assumption("added_co2", "no", "with it medium reaches 70", None, None)
+        yield Assumption("added_co2", "no", "with added CO2 the medium band ends at 70, not 50", None, None)
     if scene.settled is None and any(zone.settled is None for zone in asking):
-        yield Assumption("settled", "yes", "a new tank wants 50-60 % of the light", None, None)
+        yield Assumption("settled", "yes", "a new tank needs 50-60 % of the light", None, None)
     if any(spot.above_substrate is None and spot.height is None for spot in scene.spots):
-        yield Assumption("spot.above_substrate", "3 cm", "a meter head's face lies 2-4 cm up", None, None)
+        yield Assumption(
+            "spot.above_substrate", "3 cm", "the face of a meter head is 2-4 cm above the substrate", None, None
+        )

@@ -1,4 +1,4 @@
-"""Whether the tanks of a rack and their lights leave each other room."""
+"""Whether the tanks of a rack and their lights have room beside each other."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import shapely
 
 BETWEEN_M = 2e-3
-"""Room between two tanks: rims stand out by less."""
+"""Room between two tanks; a rim stands out by less than that."""
 
 
 @dataclass(frozen=True)
@@ -35,22 +35,26 @@ def check_rack(scene: Scene) -> Iterator[Problem]:
     names = [tank.name for tank in scene.rack]
     for index, name in enumerate(names):
         if name in names[:index]:
-            yield Problem(f"the name is taken; each needs its own (got {shown(name)})", ("rack", index, "name"))
+            yield Problem(f"the name is taken: give another one (got {shown(name)})", ("rack", index, "name"))
     standing = [_standing(-1, "the scene's own tank", scene, (0.0, 0.0, 0.0))]
-    standing += [_standing(i, tank.name, tank.scene, tank.offset_m) for i, tank in enumerate(scene.rack)]
+    standing += [
+        _standing(i, tank.name, tank.scene, tank.offset_m) for i, tank in enumerate(scene.rack) if tank.is_read
+    ]
     for one, two in combinations(standing, 2):
         where = ("rack", two.number, "at")
         if one.outline.intersects(two.outline) and one.low < two.high and two.low < one.high:
-            yield Problem(f"stands in the same place as {one.name}", where)
+            yield Problem(f"stands in the same place as {one.name}: move one of them", where)
             continue
         for light, corners in two.lights:
             if any(boxes_overlap(corners, other) for _, other in one.lights):
-                yield Problem(f"its light {shown(light)} stands in the same place as one of {one.name}", where)
+                yield Problem(
+                    f"its light {shown(light)} is in the same place as a light of {one.name}: move one of them", where
+                )
             elif _cuts(corners, one):
-                yield Problem(f"its light {shown(light)} cuts into {one.name}", where)
+                yield Problem(f"its light {shown(light)} cuts into {one.name}: move one of them", where)
         for light, corners in one.lights:
             if _cuts(corners, two):
-                yield Problem(f"the light {shown(light)} of {one.name} cuts into it", where)
+                yield Problem(f"the light {shown(light)} of {one.name} cuts into it: move one of them", where)
 
 
 def _standing(number: int, name: str, scene: Scene, offset: tuple[float, float, float]) -> _Standing:

@@ -7,7 +7,7 @@ from underlit.scene.lights.day import Day
 from underlit.scene.lights.fixture import Fixture
 from underlit.scene.lights.lens import LensShape
 from underlit.scene.lights.number_table import read_number_table
-from underlit.scene.lights.output import Kept, Output, Reading
+from underlit.scene.lights.output import LightLossFactors, Output, Reading
 from underlit.scene.lights.spectrum import Spectrum, SpectrumShare
 
 __all__ = [
@@ -18,9 +18,9 @@ __all__ = [
     "Day",
     "Fixture",
     "Form",
-    "Kept",
     "Leds",
     "LensShape",
+    "LightLossFactors",
     "Optic",
     "Output",
     "Reading",

@@ -1,18 +1,18 @@
-"""Where the LEDs are, which is which, and where each looks: rows, rings, clusters, patterns and lenses of their own."""
+"""Where the LEDs are, which is which, and where each points: rows, rings, clusters, patterns and lenses of their own."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field, model_validator
 
 from underlit.photometry.point import led_grid
-from underlit.scene.common import Count, LengthM, Part, PositiveLengthM, one_line, wrong
+from underlit.scene.common import Count, LengthM, OneOf, Part, PositiveLengthM, one_line, wrong
 from underlit.scene.lights.lens import Aimed, LensShape
 from underlit.spectra.grid import FloatArray
 
@@ -22,47 +22,45 @@ CLUSTER_PITCH_M = 0.01
 MOST_LEDS = 100_000
 IntArray = NDArray[np.int64]
 
-Numbers = Annotated[tuple[Count, ...] | None, Field(description="counted from 1; all where not said")]
+Numbers = Annotated[tuple[Count, ...] | None, Field(description="counted from 1; all if not given")]
 
 
 class Arrangement(Part):
     """LEDs in ``rows`` by ``columns``, in ``rings`` about one in the middle, or as a ``pattern`` draws them.
 
     Row 1 is the front one, column 1 the left one. Ring k holds 6 k LEDs; rows count rings from the middle, columns run
-    counter-clockwise from the right seen from above. A pattern is a text a row, a letter an LED, ``-`` where there is
-    none: a channel says its ``letter``.
+    counter-clockwise from the right seen from above. A pattern has a text for each row and a letter for each LED, ``-``
+    where there is none; a channel names its ``letter``.
     """
+
+    one_of: ClassVar[tuple[OneOf, ...]] = (
+        OneOf("the LED arrangement", ("rows", "columns"), "rings", "pattern", required=True),
+        OneOf("the pitch", ("row_pitch", "column_pitch"), "rings"),
+    )
+    together: ClassVar[tuple[tuple[str, str], ...]] = (("rows", "columns"),)
+    displaces: ClassVar[Mapping[str, tuple[str, ...]]] = {"pattern": ("row_pitch", "column_pitch")}
 
     rows: Annotated[Count | None, Field(description="across the board, the front one first")] = None
     columns: Annotated[Count | None, Field(description="along the board, from the left")] = None
-    rings: Annotated[Count | None, Field(le=60, description="rings about a middle LED, instead of rows")] = None
+    rings: Annotated[Count | None, Field(le=60, description="rings around one LED in the middle, instead of rows")] = (
+        None
+    )
     pattern: Annotated[
-        tuple[str, ...] | None, Field(description='rows from the front as texts, a letter an LED: ["WWRWW", "WBW-W"]')
+        tuple[str, ...] | None,
+        Field(description='a text for each row from the front, a letter for each LED: ["WWRWW", "WBW-W"]'),
     ] = None
     pitch: Annotated[PositiveLengthM | None, Field(description="between rows and columns, or between rings")] = None
-    row_pitch: Annotated[PositiveLengthM | None, Field(description="between rows, before pitch")] = None
-    column_pitch: Annotated[PositiveLengthM | None, Field(description="between columns, before pitch")] = None
-    face: Annotated[PositiveLengthM, Field(description="side of the square that shines")] = 0.003
+    row_pitch: Annotated[PositiveLengthM | None, Field(description="between rows; goes before pitch")] = None
+    column_pitch: Annotated[PositiveLengthM | None, Field(description="between columns; goes before pitch")] = None
+    face: Annotated[PositiveLengthM, Field(description="side of the square that gives light")] = 0.003
 
     @model_validator(mode="after")
-    def _arranged_once(self) -> Arrangement:
-        if self.rings is not None:
-            self._only("rings", ("pattern", "rows", "columns", "row_pitch", "column_pitch"))
-        elif self.pattern is not None:
-            self._only("pattern", ("rows", "columns"))
+    def _is_a_board(self) -> Arrangement:
+        if self.pattern is not None:
             _check_pattern(self.pattern)
-        else:
-            for key in ("rows", "columns"):
-                if getattr(self, key) is None:
-                    raise wrong("is missing", key)
         if self.count > MOST_LEDS:
-            raise wrong(f"more than {MOST_LEDS:,} LEDs", "rings" if self.rings else "columns")
+            raise wrong(f"more than {MOST_LEDS:,} LEDs: give fewer", "rings" if self.rings else "columns")
         return self
-
-    def _only(self, key: str, others: tuple[str, ...]) -> None:
-        for other in others:
-            if getattr(self, other) is not None:
-                raise wrong(f"the LEDs are arranged twice, by {key} and {other}; keep one", other)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -113,11 +111,11 @@ class Arrangement(Part):
 def _check_pattern(pattern: tuple[str, ...]) -> None:
     widths = {len(one_line(text)) for text in pattern}
     if len(widths) != 1 or widths == {0}:
-        raise wrong("the rows of a pattern are texts of one length", "pattern", list(pattern))
+        raise wrong("the rows of a pattern must be texts of the same length", "pattern", list(pattern))
     if set("".join(pattern)) <= {NO_LED, " "}:
-        raise wrong("the pattern holds no LED", "pattern", list(pattern))
+        raise wrong("the pattern has no LED: put a letter for each", "pattern", list(pattern))
     if any(" " in text for text in pattern):
-        raise wrong(f"a pattern has no spaces; {NO_LED} stands where there is no LED", "pattern", list(pattern))
+        raise wrong(f"a pattern has no spaces: write {NO_LED} where there is no LED", "pattern", list(pattern))
 
 
 def _ring_places(rings: int, pitch: float) -> tuple[IntArray, IntArray, FloatArray]:
@@ -138,19 +136,20 @@ def aim_down() -> FloatArray:
 
 
 class Leds(Arrangement):
-    """The LEDs of one board; without a pitch they are spread evenly over it."""
+    """The LEDs of one board; they are spread evenly over it where no pitch is given."""
 
 
 class Cluster(Arrangement, Aimed):
     """One group of LEDs on the board, ``at`` [along, across] from its middle; right and back count positive."""
 
     at: Annotated[
-        tuple[LengthM, LengthM], Field(description="its middle from the board's: to the right, to the back")
+        tuple[LengthM, LengthM],
+        Field(description="its middle, counted from the middle of the board: to the right, to the back"),
     ] = (0.0, 0.0)
 
 
 class Optic(Aimed):
-    """A lens and direction of their own for some LEDs: those of all the ``rows``, ``columns`` and ``clusters`` said."""
+    """A lens and direction of their own for the LEDs that lie in the ``rows``, ``columns`` and ``clusters`` given."""
 
     rows: Numbers = None
     columns: Numbers = None
@@ -187,7 +186,7 @@ class Board:
 
 
 def build_board(leds: Leds, clusters: Sequence[Cluster], optics: Sequence[Optic], size_m: tuple[float, float]) -> Board:
-    """All LEDs of a fixture; later optics go before earlier ones and before the clusters' own."""
+    """All LEDs of a fixture; later optics go before earlier ones, and all go before the lenses of clusters."""
     length, width = size_m
     if clusters:
         usual = (CLUSTER_PITCH_M, CLUSTER_PITCH_M)
@@ -228,7 +227,7 @@ def _joined(parts: Sequence[Board]) -> Board:
 class LedGroup:
     """LEDs of a channel that share lens and face: ``points`` (n, 2) [m], ``axis`` (n, 3), side of a face [m].
 
-    ``stands_out``: they do not look straight out of the board, so that they stand on it rather than in its plane.
+    ``stands_out``: they do not point straight out of the board, so they stand on it rather than in its plane.
     """
 
     points: FloatArray
@@ -239,7 +238,7 @@ class LedGroup:
 
 
 def groups(board: Board, mask: NDArray[np.bool_], usual: LensShape) -> Iterator[LedGroup]:
-    """The LEDs of ``mask`` by lens, face and whether they look straight out, in the order of the board."""
+    """The LEDs of ``mask`` by lens, face and whether they point straight out, in the order of the board."""
     found: dict[tuple[LensShape, float, bool], list[int]] = {}
     for i in np.nonzero(mask)[0]:
         stands_out = bool(board.axis[i, 2] > -1 + 1e-12)

@@ -17,7 +17,7 @@ WATTS_PER_M = 40.0
 
 
 class Form(StrEnum):
-    """Preset forms. A bar is long and boxy; a puck is round and flat; a spot is round with one emitter and a lens."""
+    """Usual forms. A bar is long and box-shaped; a puck is round and flat; a spot is round with one LED and a lens."""
 
     BAR = "bar"
     PUCK = "puck"
@@ -26,9 +26,9 @@ class Form(StrEnum):
 
 @dataclass(frozen=True)
 class Preset:
-    """What a form is taken to be where the scene does not say; common practice, no source.
+    """What a form is assumed to be where the scene does not say; common practice, no source.
 
-    Metres and radians. ``led_pitch_m`` spreads LEDs over the board; None is one emitter in the middle.
+    Metres and radians. ``led_pitch_m`` spreads LEDs over the board; None is one LED in the middle.
     """
 
     length_m: float
@@ -52,17 +52,19 @@ SHORTEST_M, LONGEST_M = 0.10, 1.80
 
 
 class Reflector(Part):
-    """A skirt round the underside that hangs down and may flare out or close: real sheet that light meets, opaque.
+    """An opaque skirt around the underside that hangs down and may flare outwards or inwards.
 
-    It cuts the beam off at its edge, shades what lies outside and throws part of that back down; what it swallows shows
-    in the ledger. Output is that of the LEDs inside it. A cup round each LED is a lens: say it as ``lens``.
+    It cuts the beam off at its edge, shades what lies outside and reflects part of that light down; what it absorbs shows
+    in the ledger. The output is that of the LEDs inside it. A cup around each LED is a lens: give it as ``lens``.
     """
 
     depth: Annotated[PositiveLengthM, Field(description="how far its edge hangs below the LEDs")]
     flare: Annotated[
-        AngleRad, angle_within(-80, 80), Field(description="how far it opens outwards from upright; negative closes")
+        AngleRad,
+        angle_within(-80, 80),
+        Field(description="how far it opens outwards from upright; negative is inwards"),
     ] = 0.0
-    reflectance: Annotated[Fraction, Field(description="of its inside; the outside is as the body")] = 0.85
+    reflectance: Annotated[Fraction, Field(description="of its inside; the outside is like the body")] = 0.85
     mirror: Annotated[Fraction, Field(description="share of the reflected light that is mirror-like")] = 0.0
 
     @property
@@ -72,16 +74,14 @@ class Reflector(Part):
 
 
 class Clip(Part):
-    """Holds the fixture on a pane's edge: its length runs along that pane, a positive tilt throws the beam inwards."""
+    """Holds the fixture on the edge of a pane: its length runs along that pane, a positive tilt points the beam inwards."""
 
     on: Annotated[Literal["front", "back", "left", "right"], Field(description="pane that it is clipped to")]
     at: Annotated[
         LengthM | None,
-        Field(
-            description="place along the pane: from the left, or from the front on a side pane; its middle if not said"
-        ),
+        Field(description="place along the pane, from its left end or from its front end; the middle if not given"),
     ] = None
-    reach: Annotated[LengthM, Field(description="from the pane's inside in to the middle of the fixture")] = 0.08
+    reach: Annotated[LengthM, Field(description="from the inside of the pane to the middle of the fixture")] = 0.08
 
     @property
     def turn(self) -> float:

@@ -14,19 +14,19 @@ from underlit.scene.lights.spectrum import Spectrum, SpectrumWord
 
 
 class Channel(Driven):
-    """LEDs of one colour: spectrum, share of the fixture's PAR photons at full, own dimming, schedule and lens.
+    """LEDs of one colour: their spectrum, share of the PAR photons of the fixture at full power, dimming, schedule and lens.
 
-    ``rows``, ``columns``, ``clusters`` or its ``letter`` in a pattern say which LEDs of the board they are; all where not
-    said. A schedule of its own goes in place of the fixture's schedule or photoperiod.
+    ``rows``, ``columns``, ``clusters`` or the ``letter`` in a pattern say which LEDs of the board they are; all if not
+    given. A schedule of the channel replaces the schedule or photoperiod of the fixture.
     """
 
     name: Name = "white"
     spectrum: SpectrumWord = Spectrum(illuminant="LED-B4")
     share: PositiveNumber = 1.0
     lens: LensWord | None = None
-    letter: Annotated[
-        str | None, Field(min_length=1, max_length=1, description="stands for it in a pattern of LEDs")
-    ] = None
+    letter: Annotated[str | None, Field(min_length=1, max_length=1, description="its letter in a pattern of LEDs")] = (
+        None
+    )
     rows: Numbers = None
     columns: Numbers = None
     clusters: Numbers = None

@@ -9,12 +9,12 @@ import re
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 import numpy as np
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
-from underlit.scene.common import Fraction, NonNegativeNumber, Number, Part, wrong
+from underlit.scene.common import Fraction, NonNegativeNumber, Number, OneOf, Part, Role, wrong
 from underlit.spectra.grid import FloatArray
 
 DAY_H = 24.0
@@ -40,52 +40,56 @@ SchedulePoint = tuple[Clock, NonNegativeNumber]
 class Driven(Part):
     """How bright something runs: a share of full light, a step of a measured dimming curve, or a schedule of either."""
 
-    dimming: Annotated[Fraction, Field(description="share of full light, 0 to 1")] = 1.0
+    one_of: ClassVar[tuple[OneOf, ...]] = (
+        OneOf("the dimming", "dimming", "step"),
+        OneOf("the dimming", "step", "schedule"),
+    )
+
+    dimming: Annotated[Fraction, Role.RUNS, Field(description="share of full light, 0 to 1")] = 1.0
     dimming_curve: Annotated[
         tuple[CurvePoint, ...] | None,
+        Role.RUNS,
         Field(description="measured: rows of [step of the controller, share of full light], linear in between"),
     ] = None
-    step: Annotated[Number | None, Field(description="where the dimming curve is read; instead of dimming")] = None
+    step: Annotated[
+        Number | None,
+        Role.RUNS,
+        Field(description="the step of the dimming curve at which it runs; instead of dimming"),
+    ] = None
     schedule: Annotated[
         tuple[SchedulePoint, ...] | None,
+        Role.RUNS,
         Field(
-            description='rows of ["9:30", level], ramps in between and round midnight; two rows of one time are a jump; '
+            description='rows of ["9:30", level], with ramps in between and over midnight; two rows of one time are a jump; '
             "levels are shares of full light, or steps where there is a dimming_curve"
         ),
     ] = None
 
     @model_validator(mode="after")
-    def _drives_one_way(self) -> Driven:
+    def _rows_are_in_order(self) -> Driven:
         if self.dimming_curve is not None:
             steps = [step for step, _ in self.dimming_curve]
             if len(steps) < 2 or any(b <= a for a, b in pairwise(steps)):
-                raise wrong("a dimming curve needs two rows or more, its steps rising", "dimming_curve")
+                raise wrong("a dimming curve needs at least two rows, in order of rising steps", "dimming_curve")
         if self.schedule is not None:
-            self._check_schedule(self.schedule)
+            times = [time for time, _ in self.schedule]
+            if not times or any(b < a for a, b in pairwise(times)):
+                raise wrong("a schedule needs at least one row, in order of time", "schedule")
         return self
-
-    def _check_schedule(self, schedule: tuple[SchedulePoint, ...]) -> None:
-        if self.step is not None:
-            raise wrong("how bright it runs is said twice, by step and schedule; keep one", "schedule")
-        times = [time for time, _ in schedule]
-        if not times or any(b < a for a, b in pairwise(times)):
-            raise wrong("a schedule needs a row or more, its times not falling", "schedule")
 
 
 def check_steps(driven: Driven, curve: tuple[CurvePoint, ...] | None) -> None:
-    """Raise where a step or level cannot be read: beyond the curve, or above 1 without one."""
+    """Raise for a step or level that cannot be read: outside the curve, or above 1 without one."""
     if driven.step is not None:
         if curve is None:
             raise wrong("a step needs a dimming_curve that says how much light it gives", "step")
-        if "dimming" in driven.model_fields_set:
-            raise wrong("how bright it runs is said twice, by dimming and step; keep one", "step")
         if not curve[0][0] <= driven.step <= curve[-1][0]:
-            raise wrong(f"the dimming curve runs from {curve[0][0]:g} to {curve[-1][0]:g}", "step")
+            raise wrong(f"lies outside the dimming curve, {curve[0][0]:g} to {curve[-1][0]:g}", "step", driven.step)
     low, high = (0.0, 1.0) if curve is None else (curve[0][0], curve[-1][0])
     for time, level in driven.schedule or ():
         if not low <= level <= high:
-            said = "the dimming curve runs" if curve is not None else "levels are shares of full light,"
-            raise wrong(f"{said} from {low:g} to {high:g}; at {_clock(time)} it says {level:g}", "schedule")
+            said = "lie on the dimming curve" if curve is not None else "be a share of full light"
+            raise wrong(f"the level at {_clock(time)} must {said}, {low:g} to {high:g}, not {level:g}", "schedule")
 
 
 def curve_share(driven: Driven, curve: tuple[CurvePoint, ...] | None) -> float:
@@ -142,7 +146,7 @@ class Day:
 
 
 def block(hours: float, level: float = 1.0) -> Day:
-    """So many hours at one level about noon, dark else."""
+    """So many hours at one level around noon, dark otherwise."""
     if hours >= DAY_H:
         return Day((0.0, DAY_H), (level, level))
     start, end = 12.0 - hours / 2, 12.0 + hours / 2

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from functools import cached_property
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,50 +21,65 @@ from underlit.scene.common import (
     LengthM,
     Name,
     NonNegativeLengthM,
+    OneOf,
     Point,
     PositiveLengthM,
+    Role,
     wrong,
 )
 from underlit.scene.lights.board import Board, Cluster, LedGroup, Leds, Optic, build_board, groups
-from underlit.scene.lights.body import (
-    PRESETS,
-    ROUND,
-    Clip,
-    Form,
-    Preset,
-    Reflector,
-)
+from underlit.scene.lights.body import PRESETS, ROUND, Clip, Form, Preset, Reflector
 from underlit.scene.lights.channel import Channel
 from underlit.scene.lights.day import PHOTOPERIOD_H, Day, Driven, block, check_steps, curve_share, through_curve
-from underlit.scene.lights.flux import Flux, claimed_flux
+from underlit.scene.lights.flux import (
+    Emitters,
+    Flux,
+    claimed_flux,
+    flux_from_file_and_readings,
+    flux_from_readings,
+)
 from underlit.scene.lights.guesses import output_from_file, usual_leds, usual_ppf, usual_size
 from underlit.scene.lights.lens import LeanRad, LensShape, LensWord
-from underlit.scene.lights.output import MOST_EFFICACY, Kept, Output
+from underlit.scene.lights.output import MOST_EFFICACY, LightLossFactors, Output
 from underlit.scene.tank.tank import Size
 from underlit.spectra.grid import FloatArray
 
 MOST_PPF = 20_000.0
 """No fixture over a tank gives more [umol/s]: several kilowatts."""
 SLACK_OF_OPENING_M = 0.01
-"""An opening may be this much larger than the body: files give it in hundredths of a foot or rounded up."""
+"""An opening may be this much larger than the body: files give it in hundredths of a foot, or rounded up."""
 SLACK_M = 1e-9
+WAYS_TO_GIVE_LIGHT = "watts, ppf, lumens or a reading"
+SAID_BY_THE_FILE = ("leds", "lens", "cluster", "optic", "reflector", "form")
+"""Keys of a fixture that its photometric file replaces."""
 
 
 class Fixture(Driven):
     """A light: a board of LEDs under a body, or one that a photometric file describes, hung level or tilted.
 
-    Any one of output, length or size is enough; what is missing is taken as usual for its ``form`` and listed among the
+    Any one of output, length or size is enough; the rest is assumed as usual for its ``form`` and listed among the
     assumptions. Heights are from the rim or the water up to the middle of the LED face. ``turn`` is counter-clockwise
-    seen from above; ``tilt`` about the long axis, positive throws the beam to the front (before the turn).
+    seen from above; ``tilt`` is about the long axis, positive points the beam to the front (before the turn).
 
-    ``photometric_file`` (LM-63 or EULUMDAT) replaces LEDs and lens and, where no ``output`` is stated, gives the
-    lumens. LM-63 has its 0 deg along the length, to the right; EULUMDAT its C0 across it, to the front, and C90 to the
-    right. ``photometric_turn`` turns what the file says, opening too, counter-clockwise seen from above in the fixture.
+    ``photometric_file`` (LM-63 or EULUMDAT) replaces LEDs and lens and gives the lumens where no ``output`` is given.
+    LM-63 has its 0 deg along the length, to the right; EULUMDAT its C0 across it, to the front, and C90 to the right.
+    ``photometric_turn`` turns what the file says, and the opening, counter-clockwise seen from above in the fixture.
     """
 
+    one_of: ClassVar[tuple[OneOf, ...]] = (
+        *Driven.one_of,
+        OneOf("the height of the fixture", "above_rim", "above_water"),
+        OneOf("the size of the fixture", "length", "size"),
+        OneOf("the place of the fixture", "clip", "position"),
+        OneOf("the LED arrangement", "leds", "cluster"),
+        OneOf("the daily light time", "photoperiod", "schedule"),
+    )
+    displaces: ClassVar[Mapping[str, tuple[str, ...]]] = {"photometric_file": SAID_BY_THE_FILE}
+    renamed: ClassVar[Mapping[str, str]] = {"kept": "light_loss_factors"}
+
     name: Name = "fixture"
-    form: Annotated[Form, Field(description="what it is taken to be where size, LEDs or lens are not said")] = Form.BAR
-    length: Annotated[PositiveLengthM | None, Field(description="of a bar, or diameter, where no size is said")] = None
+    form: Annotated[Form, Field(description="decides what is assumed of size, LEDs and lens")] = Form.BAR
+    length: Annotated[PositiveLengthM | None, Field(description="of a bar, or the diameter; instead of size")] = None
     photometric_file: FilePath | None = None
     photometric_turn: AngleRad = 0.0
     lens: LensWord | None = None
@@ -78,61 +94,50 @@ class Fixture(Driven):
         tuple[Optic, ...], Field(alias="optic", description="lens and direction of single LEDs, rows or clusters")
     ] = ()
     reflector: Reflector | None = None
-    kept: Kept = Kept()
-    clip: Clip | None = None
-    above_rim: LengthM | None = None
-    above_water: NonNegativeLengthM | None = None
-    position: Point | None = None
-    turn: AngleRad = 0.0
-    tilt: LeanRad = 0.0
-    photoperiod: Hours = PHOTOPERIOD_H
+    light_loss_factors: LightLossFactors = LightLossFactors()
+    clip: Annotated[Clip | None, Role.HANGS] = None
+    above_rim: Annotated[LengthM | None, Role.HANGS] = None
+    above_water: Annotated[NonNegativeLengthM | None, Role.HANGS] = None
+    position: Annotated[Point | None, Role.HANGS] = None
+    turn: Annotated[AngleRad, Role.HANGS] = 0.0
+    tilt: Annotated[LeanRad, Role.HANGS] = 0.0
+    photoperiod: Annotated[Hours, Role.RUNS] = PHOTOPERIOD_H
     body_reflectance: Fraction = 0.5
 
     @model_validator(mode="after")
     def _fits_itself(self) -> Fixture:
-        self._check_what_is_said()
+        self._check_what_is_given()
         self._check_how_it_runs()
         if self.photometric_file is not None:
             self._fits_its_file()
         else:
             self._fits_its_board()
-        if not (math.isfinite(self.claimed_ppf) and self.claimed_ppf > 0):
-            raise wrong("the light output that follows is not a finite PPF above nothing", "output")
-        if self.claimed_ppf > MOST_PPF:
-            raise wrong(
-                f"a PPF of {self.claimed_ppf:.3g} umol/s is more than any fixture gives: check the unit", "output"
-            )
-        watts = self.output.watts
-        if watts is not None and self.claimed_ppf > MOST_EFFICACY * watts:
-            said = f"{self.claimed_ppf:.3g} umol/s from {watts:.3g} W"
-            raise wrong(f"{said} is more light than so many watts can hold: check watts and unit", "output")
+        self._check_ppf(self.claimed_ppf, self.output.watts)
         return self
 
-    def _check_what_is_said(self) -> None:
-        said = self.model_fields_set
-        if self.above_rim is not None and self.above_water is not None:
-            raise wrong(
-                "the height of the fixture is said twice, by above_rim and above_water; keep one", "above_water"
-            )
-        if self.length is not None and "size" in said:
-            raise wrong("the size of the fixture is said twice, by length and size; keep one", "length")
-        if self.clip is not None and self.position is not None:
-            raise wrong("the place of the fixture is said twice, by clip and position; keep one", "position")
+    def _check_what_is_given(self) -> None:
         if not self.channels:
             raise wrong("a fixture needs at least one channel", "channel")
-        if self.photometric_file is None and "output" not in said:
+        has_size = self.length is not None or "size" in self.model_fields_set
+        if self.photometric_file is None and "output" not in self.model_fields_set:
             if self.form in ROUND:
-                raise wrong(f"a {self.form} needs its light output: say watts, ppf, lumens or a reading", "output")
-            if self.length is None and "size" not in said:
-                raise wrong(
-                    "nothing is said of its light: say its output (watts, ppf, lumens or a reading) or its length"
-                )
-        if self.photometric_file is not None and "size" not in said and self.length is None:
+                raise wrong(f"a {self.form} needs its light output: give {WAYS_TO_GIVE_LIGHT}", "output")
+            if not has_size:
+                raise wrong(f"the light is missing: give the output ({WAYS_TO_GIVE_LIGHT}) or the length")
+        if self.photometric_file is not None and not has_size:
             raise wrong("is missing: the photometric file does not say how large the body is", "size")
 
+    @staticmethod
+    def _check_ppf(ppf: float, watts: float | None) -> None:
+        if not (math.isfinite(ppf) and ppf > 0):
+            raise wrong("the light output must be a finite PPF above 0", "output")
+        if ppf > MOST_PPF:
+            raise wrong(f"a PPF of {ppf:.3g} umol/s is more than any fixture gives: check the unit", "output")
+        if watts is not None and ppf > MOST_EFFICACY * watts:
+            said = f"{ppf:.3g} umol/s from {watts:.3g} W"
+            raise wrong(f"{said} is more light than these watts can give: check watts and unit", "output")
+
     def _check_how_it_runs(self) -> None:
-        if self.schedule is not None and "photoperiod" in self.model_fields_set:
-            raise wrong("the day is said twice, by photoperiod and schedule; keep one", "photoperiod")
         check_steps(self, self.dimming_curve)
         for channel in self.channels:
             try:
@@ -142,70 +147,72 @@ class Fixture(Driven):
                 raise wrong(f"channel {channel.name!r}: {said}", "channel") from None
 
     def _fits_its_file(self) -> None:
-        for key, alias in (
-            ("leds", "leds"), ("lens", "lens"), ("clusters", "cluster"), ("optics", "optic"), ("reflector", "reflector"),
-            ("form", "form"),
-        ):  # fmt: skip
-            if key in self.model_fields_set:
-                raise wrong(f"the photometric file says how the fixture shines; take out {alias}", alias)
+        for key in SAID_BY_THE_FILE:
+            if key in self.stated():
+                raise wrong("the photometric file already says how the light spreads: remove this", key)
         for channel in self.channels:
-            if {"lens", "rows", "columns", "clusters", "letter"} & channel.model_fields_set:
-                said = "the photometric file says how the fixture shines; take out lens, rows and columns"
-                raise wrong(f"channel {channel.name!r}: {said}", "channel")
+            for key in ("lens", "rows", "columns", "clusters", "letter"):
+                if key in channel.model_fields_set:
+                    said = f"the photometric file already says how the light spreads: remove {key}"
+                    raise wrong(f"channel {channel.name!r}: {said}", "channel")
         try:
             measured = self.photometry
         except files.PhotometryFileError as problem:
             raise wrong(str(problem), "photometric_file") from None
         if measured is None:
             return
-        opening = measured.opening
+        self._holds_its_opening(measured.opening)
+
+    def _holds_its_opening(self, opening: files.Opening) -> None:
         c, s = abs(math.cos(self.photometric_turn)), abs(math.sin(self.photometric_turn))
         along, across = c * opening.length_m + s * opening.width_m, s * opening.length_m + c * opening.width_m
         if along > self.size[0] + SLACK_OF_OPENING_M or across > self.size[1] + SLACK_OF_OPENING_M:
             fits = across <= self.size[0] + SLACK_OF_OPENING_M and along <= self.size[1] + SLACK_OF_OPENING_M
             hint = '; it would fit with photometric_turn = "90 deg"' if fits and not self.photometric_turn else ""
-            said = f"the luminous opening of its photometric file is {along:.3g} m along and {across:.3g} m across"
-            raise wrong(f"the fixture is smaller than its light: {said}{hint}", "size")
+            said = f"{along:.3g} m along and {across:.3g} m across"
+            raise wrong(f"must hold the luminous opening of the photometric file, {said}{hint}", "size")
 
     def _fits_its_board(self) -> None:
         if self.photometric_turn:
-            raise wrong("there is no photometric_file to turn", "photometric_turn")
-        if self.clusters and "leds" in self.model_fields_set:
-            raise wrong("the LEDs are said twice, by leds and cluster; keep one", "leds")
-        if self.reflector is not None and self.output.readings:
-            raise wrong(
-                "a reading under a reflector does not tell the light of the LEDs: say watts, ppf or lumens", "output"
-            )
-        if self.reflector is not None and 2 * self.reflector.flares_m + min(self.size[:2]) <= 0:
-            raise wrong("the reflector closes before its edge: less depth or less flare inwards", "reflector")
+            raise wrong("needs a photometric_file to turn", "photometric_turn")
+        if self.reflector is not None:
+            self._check_reflector(self.reflector)
         if not self.clusters and self.leds.rings is None:
             self._check_grid()
         self._check_places()
         for channel in self.channels:
             if not self.leds_of(channel).any():
-                raise wrong(f"channel {channel.name!r} uses LEDs that are not there", "channel")
+                raise wrong(f"channel {channel.name!r} has no LED on the board: check rows, columns, letter", "channel")
         for index, optic in enumerate(self.optics):
             if not self.board.picked(optic.rows, optic.columns, optic.clusters).any():
-                raise wrong(f"number {index + 1} is for LEDs that are not there", "optic")
+                raise wrong(f"number {index + 1} picks no LED of the board: check rows, columns, clusters", "optic")
+
+    def _check_reflector(self, reflector: Reflector) -> None:
+        if self.output.readings:
+            raise wrong(
+                "a reading under a reflector does not show the light of the LEDs: give watts, ppf or lumens", "output"
+            )
+        if 2 * reflector.flares_m + min(self.size[:2]) <= 0:
+            raise wrong("closes before its lower edge: give less depth or less inward flare", "reflector")
 
     def _check_grid(self) -> None:
         length, width, _ = self.size
         rows, columns = self.leds.shape
         along, across = self.leds.pitches((length / columns, width / rows))
         if along * (columns - 1) + self.leds.face > length + SLACK_M:
-            raise wrong("the columns of LEDs are longer than the fixture", "leds")
+            raise wrong("the columns of LEDs are longer than the fixture: give fewer or less pitch", "leds")
         if across * (rows - 1) + self.leds.face > width + SLACK_M:
-            raise wrong("the rows of LEDs are wider than the fixture", "leds")
+            raise wrong("the rows of LEDs are wider than the fixture: give fewer or less pitch", "leds")
         if self.leds.face > min(along, across) + SLACK_M:
-            raise wrong("the LED faces are wider than their pitch", "leds")
+            raise wrong("the LED faces overlap: give a smaller face or a larger pitch", "leds")
         for channel in self.channels:
             if max(channel.rows or (1,)) > rows or max(channel.columns or (1,)) > columns:
-                raise wrong(f"channel {channel.name!r} uses rows or columns of LEDs that are not there", "channel")
+                raise wrong(f"channel {channel.name!r} uses rows or columns that the board does not have", "channel")
 
     def _check_places(self) -> None:
         key = "cluster" if self.clusters else "leds"
         if len(self.board) == 0:
-            raise wrong("there is no LED", key)
+            raise wrong("the board has no LED: give at least one", key)
         half = np.array(self.size[:2]) / 2
         reach = np.abs(self.board.points) + self.board.face[:, None] / 2
         if self.form in ROUND:
@@ -213,11 +220,11 @@ class Fixture(Driven):
         else:
             outside = (reach > half + SLACK_M).any(axis=1)
         if outside.any():
-            raise wrong("LEDs lie outside the fixture: make it larger or bring them closer together", key)
+            raise wrong("some LEDs lie outside the fixture: make it larger or the pitch smaller", key)
 
     @cached_property
     def photometry(self) -> files.Photometry | None:
-        """What the photometric file says, None without one. Raises PhotometryFileError."""
+        """What the photometric file says; None without one. Raises PhotometryFileError."""
         return None if self.photometric_file is None else files.read_photometry(self.photometric_file)
 
     @property
@@ -245,7 +252,7 @@ class Fixture(Driven):
         return list(groups(self.board, self.leds_of(channel), self.lens_shape(channel)))
 
     def lens_shape(self, channel: Channel) -> LensShape:
-        """Lens of a channel's LEDs that have none of their own: the channel's, the fixture's, what readings or form say."""
+        """Lens of a channel's LEDs without one of their own: that of channel or fixture, or what readings or form suggest."""
         return channel.lens or self.lens or self._usual_lens
 
     @cached_property
@@ -257,8 +264,22 @@ class Fixture(Driven):
         return LensShape(name="lambertian")
 
     @property
+    def emitters(self) -> list[Emitters]:
+        """All LEDs by channel and lens, as far as the scene gives it; not for a fixture from a photometric file."""
+        found = []
+        for channel, share in zip(self.channels, self.shares, strict=True):
+            at = np.nonzero(self.leds_of(channel))[0]
+            by_lens: dict[LensShape | None, list[int]] = {}
+            for i in at:
+                by_lens.setdefault(self.board.lens[i] or channel.lens or self.lens, []).append(int(i))
+            for shape, some in by_lens.items():
+                lens = None if shape is None else shape.lens
+                found.append(Emitters(channel, share, len(at), lens, self.board.points[some], self.board.axis[some]))
+        return found
+
+    @property
     def leaves_lens_open(self) -> bool:
-        """Whether some LEDs have a lens that the scene does not state."""
+        """Whether the scene leaves the lens of some LEDs open."""
         if self.photometric_file is not None or self.lens is not None:
             return False
         taken = [self.leds_of(channel) for channel in self.channels if channel.lens is None]
@@ -268,40 +289,47 @@ class Fixture(Driven):
     # -- light ----------------------------------------------------------------------------------------------
     @cached_property
     def shares(self) -> tuple[float, ...]:
-        """Each channel's share of the PAR photons with all channels at full; adds to 1."""
+        """Share of each channel in the PAR photons with all channels at full power; adds to 1."""
         total = sum(channel.share for channel in self.channels)
         return tuple(channel.share / total for channel in self.channels)
 
     @cached_property
     def flux(self) -> Flux:
-        """PPF as claimed, and what readings tell beyond it."""
+        """PPF as claimed, and what readings show beyond it."""
         if self.photometric_file is None and "output" not in self.model_fields_set:
             return Flux(usual_ppf(self.size[0]))
-        return claimed_flux(self.output, self.channels, self)
+        readings = self.output.readings
+        if not readings:
+            return claimed_flux(self.output, self.channels)
+        if self.photometry is not None:
+            shares = list(zip(self.channels, self.shares, strict=True))
+            return flux_from_file_and_readings(readings, self.photometry, self.photometric_turn, shares)
+        is_open = self.leaves_lens_open and not any(channel.lens for channel in self.channels)
+        return flux_from_readings(readings, self.emitters, usual_beam_rad=self.preset.beam_rad, beam_is_open=is_open)
 
     @property
     def claimed_ppf(self) -> float:
-        """PPF as claimed, every channel at full, nothing lost to warmth, age or dirt [umol/s]."""
+        """PPF as claimed: every channel at full power, without light-loss factors [umol/s]."""
         return self.flux.ppf
 
     @property
     def channel_ppf(self) -> tuple[float, ...]:
-        """PPF of each channel as it runs at its brightest: claimed, times share, level and what is kept [umol/s]."""
+        """PPF of each channel at the brightest hour: claimed, times share, level and light-loss factors [umol/s]."""
         return tuple(full * self.level_of(c) for full, c in zip(self.full_channel_ppf, self.channels, strict=True))
 
     @property
     def full_channel_ppf(self) -> tuple[float, ...]:
-        """PPF of each channel undimmed, after what is kept [umol/s]: light adds, dimming is arithmetic on results."""
-        return tuple(self.claimed_ppf * self.kept.factor * share for share in self.shares)
+        """PPF of each channel at full power, times light-loss factors [umol/s]: light adds, dimming is arithmetic."""
+        return tuple(self.claimed_ppf * self.light_loss_factors.total * share for share in self.shares)
 
     @property
     def ppf(self) -> float:
-        """PPF of the fixture as it runs at its brightest [umol/s]."""
+        """PPF of the fixture at its brightest hour [umol/s]."""
         return sum(self.channel_ppf)
 
     @property
     def running_watts(self) -> float | None:
-        """Watts drawn at its brightest, taken to fall with the light; None where the scene does not say."""
+        """Watts drawn at the brightest hour, assumed to fall with the light; None where the scene does not say."""
         if self.output.watts is None:
             return None
         return self.output.watts * sum(s * self.level_of(c) for c, s in zip(self.channels, self.shares, strict=True))
@@ -309,13 +337,13 @@ class Fixture(Driven):
     # -- the day --------------------------------------------------------------------------------------------
     @cached_property
     def day(self) -> Day:
-        """How the fixture as a whole runs through the day, channels apart."""
+        """How the fixture as a whole runs through the day, without its channels."""
         if self.schedule is not None:
             return through_curve(self.schedule, self.dimming_curve).scaled(self.dimming)
         return block(self.photoperiod, curve_share(self, self.dimming_curve))
 
     def day_of(self, channel: Channel) -> Day:
-        """Level of a channel over the day, what the whole fixture does counted."""
+        """Level of a channel over the day, with that of the whole fixture included."""
         curve = channel.dimming_curve or self.dimming_curve
         if channel.schedule is None:
             return self.day.scaled(curve_share(channel, curve))
@@ -325,7 +353,7 @@ class Fixture(Driven):
 
     @cached_property
     def brightest_hour(self) -> float:
-        """Time of day at which the fixture gives most PPF [h]: what is traced and printed is light at that time."""
+        """Time of day at which the fixture gives most PPF [h]; results show the light at that time."""
         days = [self.day_of(channel) for channel in self.channels]
         times = sorted({time for day in days for time in day.times})
         return max(times, key=lambda t: sum(s * day.at(t) for s, day in zip(self.shares, days, strict=True)))
@@ -347,12 +375,12 @@ class Fixture(Driven):
     # -- place ----------------------------------------------------------------------------------------------
     @property
     def height_above_rim_m(self) -> float:
-        """Height over the rim where the scene does not count from the water [m]; usual for the form if it says none."""
+        """Height over the rim where the scene does not count from the water [m]; usual for the form if it gives none."""
         return self.preset.above_rim_m if self.above_rim is None else self.above_rim
 
     @property
     def rotation(self) -> FloatArray:
-        """(3, 3) from the fixture's frame to the world: tilt about its long axis, then turn, a clip's too."""
+        """(3, 3) from the fixture's frame to the world: tilt about its long axis, then turn, with that of a clip."""
         c, s = math.cos(self.tilt), math.sin(self.tilt)
         tilt = np.array([[1, 0, 0], [0, c, s], [0, -s, c]])
         turned = self.turn + (self.clip.turn if self.clip is not None else 0.0)
@@ -360,7 +388,7 @@ class Fixture(Driven):
         return np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]]) @ tilt
 
     def place_m(self, length: float, depth: float) -> tuple[float, float]:
-        """Middle of the LED face on the plan of a tank [m]; over its middle where the scene does not say."""
+        """Middle of the LED face on the plan of a tank [m]; over the middle of the tank where the scene does not say."""
         if self.clip is not None:
             return self.clip.place_m(length, depth)
         return self.position or (length / 2, depth / 2)

@@ -1,4 +1,4 @@
-"""What a fixture is taken to be where its owner does not know: common practice, no source (`body.PRESETS`)."""
+"""What a fixture is assumed to be where its owner does not know: common practice, no source (`body.PRESETS`)."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def output_from_file(said: dict[str, Any]) -> Output:
     """The lumens and watts that a photometric file states, where the scene states no output; nothing without one."""
     try:
         measured = files.read_photometry(said["photometric_file"])
-    except (KeyError, TypeError, files.PhotometryFileError):  # the fixture's own check says so
+    except (KeyError, TypeError, files.PhotometryFileError):  # the fixture's own check reports it
         return Output.model_construct()
     return Output.model_construct(lumens=files.total_flux(measured), watts=measured.watts)
 

@@ -1,21 +1,23 @@
-"""How an LED spreads its light and where it looks."""
+"""How an LED spreads its light and where it points."""
 
 from __future__ import annotations
 
 import math
 from functools import cached_property
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 import numpy as np
 from pydantic import AfterValidator, Field, model_validator
 
 from underlit.photometry import lens as lenses
-from underlit.scene.common import AngleRad, NonNegativeNumber, Part, ShortForm, exactly_one, wrong
+from underlit.scene.common import AngleRad, NonNegativeNumber, OneOf, Part, ShortForm, wrong
 from underlit.spectra.grid import FloatArray
 
 
 class LensShape(Part):
     """How an LED spreads its light: a name, a beam angle (full width at half maximum), a cone or a table."""
+
+    one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the lens", "name", "beam_angle", "cone", "table", required=True),)
 
     name: Annotated[str | None, Field(pattern="^lambertian$")] = None
     beam_angle: AngleRad | None = None
@@ -24,12 +26,10 @@ class LensShape(Part):
 
     @model_validator(mode="after")
     def _makes_sense(self) -> LensShape:
-        exactly_one(self, ("name", "beam_angle", "cone", "table"), "the lens")
         try:
             _ = self.lens
         except ValueError as problem:
-            key = "beam_angle" if self.beam_angle is not None else "cone" if self.cone is not None else "table"
-            raise wrong(_lens_problem(self) or str(problem), key) from None
+            raise wrong(_lens_problem(self) or str(problem), self.stated()[0]) from None
         return self
 
     @cached_property
@@ -48,7 +48,7 @@ class LensShape(Part):
 def _lens_problem(shape: LensShape) -> str:
     wide = shape.beam_angle or shape.cone or 0.0
     if wide >= math.pi:
-        return f"a lens wider than a hemisphere: {math.degrees(wide):.4g} deg, must be under 180 deg"
+        return "a lens must be narrower than a hemisphere: less than 180 deg"
     return ""
 
 
@@ -57,7 +57,7 @@ LensWord = Annotated[LensShape, ShortForm("name", lambda: ("lambertian",))]
 
 
 def angle_within(low_deg: float, high_deg: float) -> AfterValidator:
-    """Lets angles [rad] between two bounds [deg] pass, the bounds themselves not."""
+    """Accepts angles [rad] between two bounds [deg], the bounds excluded."""
 
     def check(angle: float) -> float:
         if not low_deg < math.degrees(angle) < high_deg:
@@ -71,17 +71,17 @@ LeanRad = Annotated[AngleRad, angle_within(-90, 90)]
 
 
 class Aimed(Part):
-    """LEDs that may have a lens of their own and look elsewhere than straight out of the board."""
+    """LEDs that may have a lens of their own and may not point straight out of the board."""
 
-    lens: Annotated[LensWord | None, Field(description="their own lens; the channel's or fixture's where not said")] = (
-        None
-    )
+    lens: Annotated[
+        LensWord | None, Field(description="their own lens; that of the channel or fixture if not given")
+    ] = None
     tilt: Annotated[LeanRad, Field(description="from straight down towards the front; negative towards the back")] = 0.0
     lean: Annotated[LeanRad, Field(description="from straight down towards the right; negative to the left")] = 0.0
 
     @property
     def axis(self) -> FloatArray:
-        """Unit vector they look along in the fixture's frame, (3,): right, back, up."""
+        """Unit vector along which they point in the fixture's frame, (3,): right, back, up."""
         return aim(self.tilt, self.lean)
 
 

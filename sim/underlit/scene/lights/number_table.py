@@ -8,7 +8,7 @@ from underlit.spectra.grid import FloatArray
 
 
 def read_number_table(path: object, columns: int | None = None) -> FloatArray:
-    """Rows of numbers from a csv file, (n, columns) float64; empty and # lines and one line of names are passed over.
+    """Rows of numbers from a csv file, (n, columns) float64; empty lines, # lines and one line of names are skipped.
 
     Raises ValueError when rows differ in length or hold anything but finite numbers, OSError when unreadable.
     """
@@ -20,11 +20,13 @@ def read_number_table(path: object, columns: int | None = None) -> FloatArray:
             rows.append([float(cell) for cell in line.split(",")])
         except ValueError:
             if index > 0:
-                raise ValueError(f"the file holds a row that is not numbers: {line[:40]!r}") from None
+                raise ValueError(
+                    f"every row of the file must be numbers separated by commas (got {line[:40]!r})"
+                ) from None
     widths = {len(row) for row in rows}
     if not rows or len(widths) != 1 or (columns is not None and widths != {columns}):
-        raise ValueError(f"the file must hold rows of {columns or 'equally many'} numbers separated by commas")
+        raise ValueError(f"the file must have rows of {columns or 'equally many'} numbers separated by commas")
     table = np.array(rows)
     if not np.isfinite(table).all():
-        raise ValueError("the file must hold finite numbers")
+        raise ValueError("all numbers in the file must be finite")
     return table

@@ -1,8 +1,9 @@
-"""How much light a fixture gives, as its box says it or as its owner measured it, and what is left of that."""
+"""How much light a fixture gives, as its box says or as its owner measured it, and its light-loss factors."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Mapping
+from typing import Annotated, ClassVar
 
 from pydantic import Field, model_validator
 
@@ -13,6 +14,7 @@ from underlit.scene.common import (
     LengthM,
     Lumens,
     NonNegativeLengthM,
+    OneOf,
     Part,
     PositiveLengthM,
     Ppf,
@@ -24,14 +26,14 @@ from underlit.scene.common import (
 USUAL_EFFICACY = 2.0
 """Umol/J of LED fixtures over tanks where the box says watts only; 1.4 to 2.7, common practice, no source."""
 MOST_EFFICACY = 5.9
-"""Umol/J that no light passes: photons of 700 nm without any loss (N_A h c gives 5.85)."""
+"""Umol/J that no light exceeds: photons of 700 nm without any loss (N_A h c gives 5.85)."""
 
 _BELOW = "from the plane of the LEDs down to the meter head"
-_UNDER_WATER = "how much of the distance below is water, its surface flat; 0 in air"
+_UNDER_WATER = "how much of the distance below is water with a flat surface; 0 in air"
 
 
 class Reading(Part):
-    """One PAR reading of a level meter under a level fixture, nothing around that reflects.
+    """One PAR reading of a level meter under a level fixture, with nothing around that reflects.
 
     Under water it is the true PPFD: what the meter shows times its immersion factor.
     """
@@ -54,17 +56,22 @@ class Reading(Part):
 
 
 def check_depth(below: float, under_water: float) -> None:
-    """Raise unless a head ``below`` the LEDs with so much water over it has the LEDs out of the water."""
+    """Raise where a head ``below`` the LEDs with so much water over it would put the LEDs into the water."""
     if under_water >= below:
-        raise wrong("the LEDs would hang in the water: under_water must be less than below", "under_water")
+        raise wrong("must be less than below, or the LEDs would hang in the water", "under_water")
 
 
 class Output(Part):
-    """Light output with every channel at full, said in one way; ``watts`` may always be said as well.
+    """Light output with every channel at full power, given in one way; ``watts`` may always be given as well.
 
-    Watts alone are taken at the usual efficacy. One reading is ``reads`` with ``below``; several at different places are
-    ``reading = [{ reads = ..., below = ..., along = ... }, ...]`` and tell the beam too, where no lens is stated.
+    Watts alone are turned into light by the usual efficacy. One reading is ``reads`` with ``below``; several at different
+    places are ``reading = [{ reads = ..., below = ..., along = ... }, ...]`` and show the beam too, where no lens is given.
     """
+
+    one_of: ClassVar[tuple[OneOf, ...]] = (
+        OneOf("the light output", "efficacy", "ppf", "lumens", ("reads", "below", "under_water"), "reading"),
+    )
+    together: ClassVar[tuple[tuple[str, str], ...]] = (("reads", "below"),)
 
     watts: Watts | None = None
     efficacy: Efficacy | None = None
@@ -78,29 +85,22 @@ class Output(Part):
     ] = None
 
     @model_validator(mode="after")
-    def _said_once(self) -> Output:
-        ways = ("efficacy", "ppf", "lumens", "reads", "several")
-        stated = [key for key in ways if getattr(self, key) is not None]
-        if len(stated) > 1:
-            names = ["reading" if key == "several" else key for key in stated]
-            raise wrong(f"the light output is said twice, by {' and '.join(names)}; keep one", names[1])
-        if not stated and self.watts is None:
-            raise wrong("the light output is missing: say one of watts, ppf, lumens, reads, reading")
-        if self.efficacy is not None and self.watts is None:
-            raise wrong("an efficacy needs the watts as well", "efficacy")
-        if (self.reads is None) != (self.below is None):
-            raise wrong("a reading needs its distance below the fixture, and a distance its reading", "below")
-        if self.under_water is not None:
-            if self.below is None:
-                raise wrong("only a reading may be under water: say reads and below", "under_water")
-            check_depth(self.below, self.under_water)
+    def _is_an_output(self) -> Output:
         if self.several is not None and not self.several:
             raise wrong("needs at least one reading", "reading")
+        if not self.stated():
+            raise wrong("the light output is missing: give watts, ppf, lumens, reads or reading")
+        if self.efficacy is not None and self.watts is None:
+            raise wrong("needs watts as well", "efficacy")
+        if self.under_water is not None:
+            if self.below is None:
+                raise wrong("only a reading can be under water: give reads and below", "under_water")
+            check_depth(self.below, self.under_water)
         return self
 
     @property
     def readings(self) -> tuple[Reading, ...]:
-        """The readings stated, in either way; none where the output is said otherwise."""
+        """The readings, given in either way; none where the output is given otherwise."""
         if self.several is not None:
             return self.several
         if self.reads is None or self.below is None:
@@ -108,14 +108,16 @@ class Output(Part):
         return (Reading.model_construct(reads=self.reads, below=self.below, under_water=self.under_water or 0.0),)
 
 
-class Kept(Part):
-    """Shares of the claimed output that are left: once warm, with age, and under dirt on the fixture."""
+class LightLossFactors(Part):
+    """Shares of the claimed output that are left: at working temperature, with age, and under dirt on the fixture."""
 
-    warm: Fraction = 1.0
-    age: Fraction = 1.0
-    dirt: Fraction = 1.0
+    renamed: ClassVar[Mapping[str, str]] = {"warm": "temperature"}
+
+    temperature: Annotated[Fraction, Field(description="left when the fixture has warmed up; 1 is no loss")] = 1.0
+    age: Annotated[Fraction, Field(description="left at its age; 1 is no loss")] = 1.0
+    dirt: Annotated[Fraction, Field(description="left under dirt on the fixture; 1 is no loss")] = 1.0
 
     @property
-    def factor(self) -> float:
-        """All three together."""
-        return self.warm * self.age * self.dirt
+    def total(self) -> float:
+        """The product of all three."""
+        return self.temperature * self.age * self.dirt

@@ -1,9 +1,9 @@
-"""What a channel sends out."""
+"""The spectrum of a channel."""
 
 from __future__ import annotations
 
 from functools import cached_property
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 import numpy as np
 from pydantic import Field, model_validator
@@ -12,11 +12,11 @@ from underlit.scene.common import (
     FilePath,
     NonNegativeNumber,
     Number,
+    OneOf,
     Part,
     PositiveLengthM,
     PositiveNumber,
     ShortForm,
-    exactly_one,
     wrong,
 )
 from underlit.scene.lights.number_table import read_number_table
@@ -32,33 +32,34 @@ class SpectrumShare(Part):
 
 
 class Spectrum(Part):
-    """What a channel sends out: a CIE LED illuminant, a peak and width, a table or file, or a mixture.
+    """The spectrum of a channel: a CIE LED illuminant, a peak and width, a table or file, or a mixture.
 
     Tables are rows of [wavelength in nm, relative value per nm]; ``energy`` counts watts, ``photons`` counts photons.
-    A file holds the same two columns separated by commas; ``of`` says which.
+    A file has the same two columns separated by commas; ``of`` says which of the two it counts.
     """
+
+    one_of: ClassVar[tuple[OneOf, ...]] = (
+        OneOf(
+            "the spectrum", "illuminant", ("peak", "width"), "energy", "photons", ("file", "of"), "mix", required=True
+        ),
+    )
+    together: ClassVar[tuple[tuple[str, str], ...]] = (("peak", "width"), ("file", "of"))
 
     illuminant: str | None = None
     peak: PositiveLengthM | None = None
-    width: PositiveLengthM | None = None
+    width: Annotated[PositiveLengthM | None, Field(description="full width at half maximum")] = None
     energy: tuple[tuple[Number, NonNegativeNumber], ...] | None = None
     photons: tuple[tuple[Number, NonNegativeNumber], ...] | None = None
     file: FilePath | None = None
-    of: Annotated[str | None, Field(pattern="^(energy|photons)$")] = None
+    of: Annotated[str | None, Field(pattern="^(energy|photons)$", description='"energy" or "photons"')] = None
     mix: tuple[SpectrumShare, ...] | None = None
 
     @model_validator(mode="after")
     def _makes_sense(self) -> Spectrum:
-        kinds = ("illuminant", "peak", "energy", "photons", "file", "mix")
-        exactly_one(self, kinds, "the spectrum")
-        stated = next(key for key in kinds if getattr(self, key) is not None)
-        if (self.width is not None) != (self.peak is not None):
-            raise wrong("a peak needs its width (full width at half maximum), and a width its peak", "peak")
-        if (self.of is not None) != (self.file is not None):
-            raise wrong('a file needs of = "energy" or of = "photons"', "file")
         try:
             _ = self.channel
         except (ValueError, OSError) as problem:
+            stated = self.stated()[0]
             raise wrong(_file_problem(problem), stated, getattr(self, stated)) from None
         return self
 

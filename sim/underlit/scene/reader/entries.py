@@ -1,17 +1,21 @@
-"""Fill the tables of a scene from the entries of the catalogue that they refer to, before anything is validated.
+"""Fill the tables of a scene from the entries of the catalogue to which they refer, before anything is validated.
 
-``from = "40 breeder"`` in a table of a kind of the catalogue puts the entry's keys under the table's own. ``for`` of a
-zone names a plant, or is a table with a ``from``, and takes what that plant needs.
+``from = "40 breeder"`` in a table adds the keys of that entry where the table does not give them. ``for`` of a zone names
+a plant, or is a table with a ``from``, and takes what that plant needs.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 from underlit.catalogue import Catalogue, Entry, Kind, Origin
+from underlit.scene.keys import lists_of_tables
+from underlit.scene.notices import UsedEntry
 from underlit.scene.reader.errors import SceneError
-from underlit.scene.reader.layers import Layer, Place, Places, UsedEntry, merged, with_full_paths
+from underlit.scene.reader.layers import Layer, Place, Places, merged, with_full_paths
+from underlit.scene.reader.renamed import with_new_names
 from underlit.text.problem import KeyPath, Problem, shown
 from underlit.text.suggest import did_you_mean
 
@@ -20,9 +24,7 @@ FROM = "from"
 FOR = "for"
 """The key of a zone that names the plant it is meant for."""
 NEEDS = "needs"
-"""The key of plants that says what light they want, in a scene and in an entry."""
-_ONE = (Kind.TANK, Kind.LID, Kind.SUBSTRATE)
-_MANY = (Kind.FIXTURE, Kind.WOOD, Kind.STONE, Kind.PLANTS)
+"""The key of plants that says what light they need, in a scene and in an entry."""
 
 
 def filled(layer: Layer, catalogue: Callable[[], Catalogue]) -> Layer:
@@ -46,12 +48,11 @@ def may_refer(path: KeyPath) -> bool:
 
 def _references(data: dict[str, Any]) -> Iterator[tuple[KeyPath, Kind]]:
     """Path and kind of every table that may refer to an entry, and of every zone's ``for``."""
-    for kind in _ONE:
-        if isinstance(data.get(kind), dict):
+    for kind in Kind:
+        if kind in lists_of_tables():
+            yield from (((str(kind), index), kind) for index, _ in _tables_of(data.get(kind)))
+        elif isinstance(data.get(kind), dict):
             yield (str(kind),), kind
-    for kind in _MANY:
-        for index, _ in _tables_of(data.get(kind)):
-            yield (str(kind), index), kind
     for index, zone in _tables_of(data.get("zone")):
         if zone.get(FOR) is not None:
             yield ("zone", index, FOR), Kind.PLANTS
@@ -82,7 +83,12 @@ def _fill_at(
         return layer
     table = merged(low, layer, _at(low.data, path), table, path)
     used = UsedEntry(path, kind, entry.name, entry.file, entry.origin is Origin.OWN, entry.hides_shipped)
-    return Layer(_with(layer.data, path, table), low.places | layer.places, layer.used | {path: used})
+    return Layer(
+        _with(layer.data, path, table),
+        low.places | layer.places,
+        layer.used | {path: used},
+        low.renamed + layer.renamed,
+    )
 
 
 def _entry_named(catalogue: Catalogue, kind: Kind, name: object) -> Entry:
@@ -100,28 +106,29 @@ def _entry_named(catalogue: Catalogue, kind: Kind, name: object) -> Entry:
 
 
 def _layer_of(entry: Entry, path: KeyPath, catalogue: Catalogue, above: tuple[Entry, ...] = ()) -> Layer:
-    """What an entry sets in the table at ``path``, on what the entry that it may refer to itself sets there."""
+    """What an entry sets in the table at ``path``, over what the entry to which it may refer itself sets there."""
     sets = with_full_paths(dict(entry.sets), entry.file.parent)
     inner_name = sets.pop(FROM, None)
-    if entry.kind in _MANY:
+    if entry.kind in lists_of_tables():
         sets["name"] = entry.name
     if entry.needs:
         sets[NEEDS] = dict(entry.needs)
     places = {(*path, *key): place for key, place in _places(entry, "sets").items()}
     places |= {(*path, NEEDS, *key): place for key, place in _places(entry, NEEDS).items()}
+    own = with_new_names(Layer(sets, places), path)
     if inner_name is not None:
         inner = _layer_under(entry, inner_name, path, catalogue, (*above, entry))
-        sets = merged(inner, Layer({}, places), _at(inner.data, path), sets, path)
-        places = inner.places | places
-    if NEEDS in sets:
-        sets[NEEDS] = {**sets[NEEDS], "plant": entry.name}
-    return Layer(_with({}, path, sets), places)
+        data = merged(inner, own, _at(inner.data, path), own.data, path)
+        own = Layer(data, inner.places | own.places, {}, inner.renamed + own.renamed)
+    if NEEDS in own.data:
+        own.data[NEEDS] = {**own.data[NEEDS], "plant": entry.name}
+    return replace(own, data=_with({}, path, own.data))
 
 
 def _layer_under(
     entry: Entry, inner_name: object, path: KeyPath, catalogue: Catalogue, above: tuple[Entry, ...]
 ) -> Layer:
-    """What the entry that ``entry`` refers to sets. Raises SceneError where it leads nowhere, or back."""
+    """What the entry to which ``entry`` refers sets. Raises SceneError where there is none, or it refers back."""
     key: KeyPath = ("sets", FROM)
     line = entry.lines.get(key, entry.line)
     try:
@@ -129,7 +136,7 @@ def _layer_under(
     except SceneError as error:
         raise SceneError([Problem(error.problems[0].message, key, str(entry.file), line)]) from None
     if inner in above:
-        raise SceneError([Problem("it leads back to itself", key, str(entry.file), line)])
+        raise SceneError([Problem("the entry refers back to itself: name another one", key, str(entry.file), line)])
     return _layer_of(inner, path, catalogue, above)
 
 
@@ -138,12 +145,14 @@ def _needs_layer_of(entry: Entry, path: KeyPath, catalogue: Catalogue) -> Layer:
     whole = _layer_of(entry, path, catalogue)
     needs = _at(whole.data, path).get(NEEDS)
     if not needs:
-        raise SceneError([Problem(f"the catalogue does not say what light {shown(entry.name)} needs")])
+        raise SceneError(
+            [Problem(f"the catalogue does not say how much light {shown(entry.name)} needs: give need or band")]
+        )
     inside = (*path, NEEDS)
     places = {
         (*path, *key[len(inside) :]): place for key, place in whole.places.items() if key[: len(inside)] == inside
     }
-    return Layer(_with({}, path, needs), places)
+    return Layer(_with({}, path, needs), places, {}, whole.renamed)
 
 
 def _places(entry: Entry, part: str) -> Places:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from underlit.catalogue import Catalogue, Entry, Kind, Origin
+from underlit.scene.keys import lists_of_tables
 from underlit.scene.model import Scene
 from underlit.scene.reader.entries import filled
 from underlit.scene.reader.errors import SceneError
@@ -21,12 +22,12 @@ _WITH_HEIGHT = ("carpet", "stems", "rosettes")
 
 
 def scene_around(entry: Entry, catalogue: Catalogue) -> Scene:
-    """A small scene, with a lamp, that holds the entry and says what an entry may leave to a scene.
+    """A small scene, with a lamp, that holds the entry and gives what an entry may leave to a scene.
 
     Raises SceneError with what is wrong with the entry, placed in its own file.
     """
     kind = str(entry.kind)
-    many = entry.kind in (Kind.FIXTURE, Kind.WOOD, Kind.STONE, Kind.PLANTS)
+    many = kind in lists_of_tables()
     reference = {"from": entry.name}
     data: dict[str, Any] = {"tank": _ROOM, "fixture": [_LAMP], kind: [reference] if many else reference}
     if entry.kind is Kind.TANK:
@@ -39,7 +40,7 @@ def scene_around(entry: Entry, catalogue: Catalogue) -> Scene:
         layer = filled(Layer(data), lambda: catalogue)
         if many:
             layer.data[kind] = [_left_to_scenes(entry.kind, layer.data[kind][0]) | layer.data[kind][0]]
-        # Here the entry itself is what may be wrong: its keys stand in its own file, and nothing refers to it.
+        # Here the entry itself may be wrong: its keys stand in its own file, and nothing refers to it.
         places = {key: Place(place.file, place.line) for key, place in layer.places.items()}
         return validated(Layer(layer.data, places), "")
     except SceneError as error:
@@ -47,7 +48,7 @@ def scene_around(entry: Entry, catalogue: Catalogue) -> Scene:
 
 
 def checked(catalogue: Catalogue) -> Catalogue:
-    """The same catalogue with a user's own entries that are not sound among its problems, one line for each."""
+    """The same catalogue, where own entries that are not sound became problems, one line for each."""
     entries, problems = [], list(catalogue.problems)
     for entry in catalogue.entries:
         try:
@@ -61,7 +62,7 @@ def checked(catalogue: Catalogue) -> Catalogue:
 
 
 def _left_to_scenes(kind: Kind, said: dict[str, Any]) -> dict[str, Any]:
-    """What a scene says of a piece, such as where it stands, where the entry does not."""
+    """What a scene gives of a piece where the entry does not, such as its place."""
     if kind is Kind.FIXTURE:
         if "photometric_file" in said:
             return {} if "length" in said else {"size": ["30 cm", "20 cm", "5 cm"]}

@@ -8,7 +8,13 @@ from underlit.text.problem import Problem
 
 
 class SceneError(ValueError):
-    """A scene cannot be used. ``problems`` holds everything found; the text has a line for each."""
+    """A scene cannot be used; the text has a line for each problem: file, line, key, what is wrong, what would be right.
+
+    Attributes
+    ----------
+    problems : tuple of Problem
+        Everything that was found, in the order of the file.
+    """
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)

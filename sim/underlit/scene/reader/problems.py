@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any, get_args, get_origin
+from typing import Any
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from underlit.scene.model import Scene
+from underlit.scene.keys import keys_at
 from underlit.scene.reader.entries import FROM, may_refer
 from underlit.text.problem import KeyPath, Problem, shown
 from underlit.text.suggest import did_you_mean
@@ -31,7 +31,7 @@ _PLAIN = {
 def problems_of(error: ValidationError) -> list[Problem]:
     """Every finding as a problem with its key path, without places."""
     listed = error.errors(include_url=False)
-    # What follows from another part that is wrong is no finding of its own.
+    # A default that could not be made follows from another problem.
     return [_problem(details) for details in listed if details["type"] != "default_factory_not_called"]
 
 
@@ -46,13 +46,15 @@ def _problem(details: ErrorDetails) -> Problem:
         return Problem(_with_got(context["message"], value), key)
     if kind == "missing":
         if isinstance(key[-1], int):
-            return Problem(f"has too few values: number {key[-1] + 1} is missing", key[:-1])
+            return Problem(f"has too few values: value {key[-1] + 1} is missing", key[:-1])
         return Problem("is missing", key)
     if kind == "extra_forbidden":
-        return Problem(f"unknown key{did_you_mean(str(key[-1]), keys_at(key[:-1]))}", key)
+        table = key[:-1]
+        known = [*keys_at(table), FROM] if may_refer(table) else keys_at(table)
+        return Problem(f"unknown key{did_you_mean(str(key[-1]), known)}", key)
     if kind in ("enum", "literal_error"):
-        known = _choices(context["expected"])
-        hint = did_you_mean(got, known) if isinstance(got, str) else f"; known: {', '.join(known)}"
+        choices = _choices(context["expected"])
+        hint = did_you_mean(got, choices) if isinstance(got, str) else f"; known: {', '.join(choices)}"
         return Problem(_with_got(f"not a known word{hint}", got), key)
     return Problem(_with_got(_said(kind, context, details["msg"]), got), key)
 
@@ -70,9 +72,9 @@ def _said(kind: str, context: dict[str, Any], message: str) -> str:
         name, words = bounds[kind]
         return f"{words} {context[name]:g}"
     if kind == "too_long":
-        return f"has too many values: {context['actual_length']}, not {context['max_length']}"
+        return f"has too many values: give {context['max_length']}, not {context['actual_length']}"
     if kind == "too_short":
-        return f"needs at least {context['min_length']}"
+        return f"needs at least {context['min_length']} values"
     if kind == "string_pattern_mismatch":
         return f"must be {context['pattern'].strip('^$()').replace('|', ' or ')}"
     if kind == "value_error":
@@ -93,25 +95,3 @@ def _inside(table: object, key: str) -> object:
 
 def _choices(expected: str) -> list[str]:
     return [word.strip().strip("'") for word in expected.replace(" or ", ", ").split(", ")]
-
-
-def keys_at(path: KeyPath) -> list[str]:
-    """The keys that a scene file may use in the table at ``path``."""
-    model: type[BaseModel] | None = Scene
-    for part in path:
-        if isinstance(part, int) or model is None:
-            continue
-        fields = {field.alias or name: field for name, field in model.model_fields.items()}
-        model = _model_in(fields[part].annotation) if part in fields else None
-    if model is None:
-        return []
-    keys = [field.alias or name for name, field in model.model_fields.items()]
-    return [*keys, FROM] if may_refer(path) else keys
-
-
-def _model_in(annotation: Any) -> type[BaseModel] | None:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    if get_origin(annotation) is None:
-        return None
-    return next((found for inner in get_args(annotation) if (found := _model_in(inner)) is not None), None)

@@ -1,4 +1,4 @@
-"""Read a scene: TOML, its bases, the catalogue's entries it refers to, and every problem in one line with its place."""
+"""Read a scene: TOML, its bases, the entries of the catalogue, the other tanks of a rack, and every problem in one line."""
 
 from __future__ import annotations
 
@@ -13,36 +13,73 @@ from underlit.scene.reader.entries import FOR, FROM, filled
 from underlit.scene.reader.entry_check import scene_around
 from underlit.scene.reader.errors import SceneError
 from underlit.scene.reader.layers import Layer, Place, laid_on, with_full_paths
+from underlit.scene.reader.renamed import with_new_names
 from underlit.scene.reader.validate import validated
 from underlit.text.problem import KeyPath, Problem
 from underlit.text.toml import UnreadableError, read_toml
 
 
 def load_scene(path: str | Path) -> Scene:
-    """Read and check the scene file at ``path``; paths in it are relative to it.
+    """Read and check a scene file.
 
-    Raises SceneError with all problems.
+    Parameters
+    ----------
+    path : str or Path
+        The scene file, TOML. Paths in it are relative to its folder.
+
+    Returns
+    -------
+    Scene
+        The checked scene; all lengths in metres, angles in radians. `Scene.notes` says what people should know about it.
+
+    Raises
+    ------
+    SceneError
+        With all problems of the file, its bases, its rack and the entries it refers to, one line each.
     """
-    file = Path(path)
+    return _load(Path(path), _load_in_rack)
+
+
+def _load_in_rack(path: Path) -> Scene:
+    """Read the scene of another tank of a rack; it may have no rack itself."""
+    return _load(path, None)
+
+
+def _load(file: Path, read_tank: Callable[[Path], Scene] | None) -> Scene:
     catalogue = cache(load_catalogue)
     layer = _read_with_bases(file, (), catalogue)
     _check_own_entries(layer, catalogue)
-    scene = validated(layer, str(file))
+    scene = validated(layer, str(file), read_tank)
     scene._path = file
     return scene
 
 
 def scene_from_dict(data: Mapping[str, Any], *, folder: str | Path = ".") -> Scene:
-    """A checked scene from tables and lists as in the file, quantities as texts with units or ``Length``.
+    """A checked scene from tables and lists as in a scene file.
 
-    ``folder``: what relative paths, ``base`` among them, are relative to. Raises SceneError with all problems.
+    Parameters
+    ----------
+    data : mapping
+        The tables of the scene by key; quantities are texts with units ("36 in") or `Length`.
+    folder : str or Path
+        The folder to which paths in ``data`` are relative, that of its ``base`` too.
+
+    Returns
+    -------
+    Scene
+        The checked scene; all lengths in metres, angles in radians. Its ``path`` is None.
+
+    Raises
+    ------
+    SceneError
+        With all problems, one line each.
     """
     catalogue = cache(load_catalogue)
-    layer = filled(Layer(with_full_paths(_plain(data), Path(folder))), catalogue)
+    layer = filled(with_new_names(Layer(with_full_paths(_plain(data), Path(folder)))), catalogue)
     if isinstance(layer.data.get("base"), str):
         layer = laid_on(_read_with_bases(Path(folder) / layer.data["base"], (), catalogue), layer)
     _check_own_entries(layer, catalogue)
-    return validated(layer, "")
+    return validated(layer, "", _load_in_rack)
 
 
 def json_schema() -> dict[str, Any]:
@@ -50,7 +87,7 @@ def json_schema() -> dict[str, Any]:
     schema = Scene.model_json_schema(by_alias=True)
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "underlit scene"
-    # What a base states need not be said again, and a file that is only a base may lack it.
+    # A file need not repeat what its base gives, and a file that is only a base may lack it.
     schema.pop("required", None)
     for kind in Kind:
         _may_refer(schema["$defs"][kind.capitalize()], kind)
@@ -62,7 +99,7 @@ def json_schema() -> dict[str, Any]:
 
 
 def _may_refer(table: dict[str, Any], kind: Kind) -> None:
-    """Give a table of the schema the key that refers to an entry, which may say what is otherwise required."""
+    """Give a table of the schema the key that refers to an entry, which may give what is otherwise required."""
     said = f"the name of an entry of the catalogue; `underlit catalogue {kind}` lists them"
     table["properties"][FROM] = {"type": "string", "description": said}
     required = table.pop("required", None)
@@ -81,10 +118,10 @@ def _check_own_entries(layer: Layer, catalogue: Callable[[], Catalogue]) -> None
 def _read_with_bases(file: Path, above: tuple[Path, ...], catalogue: Callable[[], Catalogue]) -> Layer:
     full = file.resolve()
     if full in above:
-        raise SceneError([Problem("its base leads back to itself", ("base",), str(file), 1)])
+        raise SceneError([Problem("its base refers back to it: name another file", ("base",), str(file), 1)])
     data, lines = _read(file)
     places = {key: Place(str(file), line) for key, line in lines.items()}
-    layer = filled(Layer(with_full_paths(data, file.parent), places), catalogue)
+    layer = filled(with_new_names(Layer(with_full_paths(data, file.parent), places)), catalogue)
     base = data.get("base")
     if base is None:
         return layer

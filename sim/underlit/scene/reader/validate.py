@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from pathlib import Path
+
 from pydantic import ValidationError
 
 from underlit.scene.checks.scene import check_scene
@@ -11,31 +14,55 @@ from underlit.scene.reader.layers import Layer, Place
 from underlit.scene.reader.problems import problems_of
 from underlit.text.problem import KeyPath, Problem, shown
 
+OWN_RACK = "a scene that has a rack itself cannot stand in a rack"
 
-def validated(layer: Layer, file: str) -> Scene:
-    """The scene that the tables make. Raises SceneError with all problems; ``file``: where those without a place stand."""
+
+def validated(layer: Layer, file: str, read_tank: Callable[[Path], Scene] | None = None) -> Scene:
+    """The scene that the tables make. Raises SceneError with all problems.
+
+    ``file``: where problems without a place stand; ``read_tank`` reads the scene file of another tank of a rack and raises
+    SceneError where it cannot be used.
+    """
     try:
         scene = Scene.model_validate(layer.data)
     except ValidationError as error:
         raise SceneError(_placed(problems_of(error), layer, file)) from None
-    found = check_scene(scene)
+    found = [*_read_rack(scene, read_tank), *check_scene(scene)]
     if found:
         raise SceneError(_placed(found, layer, file))
-    scene._entries = tuple(layer.used.values())
+    scene._entries, scene._renamed = tuple(layer.used.values()), layer.renamed
     return scene
+
+
+def _read_rack(scene: Scene, read_tank: Callable[[Path], Scene] | None) -> list[Problem]:
+    """Put the scene of each other tank of a rack in its place; returns what keeps one from being read."""
+    problems = []
+    for index, tank in enumerate(scene.rack):
+        where: KeyPath = ("rack", index, "file")
+        if read_tank is None:
+            problems.append(Problem(OWN_RACK, where))
+        elif not tank.file.is_file():
+            problems.append(Problem(f"no such scene file (got {shown(str(tank.file))})", where))
+        else:
+            try:
+                tank._scene = read_tank(tank.file)
+            except SceneError as error:
+                said = f"that scene cannot be used: {error.problems[0]} (got {shown(str(tank.file))})"
+                problems.append(Problem(said, where))
+    return problems
 
 
 def _placed(problems: list[Problem], layer: Layer, file: str) -> list[Problem]:
     """The problems with the place of their key, or of the innermost table around it that stands in a file.
 
-    What comes from an entry of the catalogue is sound by itself: then the place is where the scene refers to it.
+    An entry of the catalogue is sound by itself: a problem with what it sets stands where the scene refers to it.
     """
     result = []
     for problem in problems:
         place = _place_of(problem.key, layer, file)
         message = problem.message
         if place.entry:
-            message += f"; that comes from {shown(place.entry)} of the catalogue"
+            message += f"; this comes from {shown(place.entry)} of the catalogue"
             place = _reference(problem.key, layer, file)
         result.append(Problem(message, problem.key, place.file, place.line))
     return sorted(result, key=lambda problem: problem.file == file and problem.line)

@@ -1,9 +1,9 @@
-"""What lies over the tank: a lid of panes lying flat, sliding or hinged, with its strips; or a hood."""
+"""What lies over the tank: a lid of flat, sliding or hinged panes, with its strips; or a hood."""
 
 from __future__ import annotations
 
 import math
-from typing import Annotated, Any, Literal
+from typing import Annotated, ClassVar, Literal, TypeVar
 
 from pydantic import Field, model_validator
 
@@ -12,6 +12,7 @@ from underlit.scene.common import (
     Fraction,
     LengthM,
     NonNegativeLengthM,
+    OneOf,
     Part,
     Point,
     PositiveLengthM,
@@ -22,8 +23,10 @@ from underlit.spectra.materials import reflectance
 from underlit.spectra.media import PaneKind
 
 Sheet = Literal["black", "white", "mirror", "foam"]
+Coordinate = TypeVar("Coordinate", float, FloatArray)
+"""One number or an array of them [m]."""
 WIDEST_OPENING_RAD = 2.0944
-"""120 degrees: beyond, a flap would lie down on the pane behind it."""
+"""120 degrees: beyond that a flap would lie on the pane behind it."""
 
 
 class Rectangle(Part):
@@ -35,7 +38,7 @@ class Rectangle(Part):
     def _has_area(self) -> Rectangle:
         (x0, y0), (x1, y1) = self.corners
         if x0 == x1 or y0 == y1:
-            raise wrong("a rectangle without any area", "corners")
+            raise wrong("the rectangle has no area: its corners must differ in x and in y", "corners")
         return self
 
     @property
@@ -54,7 +57,7 @@ class Strip(Rectangle):
 class Sliding(Part):
     """Two panes on two tracks, each a little wider than half the tank; the upper one is pushed over the lower."""
 
-    overlap: PositiveLengthM = Field(0.02, description="how far the closed panes lie over each other")
+    overlap: PositiveLengthM = Field(0.02, description="how far the closed panes overlap")
     opened: NonNegativeLengthM = Field(0.0, description="how far the upper pane, right or back, is pushed open")
     runs: Literal["left to right", "front to back"] = "left to right"
 
@@ -69,7 +72,7 @@ class Hinged(Part):
     strip: NonNegativeLengthM = Field(0.025, description="width of the opaque hinge, behind the line of the hinge")
     reflectance: Fraction | None = None
 
-    def turned(self, y: Any, z: Any, axis_z: float) -> tuple[Any, Any]:
+    def turned(self, y: Coordinate, z: Coordinate, axis_z: float) -> tuple[Coordinate, Coordinate]:
         """Where a point y, z of the closed flap [m] lies when it is opened; it turns about ``at``, axis_z."""
         c, s = math.cos(self.opened), math.sin(self.opened)
         across, over = y - self.at, z - axis_z
@@ -77,26 +80,19 @@ class Hinged(Part):
 
 
 class Lid(Part):
-    """Panes lying on the rim. ``dirt`` and ``condensation`` are the shares of light that each lets through."""
+    """Panes that lie on the rim. ``dirt`` and ``condensation`` are the shares of light that each lets through."""
+
+    one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the kind of lid", "pane", "sliding", "hinged"),)
 
     glass: PaneKind = PaneKind.CLEAR
     thickness: PositiveLengthM = 0.004
-    dirt: Fraction = 0.92
-    condensation: Fraction = 0.97
+    dirt: Annotated[Fraction, Field(description="light that passes the dirt; 1 is a clean lid")] = 0.92
+    condensation: Annotated[Fraction, Field(description="light that passes the drops; 1 is a dry lid")] = 0.97
     above_rim: NonNegativeLengthM = 0.0
     panes: tuple[Rectangle, ...] = Field((), alias="pane")
     strips: tuple[Strip, ...] = Field((), alias="strip")
     sliding: Sliding | None = None
     hinged: Hinged | None = None
-
-    @model_validator(mode="after")
-    def _one_kind(self) -> Lid:
-        kinds = [
-            key for key, said in (("pane", self.panes), ("sliding", self.sliding), ("hinged", self.hinged)) if said
-        ]
-        if len(kinds) > 1:
-            raise wrong(f"the panes are said twice, by {' and '.join(kinds)}; keep one", kinds[1])
-        return self
 
 
 class Hood(Part):

@@ -1,4 +1,4 @@
-"""A tank whose glass is said by two closed meshes: what it holds, and its outside."""
+"""A tank whose glass is given by two closed meshes: what it holds, and its outside."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import Field, model_validator
 
-from underlit.scene.common import FilePath, Part, wrong
+from underlit.scene.common import MeshPath, Part, wrong
 from underlit.scene.tank.outline import TankOutline, of_points
 from underlit.spectra.grid import FloatArray
 from underlit.units.quantity import LENGTH_UNITS_M
@@ -16,20 +16,18 @@ from underlit.units.quantity import LENGTH_UNITS_M
 SAME_HEIGHT_M = 1e-6
 """Corners this close to the top edge lie on it: mesh files round."""
 FINEST_OUTLINE_M = 2e-4
-"""The outline on the plan leaves out corners that lie this close to the line without them."""
+"""The outline on the plan omits corners that lie this close to the line without them."""
 
 
 class ClosedMesh(Part):
     """A closed mesh from a file."""
 
-    mesh: FilePath = Field(description="mesh file (STL, OBJ, PLY), a closed surface")
+    mesh: MeshPath = Field(description="mesh file (STL, OBJ, PLY), a closed surface")
     unit: Literal["mm", "cm", "m", "in", "ft"] = Field(description="the unit of its numbers")
     up: Literal["z", "y"] = Field("z", description="which of its axes points up")
 
     @model_validator(mode="after")
     def _can_be_read(self) -> ClosedMesh:
-        if not self.mesh.is_file():
-            raise wrong("no such mesh file", "mesh", str(self.mesh))
         try:
             _ = self.triangles_m
         except ValueError as problem:
@@ -46,10 +44,10 @@ class ClosedMesh(Part):
         except Exception as problem:  # a reader of ten formats raises what it likes
             raise ValueError(f"cannot be read as a mesh: {' '.join(str(problem).split())[:120]}") from None
         if len(getattr(made, "faces", ())) == 0:
-            raise ValueError("the file holds no triangles")
+            raise ValueError("the file has no triangles")
         made.merge_vertices()
         if not made.is_watertight:
-            raise ValueError("the mesh is not closed; give a surface without holes and loose edges")
+            raise ValueError("the mesh is not closed: it needs a surface without holes and loose edges")
         if made.volume < 0:
             made.invert()
         vertices = np.asarray(made.vertices, dtype=np.float64) * LENGTH_UNITS_M[self.unit]
@@ -69,11 +67,11 @@ class MeshGlass:
         for vertices in (self.inside, self.outside):
             vertices[np.abs(vertices[:, 2] - self.height) < SAME_HEIGHT_M, 2] = self.height
         if self.inside[:, 2].max() < self.height:
-            raise ValueError("the inside ends below the top of the outside: the tank has no opening")
+            raise ValueError("the inside must reach the top of the outside, or the tank has no opening")
         (x0, y0, z0), (x1, y1, _) = self.outside.min(axis=0), self.outside.max(axis=0)
         length, depth, _ = self.inside.max(axis=0)
         if not (x0 < 0 and y0 < 0 and z0 < 0 and x1 > length and y1 > depth):
-            raise ValueError("the outside must lie round the inside on all sides but the top")
+            raise ValueError("the outside must surround the inside on all sides but the top")
 
     @property
     def size(self) -> tuple[float, float, float]:

@@ -1,7 +1,7 @@
-"""The inside of a tank seen from above: the outline of each shape, its edges told apart by the pane they belong to.
+"""The inside of a tank seen from above: the outline of each shape, and the pane to which each edge belongs.
 
 Curved panes become flat facets whose middle lies at most `SAGITTA_M` off the arc through their corners. So a cylinder of
-40 cm has 320 facets of 4 mm, and holds .006 % less water than the circle. A flat facet does not focus: each throws a patch of
+40 cm has 320 facets of 4 mm, and holds .006 % less water than the circle. A flat facet does not focus: each makes a patch of
 its own width, turned by up to half the angle between two facets (.6 deg there). Bright lines finer than a facet are not real.
 """
 
@@ -28,7 +28,7 @@ FEWEST_BOW_FACETS = 8
 
 @dataclass(frozen=True)
 class TankOutline:
-    """Corners in order, counter-clockwise seen from above [m], and the pane that each edge (to the next corner) is of."""
+    """Corners in order, counter-clockwise seen from above [m], and the pane of each edge (to the next corner)."""
 
     points: Polygon
     sides: tuple[str, ...]
@@ -38,7 +38,7 @@ class TankOutline:
         return [i for i, name in enumerate(self.sides) if name == side]
 
     def normal(self, edge: int) -> tuple[float, float]:
-        """Unit vector that looks out of an edge."""
+        """Unit vector that points out of an edge."""
         (x0, y0), (x1, y1) = self.points[edge], self.points[(edge + 1) % len(self.points)]
         length = math.hypot(x1 - x0, y1 - y0)
         return (y1 - y0) / length, -(x1 - x0) / length
@@ -52,15 +52,15 @@ class TankOutline:
             (ax, ay), (bx, by) = self.normal(i - 1), self.normal(i)
             along = 1.0 + ax * bx + ay * by
             if along < 1e-3:
-                raise ValueError("two panes meet at a corner too sharp for their thickness")
+                raise ValueError("two panes meet at a corner that is too sharp for their thickness")
             points.append((x + outward * (ax + bx) / along, y + outward * (ay + by) / along))
         moved = TankOutline(tuple(points), self.sides)
         for i, (x0, y0) in enumerate(moved.points):
             (x1, y1), (nx, ny) = moved.points[(i + 1) % len(points)], self.normal(i)
             if (y1 - y0) * nx - (x1 - x0) * ny <= 0:
-                raise ValueError("the panes are thicker than one of them is wide")
+                raise ValueError("the panes are too thick: thicker than one of them is wide")
         if len(points) > 4 and crosses_itself(moved.points):
-            raise ValueError("the panes are too thick: their other faces cross each other")
+            raise ValueError("the panes are too thick: their faces cross each other")
         return moved
 
     @cached_property
@@ -100,12 +100,12 @@ class TankOutline:
         return float(self.polygon.distance(shapely.Point(x, y)))
 
     def inset(self, inward: float) -> shapely.Polygon:
-        """What is left when a strip of that width [m] along all panes is taken away; empty where nothing is."""
+        """What is left when a strip of that width [m] along all panes is taken away; empty where nothing is left."""
         import shapely
 
         turns = [self._turn(i) for i in range(len(self.points))]
         if min(turns) < 0:
-            # It rounds off by a hundredth of the width, which no plate is cut to.
+            # This is off by a hundredth of the width, finer than any plate is cut.
             return self.polygon.buffer(-inward, join_style="mitre")
         left = list(self.points)
         for i, (x, y) in enumerate(self.points):
@@ -118,7 +118,7 @@ class TankOutline:
         return ax * by - ay * bx
 
     def meets(self, points: Iterable[Any]) -> bool:
-        """Whether the area spanned by points of the plan shares some with the inside."""
+        """Whether the area spanned by points of the plan overlaps the inside."""
         import shapely
 
         return bool(shapely.MultiPoint(list(points)).convex_hull.intersection(self.polygon).area > 0)

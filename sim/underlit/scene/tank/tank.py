@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from enum import StrEnum
 from functools import cached_property
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
@@ -14,11 +15,12 @@ from underlit.scene.common import (
     LengthM,
     NonNegativeLengthM,
     NonNegativeNumber,
+    OneOf,
     Part,
     Point,
     PositiveLengthM,
+    Role,
     ShortForm,
-    exactly_one,
     wrong,
 )
 from underlit.scene.outline import crosses_itself, signed_area
@@ -35,7 +37,7 @@ SIDES = ("front", "back", "left", "right", "bottom")
 
 
 class Behind(StrEnum):
-    """What is behind a pane. Paint and film touch the glass and end total reflection; a sheet leaves a gap."""
+    """What is behind a pane. Paint and film touch the glass and stop total reflection; a sheet leaves a gap."""
 
     OPEN_AIR = "open air"
     SHEET = "sheet"
@@ -44,29 +46,34 @@ class Behind(StrEnum):
 
 
 class Wall(Part):
-    """One pane: what is behind it and how much light what grows on it gives back per hit."""
+    """One pane: what is behind it, and how much light is returned by the algae and plants in front of it."""
 
-    behind: Behind = Behind.OPEN_AIR
-    colour: Sheet | None = None
-    reflectance: Fraction | None = None
-    air_gap: PositiveLengthM = 0.001
-    gives_back: Fraction | None = None
+    renamed: ClassVar[Mapping[str, str]] = {"gives_back": "returned_per_reflection"}
+
+    behind: Annotated[Behind, Role.MATERIAL] = Behind.OPEN_AIR
+    colour: Annotated[Sheet | None, Role.MATERIAL] = None
+    reflectance: Annotated[Fraction | None, Role.MATERIAL, Field(description="of what is behind the pane")] = None
+    air_gap: Annotated[PositiveLengthM, Role.MATERIAL] = 0.001
+    returned_per_reflection: Annotated[
+        Fraction | None,
+        Field(description="light left per reflection at the pane by algae and plants in front of it; 1 is clean glass"),
+    ] = None
 
     @model_validator(mode="after")
     def _colour_fits(self) -> Wall:
         if self.behind is Behind.OPEN_AIR:
             if self.colour is not None or self.reflectance is not None:
                 key = "colour" if self.colour is not None else "reflectance"
-                raise wrong('open air has no colour; say behind = "sheet" or "paint"', key, getattr(self, key))
+                raise wrong('open air has no colour: give behind = "sheet" or "paint" as well', key, getattr(self, key))
         elif self.colour is None and self.reflectance is None:
-            raise wrong(f"what colour is the {self.behind}? say colour or reflectance", "behind")
+            raise wrong(f"the colour of the {self.behind} is missing: give colour or reflectance", "behind")
         if self.behind is not Behind.SHEET and "air_gap" in self.model_fields_set:
-            raise wrong('only a sheet has an air gap; say behind = "sheet"', "air_gap")
+            raise wrong('only a sheet has an air gap: give behind = "sheet" or remove this', "air_gap")
         return self
 
     @property
     def touches_glass(self) -> bool:
-        """Whether the backing is in optical contact."""
+        """Whether what is behind the pane is in optical contact with it."""
         return self.behind in (Behind.PAINT, Behind.FILM)
 
     def backing_reflectance(self) -> FloatArray | None:
@@ -77,7 +84,7 @@ class Wall(Part):
 
 
 class Rim(Part):
-    """The frame round the top edge: covers the water inward, its top flush with the panes' top edge."""
+    """The frame around the top edge: it covers the water inward, and its top is level with the top edge of the panes."""
 
     covers: NonNegativeLengthM = 0.016
     height: PositiveLengthM = 0.025
@@ -85,7 +92,7 @@ class Rim(Part):
 
 
 class AnyBrace(Part):
-    """A plate at the top edge; opaque, or of glass where ``glass`` is said."""
+    """A plate at the top edge; opaque, or of glass where ``glass`` is given."""
 
     width: PositiveLengthM = 0.044
     thickness: PositiveLengthM = 0.012
@@ -94,13 +101,13 @@ class AnyBrace(Part):
 
 
 class Brace(AnyBrace):
-    """A cross brace from front to back at the top edge; opaque, or of glass where ``glass`` is said."""
+    """A cross brace from front to back at the top edge; opaque, or of glass where ``glass`` is given."""
 
     at: LengthM
 
 
 class EuroBrace(AnyBrace):
-    """A strip round the inside of the top edge; opaque, or of glass where ``glass`` is said."""
+    """A strip around the inside of the top edge; opaque, or of glass where ``glass`` is given."""
 
     width: PositiveLengthM = 0.05
 
@@ -121,39 +128,69 @@ class TankShape(StrEnum):
 
 SHAPE_KEYS = {"bow": TankShape.BOW_FRONT, "side_pane": TankShape.CORNER, "room_corner": TankShape.CORNER}
 """Keys that only one shape has."""
+OF_ONE_SHAPE = tuple(SHAPE_KEYS)
 MESH_SAYS = ("glass_thickness", "bottom_thickness", "rim", "braces", "euro_brace")
-"""Keys that a tank from meshes does without."""
+"""Fields that a tank from meshes does not have."""
 
 
 class Tank(Part):
     """The glass tank, by its inside measures or by its nominal outside size; [length, front to back, height].
 
-    Lengths and places are counted from the left and from the front of the rectangle round its inside. Another shape than
-    the usual ones is said by its inside ``outline`` and ``height``.
+    Lengths and places are counted from the left and from the front of the rectangle around its inside. A shape other than
+    the usual ones is given by its inside ``outline`` and ``height``.
     """
 
-    nominal_size: Size | None = Field(None, description="outside measures: length, front to back, height")
-    inside_size: Size | None = Field(None, description="inside measures: length, front to back, height")
-    shape: TankShape = Field(TankShape.BOX, description="what the tank looks like from above")
-    bow: PositiveLengthM | None = Field(
-        None, description="bow front: how far the middle of the front pane stands out before its ends, inside"
-    )
-    side_pane: PositiveLengthM | None = Field(
-        None, description="corner tank: inside width of the two short panes; a third of the length where not said"
-    )
-    room_corner: Literal["back left", "back right"] | None = Field(
-        None, description="corner tank: where its two long panes meet; back left where not said"
-    )
-    outline: tuple[Point, ...] | None = Field(
-        None, description="corners of the inside seen from above, in order, for any other shape"
-    )
-    height: PositiveLengthM | None = Field(None, description="inside height of a tank said by its outline")
-    inside: ClosedMesh | None = Field(
-        None, description="for any shape: a closed mesh of what the tank holds to its top"
-    )
-    outside: ClosedMesh | None = Field(
-        None, description="with inside: a closed mesh of the glass's outer surface, filled"
-    )
+    one_of: ClassVar[tuple[OneOf, ...]] = (
+        OneOf(
+            "the size of the tank", "nominal_size", "inside_size", ("outline", "height"), ("inside", "outside"),
+            required=True,
+        ),
+    )  # fmt: skip
+    together: ClassVar[tuple[tuple[str, str], ...]] = (("outline", "height"), ("inside", "outside"))
+    displaces: ClassVar[Mapping[str, tuple[str, ...]]] = {
+        "shape": OF_ONE_SHAPE,
+        "outline": ("shape", *OF_ONE_SHAPE),
+        "inside": ("shape", *OF_ONE_SHAPE, "glass_thickness", "bottom_thickness", "rim", "brace", "euro_brace"),
+    }
+
+    nominal_size: Annotated[
+        Size | None, Role.SIZE, Field(description="outside measures: length, front to back, height")
+    ] = None
+    inside_size: Annotated[
+        Size | None, Role.SIZE, Field(description="inside measures: length, front to back, height")
+    ] = None
+    shape: Annotated[TankShape, Role.SIZE, Field(description="what the tank looks like from above")] = TankShape.BOX
+    bow: Annotated[
+        PositiveLengthM | None,
+        Role.SIZE,
+        Field(description="bow front: how far the middle of the front pane stands out before its ends, inside"),
+    ] = None
+    side_pane: Annotated[
+        PositiveLengthM | None,
+        Role.SIZE,
+        Field(description="corner tank: inside width of the two short panes; a third of the length if not given"),
+    ] = None
+    room_corner: Annotated[
+        Literal["back left", "back right"] | None,
+        Role.SIZE,
+        Field(description="corner tank: where its two long panes meet; back left if not given"),
+    ] = None
+    outline: Annotated[
+        tuple[Point, ...] | None,
+        Role.SIZE,
+        Field(description="corners of the inside seen from above, in order, for any other shape"),
+    ] = None
+    height: Annotated[
+        PositiveLengthM | None, Role.SIZE, Field(description="inside height of a tank given by its outline")
+    ] = None
+    inside: Annotated[
+        ClosedMesh | None,
+        Role.SIZE,
+        Field(description="for any shape: a closed mesh of what the tank holds to its top"),
+    ] = None
+    outside: Annotated[
+        ClosedMesh | None, Role.SIZE, Field(description="a closed mesh of the outer surface of the glass, filled")
+    ] = None
     glass: PaneKind = PaneKind.CLEAR
     glass_thickness: PositiveLengthM | None = None
     bottom_thickness: PositiveLengthM | None = None
@@ -162,13 +199,14 @@ class Tank(Part):
     left: Wall = Field(default_factory=Wall)
     right: Wall = Field(default_factory=Wall)
     bottom: Wall = Field(default_factory=_bottom)
-    rim: Rim | None = None
-    braces: tuple[Brace, ...] = Field((), alias="brace")
-    euro_brace: EuroBrace | None = Field(None, description="a strip of glass or plastic round the inside of the top")
+    rim: Annotated[Rim | None, Role.SIZE] = None
+    braces: Annotated[tuple[Brace, ...], Role.SIZE, Field(alias="brace")] = ()
+    euro_brace: Annotated[
+        EuroBrace | None, Role.SIZE, Field(description="a strip of glass or plastic around the inside of the top")
+    ] = None
 
     @model_validator(mode="after")
     def _sizes_fit(self) -> Tank:
-        exactly_one(self, ("nominal_size", "inside_size", "outline", "inside"), "the size of the tank")
         self._check_shape_keys()
         if self.inside is not None or self.outside is not None:
             self._check_meshes()
@@ -176,9 +214,9 @@ class Tank(Part):
         if self.outline is not None:
             self._check_outline(self.outline)
         elif min(self.inside_m) <= 0:
-            raise wrong("the panes are thicker than the tank: nothing is left inside", "glass_thickness")
+            raise wrong("the panes are too thick: nothing is left inside", "glass_thickness")
         if max(self.inside_m) > 20:
-            raise wrong("a side longer than 20 m: check the unit", self._size_key)
+            raise wrong("a side is longer than 20 m: check the unit", self._size_key)
         self._check_shape()
         try:
             self.inside_outline.moved(self.wall_thickness_m)
@@ -196,24 +234,20 @@ class Tank(Part):
     def _check_shape_keys(self) -> None:
         for key, shape in SHAPE_KEYS.items():
             if getattr(self, key) is not None and self.shape is not shape:
-                raise wrong(f'only shape = "{shape}" has it', key)
+                raise wrong(f'only shape = "{shape}" has this key: give that shape or remove this', key)
         if self.outline is not None and "shape" in self.model_fields_set:
-            raise wrong("the shape is said twice, by shape and outline; keep one", "shape")
-        if (self.outline is None) != (self.height is None):
-            raise wrong("an outline needs the inside height, and a height its outline", "height")
+            raise wrong("the shape of the tank is given twice (shape, outline): remove one", "shape")
 
     def _check_meshes(self) -> None:
-        if self.inside is None or self.outside is None:
-            raise wrong("a tank from meshes needs both, inside and outside", "outside" if self.inside else "inside")
         said = [key for key in MESH_SAYS if getattr(self, key)]
         if said:
-            raise wrong("the meshes say what the tank is made of; leave this out or model it in them", said[0])
+            raise wrong("a tank from meshes does not have this: remove it or make it part of the meshes", said[0])
         for side in UPRIGHT_SIDES:
             if self.walls[side].behind is Behind.SHEET:
-                raise wrong("a sheet stands behind flat panes only; say paint or film", side)
+                raise wrong("a sheet can only stand behind a flat pane: give paint or film", side)
         try:
             if max(self.inside_m) > 20:
-                raise ValueError("a side longer than 20 m: check the unit")
+                raise ValueError("a side is longer than 20 m: check the unit")
         except ValueError as problem:
             raise wrong(str(problem), "outside" if "outside" in str(problem) else "inside") from None
 
@@ -221,9 +255,9 @@ class Tank(Part):
         if len(outline) < 3:
             raise wrong("an outline needs at least three points", "outline")
         if len(set(outline)) < len(outline):
-            raise wrong("an outline names each corner once", "outline")
+            raise wrong("an outline must name each corner only once", "outline")
         if crosses_itself(outline) or not abs(signed_area(outline)) > 0:
-            raise wrong("the outline crosses itself or holds no area", "outline")
+            raise wrong("the outline crosses itself or has no area", "outline")
         if min(x for x, _ in outline) != 0 or min(y for _, y in outline) != 0:
             raise wrong("the outline must begin at 0: its leftmost corner at x = 0, its frontmost at y = 0", "outline")
 
@@ -231,13 +265,13 @@ class Tank(Part):
         length, depth, _ = self.inside_m
         if self.shape is TankShape.BOW_FRONT:
             if self.bow is None:
-                raise wrong("how far does the front pane stand out in the middle? say bow")
+                raise wrong("the bow is missing: give how far the front pane stands out in the middle", "bow")
             if self.bow > length / 2 or self.bow >= depth:
-                raise wrong("a bow is at most half as deep as the tank is long, and less deep than the tank", "bow")
+                raise wrong("a bow can be at most half the length of the tank, and less than its front to back", "bow")
         if self.shape is TankShape.CYLINDER and not math.isclose(length, depth, rel_tol=1e-9):
-            raise wrong("a cylinder is as long as it is deep: its diameter is said twice", self._size_key)
+            raise wrong("a cylinder must be as long as it is deep: give its diameter for both", self._size_key)
         if self.shape is TankShape.CORNER and self._side_pane_m >= min(length, depth):
-            raise wrong("the short panes are as wide as the long ones", "side_pane")
+            raise wrong("the short panes must be narrower than the long ones", "side_pane")
 
     @property
     def wall_thickness_m(self) -> float:
@@ -250,7 +284,7 @@ class Tank(Part):
 
     @property
     def bottom_thickness_m(self) -> float:
-        """Thickness of the bottom pane [m]; as the walls where the scene does not say."""
+        """Thickness of the bottom pane [m]; that of the walls where the scene does not say."""
         if self.meshes is not None:
             return -float(self.meshes.outside[:, 2].min())
         return self.bottom_thickness or self.wall_thickness_m
@@ -259,7 +293,7 @@ class Tank(Part):
     def inside_m(self) -> tuple[float, float, float]:
         """Inside length, front to back, and height from the bottom pane to the top edge [m].
 
-        Of shapes other than a box, those of the rectangle round the inside.
+        For shapes other than a box, those of the rectangle around the inside.
         """
         if self.inside_size is not None:
             return self.inside_size
@@ -287,7 +321,7 @@ class Tank(Part):
 
     @cached_property
     def meshes(self) -> MeshGlass | None:
-        """The glass of a tank from meshes, None for others; ValueError where the two meshes do not fit."""
+        """The glass of a tank from meshes, None for others. Raises ValueError where the two meshes do not fit."""
         return None if self.inside is None or self.outside is None else MeshGlass(self.inside, self.outside)
 
     @property
@@ -296,7 +330,7 @@ class Tank(Part):
 
     @cached_property
     def inside_outline(self) -> TankOutline:
-        """The inside seen from above; of a tank from meshes its widest reach."""
+        """The inside seen from above; for a tank from meshes its widest extent."""
         if self.meshes is not None:
             return self.meshes.outline(self.meshes.inside, self.meshes.inside_faces)
         length, depth, _ = self.inside_m
@@ -336,14 +370,11 @@ def usual_thickness_m(length: float, depth: float, height: float) -> float:
 class Tannin(Part):
     """Dissolved colour, by name or by its absorption at 440 nm (napierian)."""
 
+    one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the tannin", "name", "a440_per_m", required=True),)
+
     name: Literal["none", "light", "ordinary", "tea"] | None = None
     a440_per_m: NonNegativeNumber | None = None
     slope_per_nm: Annotated[float, Field(strict=True, ge=0.005, le=0.03)] = TANNIN_SLOPE_PER_NM
-
-    @model_validator(mode="after")
-    def _said_once(self) -> Tannin:
-        exactly_one(self, ("name", "a440_per_m"), "the tint")
-        return self
 
     @property
     def absorption_440_per_m(self) -> float:
@@ -358,13 +389,10 @@ TANNIN_A440_PER_M = {"none": 0.0, "light": 0.075, "ordinary": 0.4, "tea": 3.0}
 class Cloudiness(Part):
     """What floats in the water, by name or by its scattering coefficient."""
 
+    one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the cloudiness", "name", "scattering_per_m", required=True),)
+
     name: Literal["clear", "hazy", "cloudy"] | None = None
     scattering_per_m: NonNegativeNumber | None = None
-
-    @model_validator(mode="after")
-    def _said_once(self) -> Cloudiness:
-        exactly_one(self, ("name", "scattering_per_m"), "the cloudiness")
-        return self
 
     @property
     def coefficient_per_m(self) -> float:
@@ -381,16 +409,12 @@ WATER_BELOW_RIM_M = 1.25 * 0.0254
 class Water(Part):
     """How high the water stands and what colours or clouds it."""
 
+    one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the water level", "below_rim", "above_bottom"),)
+
     below_rim: NonNegativeLengthM | None = None
     above_bottom: PositiveLengthM | None = None
     tannin: Annotated[Tannin, ShortForm("name", lambda: tuple(TANNIN_A440_PER_M))] = Tannin(name="ordinary")
     cloudiness: Annotated[Cloudiness, ShortForm("name", lambda: tuple(SCATTERING_PER_M))] = Cloudiness(name="clear")
-
-    @model_validator(mode="after")
-    def _level_said_once(self) -> Water:
-        if self.below_rim is not None and self.above_bottom is not None:
-            raise wrong("the water level is said twice, by below_rim and above_bottom; keep one", "above_bottom")
-        return self
 
     def optical_constants(self) -> OpticalConstants:
         """Index, absorption and scattering of this water over the 60 bins."""

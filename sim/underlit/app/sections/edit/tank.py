@@ -151,10 +151,10 @@ class TankCard(Card):
 
     def _back(self, side: str, word: str) -> None:
         behind, _, colour = word.rpartition(" ") if word != "open air" else (word, "", "")
-        kept = self.page.session.document.get("tank", side, "gives_back")
+        kept = self.page.session.document.get("tank", side, "returned_per_reflection")
         wall: dict[str, Any] = {"behind": behind} | ({"colour": colour} if colour else {})
         if kept is not None:
-            wall["gives_back"] = kept
+            wall["returned_per_reflection"] = kept
 
         def change(document: Document) -> None:
             document.set("tank", side, value=None)
