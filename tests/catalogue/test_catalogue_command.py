@@ -80,7 +80,7 @@ def test_a_light_finds_the_plants_it_suits(capsys: pytest.CaptureFixture[str]) -
     assert "hairgrass" in out
     assert not any(name in out for name in ("four-leaf clover carpet", "tall ribbon leaves", "40 breeder"))
     assert main(["catalogue", "tanks", "--ppfd", "60"]) == 2
-    assert capsys.readouterr().err.startswith("--ppfd: none of these plants")
+    assert capsys.readouterr().err.startswith("--ppfd: 60 umol/m2/s suits none of these plants")
 
 
 @pytest.mark.parametrize(

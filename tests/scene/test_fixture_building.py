@@ -173,7 +173,7 @@ PATTERN = {"leds": {"pattern": ["WRW", "WBW"], "pitch": "3 cm"}}
     ("keys", "line"),
     [
         ({"leds": {"rows": 2}}, "fixture[0].leds.rows: needs columns as well"),
-        ({"leds": {"rings": 2, "rows": 2}}, "fixture[0].leds.rings: the LED arrangement is given twice (rows, rings): remove one"),
+        ({"leds": {"rings": 2, "rows": 2}}, "fixture[0].leds.rings: the LED arrangement is given twice (rows, rings)"),
         ({"leds": {"rings": 61}}, "fixture[0].leds.rings: must be at most 60 (got 61)"),
         ({"leds": {"rows": 1000, "columns": 1000}}, "fixture[0].leds.columns: more than 100,000 LEDs: give fewer (got 1000)"),
         ({"leds": {"pattern": ["WW", "W"]}}, "fixture[0].leds.pattern: the rows of a pattern must be texts of the same length"),
@@ -186,7 +186,7 @@ PATTERN = {"leds": {"pattern": ["WRW", "WBW"], "pitch": "3 cm"}}
         ({**PATTERN, "channel": [{"rows": [3]}]}, "uses rows or columns that the board does not have"),
         ({**PATTERN, "optic": [{"rows": [3], "tilt": "9 deg"}]}, "fixture[0].optic: number 1 picks no LED of the board"),
         ({**PATTERN, "optic": [{"tilt": "90 deg"}]}, "fixture[0].optic[0].tilt: must lie between -90 and 90 deg (got '90 deg')"),
-        ({**PATTERN, "cluster": [{"rows": 1, "columns": 1}]}, "fixture[0].cluster: the LED arrangement is given twice (leds, cluster)"),
+        ({**PATTERN, "cluster": [{"rows": 1, "columns": 1}]}, "fixture[0].cluster: the LED arrangement is given twice (leds"),
         ({"cluster": [{"at": ["30 cm", "0 cm"], "rows": 1, "columns": 1}]}, "fixture[0].cluster: some LEDs lie outside"),
         ({"cluster": [{"rings": 9}], "form": "puck"}, "fixture[0].cluster: some LEDs lie outside"),
         ({"clip": {"on": "left", "at": "40 cm"}}, "fixture[0].clip.at: the clip lies beside its pane, 30.0 cm"),

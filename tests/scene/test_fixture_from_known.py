@@ -161,7 +161,7 @@ def test_water_in_a_reading_is_like_the_tracer_takes_it():
         ({}, "fixture[0]: the light is missing: give the output"),
         ({"form": "spot"}, "fixture[0].output: a spot needs its light output"),
         ({"form": "lamp", "length": "9 cm"}, "fixture[0].form: not a known word; known: bar, puck, spot (got 'lamp')"),
-        ({"length": "50 cm", "size": ["50 cm", "5 cm", "2 cm"]}, "fixture[0].size: the size of the fixture is given twice (length, size)"),
+        ({"length": "50 cm", "size": ["50 cm", "5 cm", "2 cm"]}, "the size of the fixture is given twice (length, size)"),
         ({"length": "50 cm", "output": {}}, "fixture[0].output: the light output is missing: give watts"),
         ({"output": {"watts": "9 W", "ppf": "9 umol/s", "lumens": "900 lm"}}, "given twice (ppf, lumens)"),
         ({"output": {"watts": "9 W", "ppf": "90 umol/s"}}, "fixture[0].output: 90 umol/s from 9 W is more light"),

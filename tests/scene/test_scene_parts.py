@@ -185,7 +185,7 @@ IMPOSSIBLE: list[tuple[Change, str]] = [
     (set_in("spot.1.height", "2 cm"), "spot[1].height: the spot lies inside the substrate"),
     (set_in("spot.1.height", "2 m"), "spot[1].height: the spot lies above the tank"),
     (set_in("tank.glass_thickness", "30 cm"), "tank.glass_thickness: the panes are too thick: nothing is left inside"),
-    (set_in("tank.inside_size", ["1 m", "1 m", "1 m"]), "the size of the tank is given twice (nominal_size, inside_size): remove one"),
+    (set_in("tank.inside_size", ["1 m", "1 m", "1 m"]), "is given twice (nominal_size, inside_size): remove one"),
     (set_in("tank.rim.covers", "30 cm"), "the rim covers the whole tank"),
     (set_in("tank.brace.0.at", "3 m"), "tank.brace[0].at: the brace lies outside"),
     (set_in("tank.back", {"behind": "paint"}), "the colour of the paint is missing"),

@@ -90,10 +90,7 @@ def lists_of_tables() -> tuple[str, ...]:
 def path_keys() -> frozenset[str]:
     """The keys, wherever they stand, that name a file; the base of a scene is not among them."""
     return frozenset(
-        key
-        for model in models()
-        for key, field in model.scene_fields().items()
-        if _holds(field.annotation, Path)
+        key for model in models() for key, field in model.scene_fields().items() if _holds(field.annotation, Path)
     )
 
 
