@@ -23,7 +23,7 @@ world.add_source("panel", [(2, 1.5, 2.49)], ppf=100.0, axis=(0, 0, -1), half_siz
 world.add_head("desk, looking up", (2, 1.5, 0.75), normal=(0, 0, 1), radius=0.05)
 world.add_head("by the wall, looking at the room", (2, 0.01, 1.2), normal=(0, 1, 0), radius=0.05)
 
-result = underlit.trace(world, precision=0.01, seed=1)
+result = underlit.trace(world, precision=0.02, seed=1)
 for name, read in result.heads().items():
     print(f"{name}: {read.value:.2f} ± {read.half_width:.2f} umol/m2/s")
 
