@@ -15,6 +15,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from underlit.version import VERSION
+
 if TYPE_CHECKING:
     from underlit.lowering.scene import Lowered, lower
     from underlit.lowering.world import CompiledScene, Grid, Role, World, box, rectangle
@@ -31,7 +33,8 @@ if TYPE_CHECKING:
     from underlit.run import StoppingRule, Traced, trace, trace_compiled
     from underlit.scene import Scene, SceneError, load_scene, scene_from_dict
 
-__version__ = "0.1.0"
+
+__version__ = VERSION
 
 _HOMES = {
     "StoppingRule": "run",

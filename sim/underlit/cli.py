@@ -13,15 +13,15 @@ from typing import TYPE_CHECKING
 
 from cyclopts import App, CycloptsError
 
-from underlit import __version__
 from underlit.commands.shared import Refused
+from underlit.version import VERSION
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 app = App(
     name="underlit",
-    version=__version__,
+    version=VERSION,
     help="Predict PAR (PPFD), with its error, on every surface of a planted freshwater aquarium.",
     exit_on_error=False,
     print_error=False,

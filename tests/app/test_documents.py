@@ -148,3 +148,14 @@ def test_the_longest_text_is_taken() -> None:
     Document("#" * MOST_CHARACTERS)
     with pytest.raises(DocumentError, match="are the most"):
         Document("#" * (MOST_CHARACTERS + 1))
+
+
+def test_a_key_under_a_former_name_is_read_and_set_where_it_stands() -> None:
+    document = Document("[tank.left]\ngives_back = 0.4\n[[fixture]]\n[fixture.kept]\nwarm = 0.9\n")
+    assert document.get("tank", "left", "returned_per_reflection") == 0.4
+    assert document.get("fixture", 0, "light_loss_factors", "temperature") == 0.9
+    document.set("tank", "left", "returned_per_reflection", value=0.2)
+    document.set("fixture", 0, "light_loss_factors", "dirt", value=0.7)
+    assert document.text == "[tank.left]\ngives_back = 0.2\n[[fixture]]\n[fixture.kept]\nwarm = 0.9\ndirt = 0.7\n"
+    document.lay_on(Document("[tank.left]\nreturned_per_reflection = 0.1\n"))
+    assert document.get("tank") == {"left": {"returned_per_reflection": 0.1}}

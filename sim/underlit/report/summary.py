@@ -8,7 +8,6 @@ import sys
 from importlib import metadata
 from typing import Any
 
-from underlit import __version__
 from underlit.planning.plantings import PlantingReport, planting_reports
 from underlit.planning.surfaces import SurfaceReport, surface_reports
 from underlit.planning.zones import ZoneReport, zone_reports
@@ -18,13 +17,14 @@ from underlit.run import Traced
 from underlit.scene import Scene, tank_uncertainty
 from underlit.scene.assumptions.scene import assumptions
 from underlit.transport.tables import Counter
+from underlit.version import VERSION
 
 FORMAT = 1
 
 
 def versions() -> dict[str, str]:
     """Versions of the program and of what its numbers depend on."""
-    found = {"underlit": __version__, "python": platform.python_version()}
+    found = {"underlit": VERSION, "python": platform.python_version()}
     for name in ("numpy", "numba", "scipy", "trimesh"):
         try:
             found[name] = metadata.version(name)

@@ -20,6 +20,7 @@ from underlit.results.atomic import atomic_path
 from underlit.results.estimate import mean_of_groups
 from underlit.results.result import Result
 from underlit.results.stored import FORMAT, GRIDS, StoredResult, load_result, read_fields
+from underlit.version import VERSION
 
 if TYPE_CHECKING:
     import xarray
@@ -63,11 +64,9 @@ def to_dataset(result: Result, provenance: Mapping[str, Any] | None = None) -> x
 
 
 def _attributes(result: Result, said: Mapping[str, Any]) -> dict[str, Any]:
-    from underlit import __version__
-
     return {
         "title": "PPFD (400-700 nm) in a planted aquarium, by photon tracing",
-        "source": f"underlit {__version__}",
+        "source": f"underlit {VERSION}",
         "underlit_format": FORMAT,
         "seed": str(result.seed),
         "seconds": float(result.seconds),

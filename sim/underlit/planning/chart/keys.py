@@ -9,9 +9,9 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from underlit import __version__
 from underlit.scene import Fixture, Scene
 from underlit.scene.keys import path_keys, running_keys
+from underlit.version import VERSION
 
 FORMAT = 1
 """Of the row files; a change makes every kept row stale."""
@@ -28,7 +28,7 @@ _NOT_LIGHT = frozenset(["title", "base", "zones", "spots", "added_co2"])
 @cache
 def program() -> str:
     """Hash of the sources and of the versions of the libraries that the numbers depend on."""
-    digest = hashlib.sha256(__version__.encode())
+    digest = hashlib.sha256(VERSION.encode())
     for name in _LIBRARIES:
         digest.update(f"{name} {version(name)}".encode())
     package = Path(__file__).parents[2]
