@@ -21,7 +21,6 @@ def run(quick: bool) -> Report:
     from underlit.lowering.scene import lower
     from underlit.planning.candidates import candidate
     from underlit.planning.compare import compare
-    from underlit.planning.dimming import Dimmer
     from underlit.planning.dose import dose
     from underlit.planning.profile import profile_at
     from underlit.planning.vertical_profiles import square
@@ -42,14 +41,12 @@ def run(quick: bool) -> Report:
     def dimming() -> dict[str, float]:
         return {name: 0.3 + 0.6 * (next(level) % 97) / 97}
 
-    side, dimmer = candidate("kept", traced), Dimmer(lowered, result)
+    side = candidate("stored", traced)
     tasks = {
         "zones and spots at another dimming": lambda: (r := result.dimmed(dimming())).zones() | r.heads(),
         "the same from a file read back": lambda: (r := kept.dimmed(dimming())).zones() | r.heads(),
         "map of the substrate at another dimming": lambda: result.dimmed(dimming()).bed(),
-        "verdicts, evenness and DLI at another dimming": lambda: dimmer.reports(dimming()),
-        "making ready for those": lambda: Dimmer(lowered, result),
-        "the same reports anew, for comparison": lambda: zone_reports(lowered, result.dimmed(dimming())),
+        "verdicts, evenness and DLI at another dimming": lambda: zone_reports(lowered, result.dimmed(dimming())),
         "profile over a spot": lambda: profile_at(lowered, result, "spot", square(0.44, 0.2)),
         "comparison of two kept results": lambda: compare([side, side]),
         "days, years and every dimming step": lambda: dose(lowered, result),

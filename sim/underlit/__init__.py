@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from underlit.lowering.world import CompiledScene, Grid, Role, World, box, rectangle
     from underlit.planning.candidates import candidate
     from underlit.planning.chart import make_chart
-    from underlit.planning.compare import compare, trace_alike
+    from underlit.planning.compare import compare, trace_paired
     from underlit.planning.dose import dose
     from underlit.planning.plant_map import plant_map
     from underlit.planning.profile import profile_at
@@ -63,7 +63,7 @@ _HOMES = {
     "scene_from_dict": "scene",
     "suggest": "planning.suggest",
     "trace": "run",
-    "trace_alike": "planning.compare",
+    "trace_paired": "planning.compare",
     "trace_compiled": "run",
     "zone_reports": "planning.zones",
 }
@@ -96,8 +96,8 @@ __all__ = [
     "scene_from_dict",
     "suggest",
     "trace",
-    "trace_alike",
     "trace_compiled",
+    "trace_paired",
     "zone_reports",
 ]
 

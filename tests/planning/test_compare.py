@@ -13,7 +13,7 @@ from underlit.cli import main
 from underlit.lowering.scene import lower
 from underlit.planning.candidates import candidate, kwh_a_year, read_candidate
 from underlit.planning.cleaning_states import cleaning_pair, growing_pair
-from underlit.planning.compare import compare, trace_alike
+from underlit.planning.compare import compare, trace_paired
 from underlit.report.decisions.comparison import comparison_csv, comparison_data, in_words, panels, print_comparison
 from underlit.report.printout import output_console
 from underlit.run import trace
@@ -24,7 +24,7 @@ PHOTONS = 1 << 16
 
 def candidates(*scenes, **options):
     """Scenes traced alike, as candidates A, B, ..."""
-    traced = trace_alike([lower(s) for s in scenes], photons=PHOTONS, **options)
+    traced = trace_paired([lower(s) for s in scenes], photons=PHOTONS, **options)
     return [candidate(name, t) for name, t in zip("ABC", traced)]
 
 
@@ -60,7 +60,7 @@ def test_how_errors_came_about_is_told(capsys):
     """Arithmetic, common random numbers or none: each in its words."""
     scenes = [box(), box(fixture=[light(dimming=0.4)]), box(fixture=[light(above_rim="6 cm")])]
     made = compare(candidates(*scenes))
-    (apart,) = trace_alike([lowered_box()], photons=PHOTONS, seed=9)
+    (apart,) = trace_paired([lowered_box()], photons=PHOTONS, seed=9)
     for shown, said in ((made, ["by arithmetic", "same random numbers"]), (
         compare([made.candidates[0], candidate("D", apart)]), ["other random numbers"]
     )):  # fmt: skip
@@ -155,7 +155,7 @@ def test_a_folder_is_the_trace_that_wrote_it(tmp_path, capsys):
     """Read back, a trace differs from itself by nothing, and is paired with a fresh one of the same size and seed."""
     assert main(["trace", str(BARE_BOX), "--photons", str(PHOTONS), "--out", str(tmp_path / "kept")]) == 0
     kept = read_candidate(tmp_path / "kept")
-    (fresh,) = (candidate("fresh", t) for t in trace_alike([lowered_box()], photons=PHOTONS))
+    (fresh,) = (candidate("fresh", t) for t in trace_paired([lowered_box()], photons=PHOTONS))
     made = compare([kept, fresh])
     assert made.paired == (True, True)
     for row in made.rows:

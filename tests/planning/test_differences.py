@@ -9,7 +9,7 @@ from boxes import box, light, lowered_box
 from checking import within_probability
 from underlit.lowering.scene import lower
 from underlit.planning.cleaning_states import cleaning_pair
-from underlit.planning.compare import trace_alike
+from underlit.planning.compare import trace_paired
 from underlit.planning.differences import (
     Units,
     bed_difference,
@@ -72,7 +72,7 @@ def test_intervals_hold_for_unlike_numbers_of_batches(numbers, shared):
 
 def test_same_scene_differs_by_exactly_nothing():
     """Two traces of one scene and seed are the same bits."""
-    first, second = (trace_alike([lowered_box(title=t)], photons=PHOTONS)[0].result for t in "ab")
+    first, second = (trace_paired([lowered_box(title=t)], photons=PHOTONS)[0].result for t in "ab")
     assert first is not second
     for estimate in point_difference(second, first, [0, 1, 2, 3], [0, 1, 2, 3]):
         assert (estimate.value, estimate.standard_error) == (0.0, 0.0)
@@ -83,7 +83,7 @@ def test_same_scene_differs_by_exactly_nothing():
 
 def test_other_seeds_are_not_paired():
     """Where the random numbers differ, the two variances add."""
-    first, second = (trace_alike([lowered_box()], photons=PHOTONS, seed=s)[0].result for s in (1, 2))
+    first, second = (trace_paired([lowered_box()], photons=PHOTONS, seed=s)[0].result for s in (1, 2))
     assert not shares_any(second, first)
     (found,) = point_difference(second, first, [1], [1])
     errors = [r.zones()["whole bed"].standard_error for r in (first, second)]
@@ -97,7 +97,7 @@ def seeded():
     plans = [lower(clean), lower(before)]
     points, maps = [], []
     for seed in range(SEEDS):
-        first, second = (t.result for t in trace_alike(plans, photons=PHOTONS, seed=1000 + seed))
+        first, second = (t.result for t in trace_paired(plans, photons=PHOTONS, seed=1000 + seed))
         assert shares_any(second, first)
         points.append(point_difference(second, first, range(4), range(4)))
         spacing = first.compiled.bed_map.spacing
@@ -139,7 +139,7 @@ def test_common_random_numbers_pay(seeded):
     points, _ = seeded
     paired = np.mean([p[1].standard_error for p in points])
     clean, before, _ = cleaning_pair(box())
-    apart = [trace_alike([lower(s)], photons=PHOTONS)[0].result.zones()["whole bed"] for s in (clean, before)]
+    apart = [trace_paired([lower(s)], photons=PHOTONS)[0].result.zones()["whole bed"] for s in (clean, before)]
     assert paired < 0.7 * np.hypot(*(e.standard_error for e in apart))
 
 
@@ -147,7 +147,7 @@ def test_a_light_more_is_paired_with_the_light_that_stays():
     """A second light takes little from the pairing of the first, whose random numbers go by fixture and channel."""
     one = lowered_box()
     two = lowered_box(fixture=[light(), light(name="second", position=["15 cm", "4 cm"])])
-    first, second = (t.result for t in trace_alike([one, two], photons=2 * PHOTONS))
+    first, second = (t.result for t in trace_paired([one, two], photons=2 * PHOTONS))
     (found,) = point_difference(second, first, [1], [1])
     added = second.dimmed({"clip light: white": 0.0}).zones()["whole bed"]
     # The body of the second light throws some of the first one's light back down.

@@ -25,7 +25,7 @@ from underlit.planning.profile import (
     profile_at,
     tops_of_plants,
 )
-from underlit.planning.vertical_profiles import column, mixing, shares_of_cells, square
+from underlit.planning.vertical_profiles import mixing, shares_of_cells, square, vertical_profile
 from underlit.planning.zones import Verdict
 from underlit.report.decisions.profile import halving_words
 from underlit.results.result import Result
@@ -57,7 +57,7 @@ def black_tank(absorption: float, *, cone: float = 1e-4, photons_log2: int = 17,
 def test_light_falls_by_the_law_of_beer_and_lambert(absorption):
     """Straight beams between black walls: PPFD = P / area x exp(-a d), so ln 2 / a halves it."""
     result = black_tank(absorption)
-    light = column(result, square(SIDE / 2, SIDE / 2, 0.3))
+    light = vertical_profile(result, square(SIDE / 2, SIDE / 2, 0.3))
     depth = HIGH - 0.01 - light.heights
     for estimate, d in list(zip(light.at(light.heights), depth, strict=True))[::5]:
         agree(estimate, 10.0 / SIDE**2 * math.exp(-absorption * d), resolves=0.05, what=f"PPFD at depth {d:.2f} m")
@@ -82,7 +82,7 @@ def test_error_of_the_fit_holds_over_seeds():
     rates, seeds = [], 40
     for seed in range(seeds):
         result = black_tank(2.0, cone=0.5, photons_log2=16, seed=500 + seed)
-        rates.append(halving_of(column(result, square(0.2, 0.2, 0.1)), bed=0.0, surface=HIGH - 0.01).rate)
+        rates.append(halving_of(vertical_profile(result, square(0.2, 0.2, 0.1)), bed=0.0, surface=HIGH - 0.01).rate)
     middle = np.mean([r.value for r in rates])
     # The mean moves with each seed: distances from it are that much shorter than from the truth.
     apart = [abs(r.value - middle) / math.sqrt(1 - 1 / seeds) for r in rates]
@@ -113,7 +113,7 @@ def traced():
     return trace(box(), photons=1 << 18), trace(other_lid(box()), photons=1 << 18)
 
 
-def test_a_column_reads_what_zones_and_heads_read(traced):
+def test_a_vertical_profile_reads_what_zones_and_heads_read(traced):
     """Level zones and meter heads are counted apart from the planes: they must agree."""
     lowered, result = traced[0].lowered, traced[0].result
     whole = np.array([(0, 0), (0.3, 0), (0.3, 0.2), (0, 0.2)])
@@ -169,7 +169,7 @@ def test_the_fit_leaves_plants_out():
 
 def test_light_that_does_not_fall_has_no_halving_depth():
     """Where nothing is absorbed the interval reaches infinity."""
-    fit = halving_of(column(black_tank(0.0), square(0.2, 0.2, 0.3)), bed=0.0, surface=HIGH - 0.01)
+    fit = halving_of(vertical_profile(black_tank(0.0), square(0.2, 0.2, 0.3)), bed=0.0, surface=HIGH - 0.01)
     assert abs(fit.rate.value) < 1e-9
     assert fit.depth > 1e6
     assert not fit.rule_holds
@@ -178,7 +178,7 @@ def test_light_that_does_not_fall_has_no_halving_depth():
 
 def test_one_plane_under_water_is_too_few():
     """No line through fewer than three points."""
-    light = column(lower_result(), square(0.15, 0.10))
+    light = vertical_profile(lower_result(), square(0.15, 0.10))
     assert halving_of(light, bed=0.12, surface=0.15) is None
 
 

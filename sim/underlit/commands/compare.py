@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from underlit.commands.options import AS_USUAL, FLAG, Price, SceneFile, TraceOptions
-from underlit.commands.shared import Refused, load, refusing, stoppable, traced_alike, writable, write_out
+from underlit.commands.shared import Refused, load, refusing, stoppable, traced_paired, writable, write_out
 
 if TYPE_CHECKING:
     from underlit.planning.candidates import Candidate
@@ -126,7 +126,7 @@ def _candidates(
         with refusing(ValueError, where=paths[0]):
             first, second, differs = pair.make(scenes[0][1])
         scenes = {0: (pair.names[0], first), 1: (pair.names[1], second)}
-    traced = traced_alike([scene for _, scene in scenes.values()], options, stops)
+    traced = traced_paired([scene for _, scene in scenes.values()], options, stops)
     for (index, (name, _)), answer in zip(scenes.items(), traced, strict=True):
         found[index] = candidate(name, answer)
     return [found[index] for index in sorted(found)], differs

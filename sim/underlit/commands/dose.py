@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from underlit.commands.options import AS_USUAL, PaperSize, Price, SceneFile, TraceOptions
-from underlit.commands.shared import Refused, load, stoppable, traced_alike, writable, write_out
+from underlit.commands.shared import Refused, load, stoppable, traced_paired, writable, write_out
 
 
 def dose(
@@ -39,7 +39,7 @@ def dose(
 
     def work(stops: Stops) -> None:
         folder, console = writable(out), output_console()
-        doses = [make(t.lowered, t.result, price=price) for t in traced_alike(loaded, options, stops)]
+        doses = [make(t.lowered, t.result, price=price) for t in traced_paired(loaded, options, stops)]
         for index, made in enumerate(doses):
             if index:
                 console.print()

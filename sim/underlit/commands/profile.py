@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from underlit.commands.options import AS_USUAL, FLAG, MANY, PAIR, SceneFile, TraceOptions, length_of
-from underlit.commands.shared import Refused, load, refusing, stoppable, traced_alike, writable, write_out
+from underlit.commands.shared import Refused, load, refusing, stoppable, traced_paired, writable, write_out
 
 if TYPE_CHECKING:
     import numpy as np
@@ -182,7 +182,7 @@ def _profile(asked: _Asked, out: Path | None, options: TraceOptions, stops: Stop
         with refusing(ValueError, where="--with-and-without-lid"):
             scenes.append(other_lid(asked.scene))
         lids = (NO_LID, WITH_LID) if asked.scene.lid is None else (WITH_LID, NO_LID)
-    told = _told(asked, traced_alike(scenes, options, stops), lids)
+    told = _told(asked, traced_paired(scenes, options, stops), lids)
     print_profile(output_console(), told)
     write_out(out, stops, lambda folder: write_profile(told, folder))
 

@@ -46,9 +46,9 @@ def lowered_scene(scene: Scene) -> Lowered:
         return lower(scene)
 
 
-def traced_alike(scenes: Sequence[Scene], options: TraceOptions, stops: Stops) -> list[Traced]:
+def traced_paired(scenes: Sequence[Scene], options: TraceOptions, stops: Stops) -> list[Traced]:
     """Trace scenes with a progress line, all with the same random numbers; a trace that is stopped ends the command."""
-    from underlit.planning.compare import trace_alike
+    from underlit.planning.compare import trace_paired
     from underlit.report.printout import output_console
     from underlit.report.progress.stopping import Phase
     from underlit.report.progress.trace import tracing, working
@@ -59,7 +59,7 @@ def traced_alike(scenes: Sequence[Scene], options: TraceOptions, stops: Stops) -
     progress = output_console(stderr=True)
     with working(progress, "building the tank" if len(scenes) == 1 else "building the tanks"):
         lowered = [lowered_scene(scene) for scene in scenes]
-    traced = trace_alike(lowered, tracer=lambda one, **said: tracing(progress, one, **said), **options.as_arguments())
+    traced = trace_paired(lowered, tracer=lambda one, **said: tracing(progress, one, **said), **options.as_arguments())
     if not all(one.result.complete for one in traced):
         raise KeyboardInterrupt
     stops.phase = Phase.TELLING

@@ -1,7 +1,7 @@
 """Compare answered scenes: zone by zone, on the bed, in watts and cost.
 
     one, two = (underlit.load_scene(f"scenes/wide-tank-{n}.toml") for n in ("one", "two"))
-    first, second = (candidate(t.lowered.scene.title, t) for t in trace_alike([lower(one), lower(two)]))
+    first, second = (candidate(t.lowered.scene.title, t) for t in trace_paired([lower(one), lower(two)]))
     for row in compare([first, second]).rows:
         print(row.name, row.values, row.changes)
 
@@ -79,7 +79,7 @@ class Comparison:
     price: float | None
 
 
-def trace_alike(
+def trace_paired(
     scenes: Sequence[Lowered],
     *,
     precision: float | None = None,

@@ -2,17 +2,19 @@
 
 Order statistics of noisy cells are biased: with 1 % errors of the mean and 800 small cells a perfectly even floor reads
 .54 to 1.46. So they are taken on patches of 3 cm or more, corrected by the jackknife over the groups of batches
-(Quenouille, Biometrika 43:353, 1956), and refused while the patches themselves are noisier than 3 %.
+(`planning.jackknife`), and refused while the patches themselves are noisier than 3 %.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from underlit.lowering.tallies import ZonePlace
 from underlit.lowering.world import Grid
+from underlit.planning.jackknife import jackknife, jackknife_error, used_groups
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 
@@ -35,13 +37,19 @@ class Patches:
     @property
     def noise(self) -> float:
         """Typical (median) relative standard error of a patch."""
-        n = len(self.without)
-        if n < 2 or len(self.values) == 0:
+        if len(self.without) < 2 or len(self.values) == 0:
             return float("inf")
-        spread = np.sqrt((n - 1) / n * ((self.without - self.without.mean(axis=0)) ** 2).sum(axis=0))
         with np.errstate(divide="ignore", invalid="ignore"):
-            relative = np.where(self.values > 0, spread / self.values, np.inf)
+            relative = np.where(self.values > 0, jackknife_error(self.without) / self.values, np.inf)
         return float(np.median(relative))
+
+    def estimate(
+        self, statistic: Callable[[np.ndarray, np.ndarray], float], *, high: float = np.inf, corrected: bool = True
+    ) -> Estimate:  # fmt: skip
+        """A statistic of the values (n,) and weights (n,), between 0 and high, with its error by the jackknife."""
+        without = np.array([statistic(values, self.weights) for values in self.without])
+        full = statistic(self.values, self.weights)
+        return jackknife(full, without, corrected=corrected, low=0.0, high=high)
 
 
 @dataclass(frozen=True)
@@ -122,11 +130,7 @@ def _patches(
     keep = area > _LEAST_OPEN * PATCH**2
     if keep.sum() < _FEWEST:
         return None
-    used = [
-        g
-        for g in range(min(len(c.group_batches) for c in result.counts))
-        if all(c.group_batches[g] > 0 for c in result.counts)
-    ]
+    used = used_groups(result)
     without = np.array([flux(g)[keep] for g in used]).reshape(len(used), -1) / area[keep]
     return Patches(flux(None)[keep] / area[keep], without, area[keep])
 
@@ -140,13 +144,6 @@ def lowest_share_mean(values: np.ndarray, weights: np.ndarray, share: float = 0.
     return float((values[order] * part).sum() / part.sum())
 
 
-def _jackknife(full: float, without: np.ndarray, low: float, high: float, correct: bool = True) -> Estimate:
-    n = len(without)
-    corrected = n * full - (n - 1) * without.mean() if correct else full
-    error = np.sqrt((n - 1) / n * ((without - without.mean()) ** 2).sum())
-    return Estimate(float(np.clip(corrected, low, high)), float(error), n - 1.0)
-
-
 def spread(patches: Patches | None, band: tuple[float, float] | None) -> Spread:
     """Order statistics of a zone."""
     if patches is None:
@@ -154,27 +151,25 @@ def spread(patches: Patches | None, band: tuple[float, float] | None) -> Spread:
     noise = patches.noise
     if not noise <= NOISIEST:
         return Spread(noise)
-    w = patches.weights
-
-    def dimmest(values: np.ndarray) -> float:
-        return lowest_share_mean(values, w)
-
-    def evenness(values: np.ndarray) -> float:
-        mean = float((values * w).sum() / w.sum())
-        return float(values.min()) / mean if mean > 0 else 0.0
-
-    def inside(values: np.ndarray) -> float:
-        assert band is not None
-        return float(w[(values >= band[0]) & (values <= band[1])].sum() / w.sum())
-
-    def estimate(statistic, low: float, high: float, correct: bool = True) -> Estimate:  # type: ignore[no-untyped-def]
-        without = np.array([statistic(v) for v in patches.without])
-        return _jackknife(statistic(patches.values), without, low, high, correct)
-
     return Spread(
         noise,
-        estimate(dimmest, 0.0, np.inf),
-        estimate(evenness, 0.0, 1.0),
-        # A count of patches moves in steps: the jackknife's correction would throw it about (Efron 1982, ch. 3).
-        None if band is None else estimate(inside, 0.0, 1.0, correct=False),
+        patches.estimate(lowest_share_mean),
+        patches.estimate(_evenness, high=1.0),
+        # a count of patches moves in steps
+        None if band is None else patches.estimate(_share_inside(*band), high=1.0, corrected=False),
     )
+
+
+def _evenness(values: np.ndarray, weights: np.ndarray) -> float:
+    mean = float((values * weights).sum() / weights.sum())
+    return float(values.min()) / mean if mean > 0 else 0.0
+
+
+def _share_inside(low: float, high: float) -> Callable[[np.ndarray, np.ndarray], float]:
+    return lambda values, weights: float(weights[(values >= low) & (values <= high)].sum() / weights.sum())
+
+
+def numbered(shape: tuple[int, int], columns: int, rows: int) -> np.ndarray:
+    """Patch number of each cell of a grid of (nx, ny) cells that is shared out into columns and rows, (ny, nx)."""
+    nx, ny = shape
+    return (np.arange(ny) * rows // ny)[:, None] * columns + (np.arange(nx) * columns // nx)[None, :]

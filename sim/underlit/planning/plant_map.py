@@ -18,6 +18,7 @@ from enum import IntEnum
 import numpy as np
 
 from underlit.lowering.scene import lower
+from underlit.planning.patches import numbered
 from underlit.planning.zones import SURE, chances
 from underlit.results.result import Field, Result
 from underlit.run import Traced, trace
@@ -226,7 +227,7 @@ def pooled(values: np.ndarray, result: Result) -> np.ndarray:
     assert grid is not None
     (nx, ny, _), (dx, dy, _) = grid.shape, grid.spacing
     rows, columns = (max(1, round(n * d / PATCH_M)) for n, d in ((ny, dy), (nx, dx)))
-    number = (np.arange(ny) * rows // ny)[:, None] * columns + (np.arange(nx) * columns // nx)[None, :]
+    number = numbered((nx, ny), columns, rows)
     open_ones = ~np.isnan(values)
     total = np.bincount(number[open_ones], values[open_ones], minlength=rows * columns)
     count = np.bincount(number[open_ones], minlength=rows * columns)

@@ -21,8 +21,9 @@ import numpy as np
 
 from underlit.lowering.aquascape.plants import Grown
 from underlit.lowering.scene import Lowered
-from underlit.lowering.world import Grid
+from underlit.planning.jackknife import jackknife, jackknife_error, used_groups
 from underlit.planning.surfaces import UpperCells, layers_of, mean_of, meshes_of, upper_cells
+from underlit.planning.vertical_profiles import shares_of_cells
 from underlit.results.estimate import Estimate, combine, mean_of_groups
 from underlit.results.result import Result
 from underlit.results.stored import StoredResult
@@ -76,25 +77,21 @@ def planting_reports(lowered: Lowered, result: Result) -> list[PlantingReport]:
 def _share_above(result: Result, cells: UpperCells, low: float) -> Estimate | None:
     """Share of the leaf area that gets at least `low` [umol/m2/s], with the jackknife's error; None while too noisy."""
     if isinstance(result, StoredResult):
-        return _share_above_kept(result, cells, low)
-    used = [g for g in range(min(len(c.group_batches) for c in result.counts))
-            if all(c.group_batches[g] > 0 for c in result.counts)]  # fmt: skip
+        return _share_above_stored(result, cells, low)
+    used = used_groups(result)
     if len(used) < 2:
         return None
     for pool, area in _pools(cells):
         values = _pool_values(result, cells, pool, area, None)
         without = np.array([_pool_values(result, cells, pool, area, g) for g in used])
-        n = len(used)
-        spread = np.sqrt((n - 1) / n * ((without - without.mean(axis=0)) ** 2).sum(axis=0))
-        if _typical_noise(values, spread, area) <= NOISIEST_POOL:
-            shares = (without >= low) @ area / area.sum()
-            error = math.sqrt((n - 1) / n * float(((shares - shares.mean()) ** 2).sum()))
-            return Estimate(float(area[values >= low].sum() / area.sum()), error, n - 1.0)
+        if _typical_noise(values, jackknife_error(without), area) <= NOISIEST_POOL:
+            share = float(area[values >= low].sum() / area.sum())
+            return jackknife(share, (without >= low) @ area / area.sum(), corrected=False)
     return None
 
 
-def _share_above_kept(result: StoredResult, cells: UpperCells, low: float) -> Estimate | None:
-    """The same from a kept result, which has no groups of faces: pools err by themselves, each by its chance of the other
+def _share_above_stored(result: StoredResult, cells: UpperCells, low: float) -> Estimate | None:
+    """The same from a stored result, which has no groups of faces: pools err by themselves, each by its chance of the other
     side."""
     from scipy.stats import norm
 
@@ -159,24 +156,13 @@ def _light_from_above(result: Result, grown: Grown, cells: UpperCells) -> _FromA
     if level >= grid.shape[2]:
         return None
     if grown.outline is not None:
-        footprint = _shares_of_cells(grid, grown.outline)
+        footprint = shares_of_cells(grid, grown.outline)
     else:
         footprint = np.zeros((grid.shape[1], grid.shape[0]))
         i, j = (((cells.middle[:, k] - grid.origin[k]) / grid.spacing[k]).astype(int) for k in (0, 1))
         footprint[np.clip(j, 0, grid.shape[1] - 1), np.clip(i, 0, grid.shape[0] - 1)] = 1.0
     flux = _flux_down(result, "planes", max(level, 0), footprint)
     return _FromAbove(flux, footprint) if flux.value > 0 else None
-
-
-def _shares_of_cells(grid: Grid, outline: np.ndarray) -> np.ndarray:
-    """Share of each cell of a grid that lies inside an outline, (ny, nx)."""
-    import shapely
-
-    nx, ny, _ = grid.shape
-    x = grid.origin[0] + np.arange(nx) * grid.spacing[0]
-    y = grid.origin[1] + np.arange(ny)[:, None] * grid.spacing[1]
-    cells = shapely.box(*np.broadcast_arrays(x, y, x + grid.spacing[0], y + grid.spacing[1]))
-    return shapely.area(shapely.intersection(cells, shapely.Polygon(outline))) / (grid.spacing[0] * grid.spacing[1])
 
 
 def _flux_down(result: Result, name: str, level: int, footprint: np.ndarray) -> Estimate:
@@ -222,4 +208,4 @@ def _lets_through(result: Result, plants: Plants, grown: Grown, above: _FromAbov
     bed = result.compiled.bed_map
     if bed is None:
         return None
-    return _ratio(above.flux, _flux_down(result, "map", 0, _shares_of_cells(bed, grown.outline)))
+    return _ratio(above.flux, _flux_down(result, "map", 0, shares_of_cells(bed, grown.outline)))

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.lowering.scene import Lowered
-from underlit.planning.vertical_profiles import Column, column, column_difference, square
+from underlit.planning.vertical_profiles import VerticalProfile, profile_difference, square, vertical_profile
 from underlit.planning.zones import Verdict, chances, verdict
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
@@ -72,7 +72,7 @@ class Profile:
 
     name: str
     outline: np.ndarray
-    column: Column
+    light: VerticalProfile
     bed: float
     surface: float
     relative_unknown: float
@@ -81,7 +81,7 @@ class Profile:
 
     def at_height(self, above_bed: float) -> Estimate:
         """PPFD so far over the substrate [m] (between planes straight; under the lowest as on it)."""
-        return self.column.at([self.bed + above_bed])[0]
+        return self.light.at([self.bed + above_bed])[0]
 
     def verdict_at(self, above_bed: float, band: Band) -> tuple[Verdict, tuple[float, float, float]]:
         """Verdict of a plant at that height for a band, both errors counted in, and its chances."""
@@ -91,12 +91,12 @@ class Profile:
 
     def by_rule(self, heights: np.ndarray) -> np.ndarray:
         """What four inches of water halving it would leave at heights [m], from the uppermost plane under water down."""
-        start = self.column.heights[self.column.heights < self.surface].max(initial=self.column.heights.min())
-        value = self.column.at([start])[0].value
+        start = self.light.heights[self.light.heights < self.surface].max(initial=self.light.heights.min())
+        value = self.light.at([start])[0].value
         return value * 2.0 ** (-(start - np.asarray(heights)) / RULE_OF_THUMB_M)
 
 
-def halving_of(light: Column, *, bed: float, surface: float) -> Halving | None:
+def halving_of(light: VerticalProfile, *, bed: float, surface: float) -> Halving | None:
     """The fit between the substrate and the surface [m]; None with fewer than three planes or where no light comes."""
     used = (light.heights > bed) & (light.heights < surface)
     z = light.heights[used]
@@ -120,7 +120,7 @@ def profile_at(
     scene = lowered.scene
     x, y = np.asarray(outline).mean(axis=0)
     bed, surface = float(scene.bed_heights_m(np.array(x), np.array(y))), scene.water_level_m
-    light = column(result, outline, bottom=bed)
+    light = vertical_profile(result, outline, bottom=bed)
     fit = halving_of(light, bed=max(bed, tops_of_plants(lowered, outline)), surface=surface)
     return Profile(name, np.asarray(outline), light, bed, surface, tank_uncertainty(scene), fit, band)
 
@@ -166,7 +166,7 @@ def along_line(scene: Scene, result: Result, start: Sequence[float], end: Sequen
     found = []
     for (x, y), z in zip(points, heights, strict=True):
         try:
-            found.append(column(result, square(x, y), bottom=z - above_bed).at([z])[0])
+            found.append(vertical_profile(result, square(x, y), bottom=z - above_bed).at([z])[0])
         except ValueError:
             found.append(Estimate(math.nan, math.nan, 0.0))
     return Line(np.linspace(0, length, n), points, heights, tuple(found), above_bed)
@@ -187,6 +187,6 @@ def lid_takes(with_lid: Profile, without: Profile, above_bed: float) -> Estimate
     Traced with one seed the two share their random numbers, and the error is that of the difference.
     """
     heights = [with_lid.bed + above_bed]
-    lost = column_difference(without.column, with_lid.column, heights)[0]
-    full = without.column.at(heights)[0].value
+    lost = profile_difference(without.light, with_lid.light, heights)[0]
+    full = without.light.at(heights)[0].value
     return Estimate(lost.value / full, lost.standard_error / full, lost.dof)

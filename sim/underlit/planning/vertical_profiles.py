@@ -1,7 +1,7 @@
-"""Columns of light: PPFD at every height over a patch of the plan, read from the light planes of a result.
+"""Vertical profiles: PPFD at every height over a place of the plan, read from the light planes of a result.
 
-The planes count light coming down through level grids every couple of centimetres; a column is the mean over the part of each
-plane that lies inside an outline. Between planes PPFD is taken to run straight.
+The planes count light coming down through level grids every couple of centimetres; a vertical profile is the mean over the part
+of each plane that lies inside an outline. Between planes PPFD is taken to run straight.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import numpy as np
 
 from underlit.lowering.world import Grid
 from underlit.planning.differences import Units, difference, group_weights, mean_of_units
+from underlit.planning.jackknife import jackknife, used_groups
 from underlit.results.estimate import Estimate, combine
 from underlit.results.result import Result
 
@@ -24,7 +25,7 @@ LEAST_OPEN = 0.5
 
 
 @dataclass(frozen=True)
-class Column:
+class VerticalProfile:
     """PPFD over an outline, (n,) at rising heights [m over the bottom pane], with all that its errors need.
 
     units: of each source, its groups of batches: values (groups, n) [umol/m2/s]; result: what it was read from.
@@ -41,11 +42,11 @@ class Column:
 
     @property
     def half_widths(self) -> np.ndarray:
-        """95 % half widths of the values by counting, (n,) [umol/m2/s]."""
+        """95 % half widths of the values: simulation errors, (n,) [umol/m2/s]."""
         return np.array([e.half_width for e in self.at(self.heights)])
 
     def at(self, heights: Sequence[float] | np.ndarray) -> list[Estimate]:
-        """PPFD at any heights [m], held at the ends of the column, with counting errors."""
+        """PPFD at any heights [m], held at the ends of the profile, with simulation errors."""
         return _estimates(combine([mean_of_units(u) for u in self.units_at(heights)]))
 
     def units_at(self, heights: Sequence[float] | np.ndarray) -> list[Units]:
@@ -56,15 +57,10 @@ class Column:
     def jackknife(self, statistic: Callable[[np.ndarray], float]) -> Estimate:
         """A statistic of the values (n,) with its error, each group of batches left out once in all sources.
 
-        Quenouille, Biometrika 43:353, 1956; not corrected for bias, which is far below the error for smooth statistics.
+        Not corrected for bias, which is far below the error for smooth statistics.
         """
-        full = statistic(self.value)
-        used = np.flatnonzero(np.all([u.weights > 0 for u in self.units], axis=0))
-        without = np.array([statistic(self._without(int(g))) for g in used])
-        n = len(used)
-        if n < 2 or not np.all(np.isfinite(without)):
-            return Estimate(full, math.inf, 0.0)
-        return Estimate(full, float(np.sqrt((n - 1) / n * ((without - without.mean()) ** 2).sum())), n - 1.0)
+        without = np.array([statistic(self._without(group)) for group in used_groups(self.result)])
+        return jackknife(statistic(self.value), without, corrected=False)
 
     def _without(self, group: int) -> np.ndarray:
         total = np.zeros(len(self.heights))
@@ -79,8 +75,10 @@ def _estimates(found: tuple[np.ndarray, np.ndarray, np.ndarray]) -> list[Estimat
     return [Estimate(float(v), float(e), float(d)) for v, e, d in zip(*found, strict=True)]
 
 
-def column_difference(second: Column, first: Column, heights: Sequence[float]) -> list[Estimate]:
-    """PPFD of `second` minus that of `first` at heights [m], with counting errors (see `planning.differences`)."""
+def profile_difference(
+    second: VerticalProfile, first: VerticalProfile, heights: Sequence[float]
+) -> list[Estimate]:  # fmt: skip
+    """PPFD of `second` minus that of `first` at heights [m], with simulation errors (see `planning.differences`)."""
     units = second.units_at(heights), first.units_at(heights)
     return _estimates(difference(second.result, first.result, lambda _, i: units[0][i], lambda _, i: units[1][i]))
 
@@ -104,7 +102,7 @@ def square(x: float, y: float, side: float = HEAD_M) -> np.ndarray:
 
 
 def shares_of_cells(grid: Grid, outline: np.ndarray) -> np.ndarray:
-    """Part of each cell of a grid that lies in an outline (k, 2) [m]: (ny * nx,)."""
+    """Part of each cell of a grid that lies in an outline (k, 2) [m]: (ny, nx)."""
     import shapely
 
     nx, ny, _ = grid.shape
@@ -115,11 +113,13 @@ def shares_of_cells(grid: Grid, outline: np.ndarray) -> np.ndarray:
     boxes = shapely.box(left, front, left + dx, front + dy)
     shares = np.zeros(boxes.shape)
     touched = shapely.intersects(polygon, boxes)
-    shares[touched] = shapely.area(shapely.intersection(polygon, boxes[touched])) / (dx * dy)
-    return shares.ravel()
+    shares[touched] = shapely.area(shapely.intersection(boxes[touched], polygon)) / (dx * dy)
+    return shares
 
 
-def column(result: Result, outline: np.ndarray, *, bottom: float = 0.0, top: float = math.inf) -> Column:
+def vertical_profile(
+    result: Result, outline: np.ndarray, *, bottom: float = 0.0, top: float = math.inf
+) -> VerticalProfile:  # fmt: skip
     """PPFD over an outline of the plan (k, 2) [m] at every light plane between two heights [m] that light can reach there.
 
     Raises ValueError, one line, where there is no such plane: the outline lies outside the tank or inside wood or stone.
@@ -128,13 +128,13 @@ def column(result: Result, outline: np.ndarray, *, bottom: float = 0.0, top: flo
     if grid is None:
         raise ValueError("this world has no light planes")
     nx, ny, nz = grid.shape
-    share = shares_of_cells(grid, outline)
+    share = shares_of_cells(grid, outline).ravel()
     heights = grid.origin[2] + grid.spacing[2] * np.arange(nz)
     open_area = grid.open_area.reshape(nz, ny * nx)
     area = open_area @ share
     whole = share.sum() * grid.spacing[0] * grid.spacing[1]
-    kept = (heights > bottom) & (heights < top) & (area > LEAST_OPEN * whole) & (area > 0)
-    if not kept.any():
+    read = (heights > bottom) & (heights < top) & (area > LEAST_OPEN * whole) & (area > 0)
+    if not read.any():
         raise ValueError("no light can be read there: outside the tank, or inside wood or stone")
     start = result.cells("planes").start
     # Cells that light cannot reach count nothing but what strays through panes that cross them.
@@ -146,9 +146,9 @@ def column(result: Result, outline: np.ndarray, *, bottom: float = 0.0, top: flo
             [
                 result.group_means(slice(start + k * nx * ny, start + (k + 1) * nx * ny), i)[:, chosen]
                 @ weights[k, chosen]
-                for k in np.flatnonzero(kept)
+                for k in np.flatnonzero(read)
             ],
             axis=1,
         )
-        units.append(Units(flux / area[kept], group_weights(counts)))
-    return Column(heights[kept], tuple(units), result)
+        units.append(Units(flux / area[read], group_weights(counts)))
+    return VerticalProfile(heights[read], tuple(units), result)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.planning.patches import NOISIEST, PATCH, Patches, lowest_share_mean
+from underlit.planning.jackknife import used_groups
+from underlit.planning.patches import NOISIEST, PATCH, Patches, lowest_share_mean, numbered
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 
@@ -35,8 +35,8 @@ def bed_tenths(result: Result) -> Tenths:
             break
         if patches.noise <= NOISIEST:
             return Tenths(
-                _jackknifed(patches, lowest_share_mean),
-                _jackknifed(patches, lambda values, weights: -lowest_share_mean(-values, weights)),
+                patches.estimate(lowest_share_mean),
+                patches.estimate(lambda values, weights: -lowest_share_mean(-values, weights)),
                 side,
             )
     return Tenths()
@@ -48,7 +48,7 @@ def bed_patches(result: Result, side: float) -> Patches:
     assert grid is not None
     nx, ny, _ = grid.shape
     columns, rows = (max(1, int(n * d / side + 1e-6)) for n, d in zip((nx, ny), grid.spacing[:2], strict=True))
-    number = (np.arange(ny) * rows // ny)[:, None] * columns + (np.arange(nx) * columns // nx)[None, :]
+    number = numbered((nx, ny), columns, rows)
     cells = result.cells("map")
 
     def pooled(values: np.ndarray) -> np.ndarray:
@@ -56,15 +56,6 @@ def bed_patches(result: Result, side: float) -> Patches:
 
     area = pooled(grid.open_area[0])
     keep = area > _LEAST_OPEN * side**2
-    groups = [g for g in range(len(result.counts[0].group_batches)) if all(c.group_batches[g] for c in result.counts)]
+    groups = used_groups(result)
     without = np.array([pooled(result.without_group(cells, g))[keep] for g in groups]).reshape(len(groups), -1)
     return Patches(pooled(result.without_group(cells, None))[keep] / area[keep], without / area[keep], area[keep])
-
-
-def _jackknifed(patches: Patches, statistic: Callable[[np.ndarray, np.ndarray], float]) -> Estimate:
-    """A statistic of the patches with its bias taken off and its error (Quenouille, Biometrika 43:353, 1956)."""
-    full = statistic(patches.values, patches.weights)
-    without = np.array([statistic(values, patches.weights) for values in patches.without])
-    n = len(without)
-    error = np.sqrt((n - 1) / n * ((without - without.mean()) ** 2).sum())
-    return Estimate(max(0.0, float(n * full - (n - 1) * without.mean())), float(error), n - 1.0)

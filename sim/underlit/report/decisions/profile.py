@@ -79,10 +79,10 @@ def _print_place(console: Console, told: Told, profiles: Sequence[Profile]) -> N
         "± not known\nof the tank",
         "by the rule\nof thumb",
     )
-    rule = first.by_rule(first.column.heights)
-    values = [p.column.at(first.column.heights) for p in profiles]
-    for k in reversed(range(len(first.column.heights))):
-        height, under = first.column.heights[k], first.surface - first.column.heights[k]
+    rule = first.by_rule(first.light.heights)
+    values = [p.light.at(first.light.heights) for p in profiles]
+    for k in reversed(range(len(first.light.heights))):
+        height, under = first.light.heights[k], first.surface - first.light.heights[k]
         shown.add_row(
             cm(height - first.bed),
             cm(under) if under > 0 else "in air",
@@ -210,7 +210,7 @@ def profile_csv(told: Told) -> str:
     writer.writerow(COLUMNS)
     for profiles in told.profiles:
         for lid, made in zip(told.lids, profiles, strict=True):
-            for height, found in zip(made.column.heights, made.column.at(made.column.heights), strict=True):
+            for height, found in zip(made.light.heights, made.light.at(made.light.heights), strict=True):
                 figures = (
                     height, height - made.bed, made.surface - height, found.value, found.half_width,
                     1.96 * told.relative_unknown * found.value,
@@ -239,9 +239,9 @@ def _panel(told: Told, profiles: Sequence[Profile]) -> ColumnPanel:
     first = profiles[0]
     curves = []
     for lid, made in zip(told.lids, profiles, strict=True):
-        value = made.column.value
+        value = made.light.value
         curves.append(
-            Curve(lid, made.column.heights, value, made.column.half_widths, 1.96 * told.relative_unknown * value)
+            Curve(lid, made.light.heights, value, made.light.half_widths, 1.96 * told.relative_unknown * value)
         )
     found = first.halving
     tells = (
@@ -250,7 +250,7 @@ def _panel(told: Told, profiles: Sequence[Profile]) -> ColumnPanel:
     words = f"{cm(found.depth)} of water halves the light" if found is not None and tells else ""
     band = None if told.plant is None else told.plant.band or first.band
     return ColumnPanel(
-        first.name, tuple(curves), first.bed, first.surface, first.by_rule(first.column.heights), words,
+        first.name, tuple(curves), first.bed, first.surface, first.by_rule(first.light.heights), words,
         None if told.plant is None else told.plant.height, None if band is None else (band.low, band.high),
     )  # fmt: skip
 
