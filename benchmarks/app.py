@@ -18,7 +18,7 @@ from measure import Report
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT / "tests" / "app"))
 SCENE = ROOT / "scenes" / "carpet-plan.toml"
-HEIGHT = "Over the rim (cm)"
+HEIGHT = "Height above the rim (cm)"
 
 WATCH = """() => {
   const view = document.querySelector('.tank-view').tankView;

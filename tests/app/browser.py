@@ -114,7 +114,7 @@ def wait_for_light(page: Page, patience_ms: float = PATIENCE_MS) -> None:
     """Until the light of the tank in hand is drawn."""
     page.wait_for_function(
         f"() => {{ const view = {VIEW};"
-        " return view.lights && view.bedValues && !document.querySelector('.progress').innerText.startsWith('tracing'); }",
+        " return view.lights && view.bedValues && !document.querySelector('.progress').innerText.startsWith('Tracing'); }",
         timeout=patience_ms,
     )
 
@@ -147,7 +147,7 @@ def _kept(app: Served) -> Iterator[str]:
 
 def go_dark(page: Page) -> None:
     """Switch to the dark look."""
-    page.get_by_role("button", name="Light or dark").click()
+    page.get_by_role("button", name="Theme").click()
     page.locator("body.body--dark").wait_for()
     stand_still(page)
 

@@ -17,7 +17,7 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from underlit.app.guard import COOKIE, MOST_BODY, Guard, Where, is_loopback
+from underlit.app.guard import COOKIE, MOST_BODY, Endpoint, Guard, is_loopback
 
 TOKEN = "a-long-random-token"
 
@@ -34,7 +34,7 @@ async def _socket(socket: WebSocket) -> None:
 
 def guarded(tmp_path: Path, token: str | None = None, base: str = "http://127.0.0.1:8017") -> TestClient:
     """A site of one page and one socket behind the guard."""
-    where = Where("127.0.0.1" if token is None else "192.0.2.7", 8017, tmp_path, token)
+    where = Endpoint("127.0.0.1" if token is None else "192.0.2.7", 8017, tmp_path, token)
     routes = [Route("/", _echo, methods=["GET", "POST"]), WebSocketRoute("/socket", _socket)]
     return TestClient(Starlette(routes=routes, middleware=[Middleware(Guard, where=where)]), base_url=base)
 

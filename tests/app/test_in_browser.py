@@ -74,12 +74,20 @@ def test_guided_start_to_verdict(browser: Any, tmp_path: Path) -> None:
     app = serve(tmp_path)
     try:
         with visit(browser, app.address) as page:
+            page.get_by_role("button", name="Show the light").click()
+            page.get_by_text("Choose a tank").wait_for()
+            for question, answer in (("Which tank?", "40 breeder"), ("What will grow in front?", "medium plants")):
+                page.get_by_label(question).click()
+                page.locator(".q-menu").get_by_role("option", name=answer, exact=True).click()
             page.get_by_label("Watts", exact=True).fill("24")
-            page.get_by_role("button", name="Show me the light").click()
+            page.get_by_role("button", name="Show the light").click()
             wait_for_light(page)
             words = page.locator(".verdict").all_inner_texts()
             assert any(word in {"too dim", "right", "borderline", "too bright"} for word in words)
             assert "in front" in page.locator(".zones .numbers").inner_text()
+            height = page.get_by_label("Height above the rim (cm)")
+            assert height.input_value() == "5"
+            assert "assumed" in page.locator(".q-field", has=height).inner_text()
     finally:
         app.stop()
 
@@ -88,7 +96,7 @@ def test_raising_the_light_dims_the_substrate_and_can_be_undone(browser: Any, se
     with visit(browser, served.address) as page:
         wait_for_light(page)
         before = bed_mean(page)
-        page.get_by_label("Over the rim (cm)").first.fill("25")
+        page.get_by_label("Height above the rim (cm)").first.fill("25")
         page.wait_for_function(f"() => {BED_MEAN} < 0.8 * {before}")
         page.get_by_role("button", name="Undo").click()
         page.wait_for_function(f"() => Math.abs(({BED_MEAN}) / {before} - 1) < 0.05")
@@ -193,9 +201,9 @@ def test_an_upright_section_turns_and_is_dragged(browser: Any, served: Any) -> N
     """Any angle about the vertical; dragged along its normal it moves, and the spot that a click would drop is not dropped."""
     with visit(browser, served.address) as page:
         wait_for_light(page)
-        page.get_by_label("Light inside the water").click()
-        page.get_by_text("upright section").click()
-        page.get_by_label("Turned (deg)").first.fill("30")
+        page.get_by_label("Light in the water").click()
+        page.get_by_text("vertical section").click()
+        page.get_by_label("Angle (deg)").first.fill("30")
         page.wait_for_function(
             f"() => {VIEW}.section.visible && Math.abs({VIEW}.options.plane.angle - Math.PI / 6) < 1e-6"
         )
@@ -216,9 +224,9 @@ def test_an_upright_section_turns_and_is_dragged(browser: Any, served: Any) -> N
 def test_two_variants_side_by_side(browser: Any, served: Any) -> None:
     with visit(browser, served.address) as page:
         wait_for_light(page)
-        page.get_by_role("button", name="Try a change beside it").click()
+        page.get_by_role("button", name="Copy to tank B to compare").click()
         page.get_by_role("button", name="Tank B", exact=True).and_(page.locator('[aria-pressed="true"]')).wait_for()
-        page.get_by_label("Over the rim (cm)").first.fill("25")
+        page.get_by_label("Height above the rim (cm)").first.fill("25")
         page.get_by_text(re.compile(r"Tank B against Tank A: lowers")).wait_for()
 
 
@@ -229,16 +237,16 @@ def test_work_survives_reload_and_restart(browser: Any, tmp_path: Path) -> None:
     try:
         page.goto(app.address)
         wait_for_light(page)
-        page.get_by_label("Over the rim (cm)").first.fill("17")
+        page.get_by_label("Height above the rim (cm)").first.fill("17")
         wait_until_kept(app, 'above_rim = "17 cm"')
         page.reload()
         wait_for_light(page)
-        assert page.get_by_label("Over the rim (cm)").first.input_value() == "17"
+        assert page.get_by_label("Height above the rim (cm)").first.input_value() == "17"
         app.stop()
         app = serve(tmp_path, SCENES / "bare-box.toml")
         page.goto(app.address)
         wait_for_light(page)
-        assert page.get_by_label("Over the rim (cm)").first.input_value() == "17"
+        assert page.get_by_label("Height above the rim (cm)").first.input_value() == "17"
     finally:
         context.close()
         app.stop()
@@ -247,7 +255,7 @@ def test_work_survives_reload_and_restart(browser: Any, tmp_path: Path) -> None:
 def test_saving_keeps_comments(browser: Any, served: Any) -> None:
     with visit(browser, served.address) as page:
         wait_for_light(page)
-        change(page, "Over the rim (cm)", "9")
+        change(page, "Height above the rim (cm)", "9")
         with page.expect_download(timeout=PATIENCE_MS) as saved:
             open_files(page, "Save the scene")
         text = Path(saved.value.path()).read_text(encoding="utf-8")
@@ -260,20 +268,20 @@ def test_a_mesh_is_brought(browser: Any, served: Any, tmp_path: Path) -> None:
     mesh.write_bytes(TETRAHEDRON)
     with visit(browser, served.address) as page:
         wait_for_light(page)
-        open_files(page, "Open or bring a file ...")
+        open_files(page, "Open or upload a file ...")
         page.locator("input[type=file]").set_input_files(mesh)
-        page.get_by_text("pyramid stands in the middle").wait_for()
+        page.get_by_text("pyramid is in the middle of the tank").wait_for()
         page.wait_for_function("() => document.querySelector('.tank-view').tankView.meshes?.pyramid")
 
 
 def test_what_is_wrong_is_said_and_nothing_is_lost(browser: Any, served: Any) -> None:
     with visit(browser, served.address) as page:
         wait_for_light(page)
-        open_files(page, "Show the scene's text ...")
+        open_files(page, "Edit the scene as text ...")
         page.get_by_label("Scene (TOML)").fill('[tank]\ninside_size = ["30 cm", "20 cm"]\n')
-        page.get_by_role("button", name="Take it").click()
+        page.get_by_role("button", name="Use this text").click()
         page.locator(".q-notification").first.wait_for()
-        assert "line" in page.locator(".q-notification").first.inner_text()
+        assert "Line 2" in page.locator(".q-notification").first.inner_text()
         page.get_by_role("button", name="Close").last.click()
         page.keyboard.press("Escape")
         assert page.get_by_label("Title").input_value() == "30 x 20 x 20 cm bare tank"
@@ -317,7 +325,7 @@ def test_axe_finds_nothing(browser: Any, served: Any, dark: bool, size: tuple[in
         for card in page.locator("details.card").all():
             card.evaluate("card => { card.open = true; }")
         assert not violations(axe, page)
-        for dialog in ("New tank ...", "Open or bring a file ...", "Show the scene's text ..."):
+        for dialog in ("New tank ...", "Open or upload a file ...", "Edit the scene as text ..."):
             open_files(page, dialog)
             page.locator(".q-dialog .q-card").wait_for()
             stand_still(page)

@@ -27,7 +27,7 @@ def test_hostile_files_are_refused_and_the_server_goes_on(browser: Any, served: 
     with visit(browser, served.address) as page:
         wait_for_light(page)
         before = sorted(path for path in served.folder.rglob("*") if path.suffix in {".stl", ".obj", ".ply"})
-        open_files(page, "Open or bring a file ...")
+        open_files(page, "Open or upload a file ...")
         for name, content in BROKEN.items():
             file = {"name": name, "mimeType": "application/octet-stream", "buffer": content}
             page.locator("input[type=file]").set_input_files(file)
@@ -50,9 +50,9 @@ def test_hostile_texts_are_refused_and_the_server_goes_on(browser: Any, served: 
     text = added if added.startswith("x") else (SCENES / "bare-box.toml").read_text(encoding="utf-8") + added
     with visit(browser, served.address) as page:
         wait_for_light(page)
-        open_files(page, "Show the scene's text ...")
+        open_files(page, "Edit the scene as text ...")
         page.get_by_label("Scene (TOML)").fill(text)
-        page.get_by_role("button", name="Take it").click()
+        page.get_by_role("button", name="Use this text").click()
         page.locator(".q-notification").first.wait_for()
         assert "root:" not in page.locator(".q-notification").first.inner_text()
         assert page.get_by_label("Title").input_value() == "30 x 20 x 20 cm bare tank"
@@ -96,11 +96,11 @@ def test_twenty_visitors_at_once(browser: Any, tmp_path: Path) -> None:
             page.goto(app.address, wait_until="commit")
         for k, page in enumerate(pages):
             page.wait_for_function(IN_TOUCH, timeout=240_000)
-            page.get_by_label("Over the rim (cm)").first.wait_for(timeout=120_000)
-            page.get_by_label("Over the rim (cm)").first.fill(str(6 + k))
+            page.get_by_label("Height above the rim (cm)").first.wait_for(timeout=120_000)
+            page.get_by_label("Height above the rim (cm)").first.fill(str(6 + k))
         for k, page in enumerate(pages):
             wait_for_light(page, 240_000)
-            assert page.get_by_label("Over the rim (cm)").first.input_value() == str(6 + k)
+            assert page.get_by_label("Height above the rim (cm)").first.input_value() == str(6 + k)
         assert len(list((tmp_path / "sessions").iterdir())) == VISITORS
         assert app.process.poll() is None
         assert not wrong

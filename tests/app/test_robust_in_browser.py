@@ -25,7 +25,7 @@ def test_without_webgl_the_numbers_still_hold(browser: Any, served: Any) -> None
     wrong: list[str] = []
     page.on("pageerror", lambda error: wrong.append(str(error)))
     page.goto(served.address)
-    page.get_by_text("this browser draws no 3D").first.wait_for()
+    page.get_by_text("this browser cannot draw 3D").first.wait_for()
     wait_for_light(page)
     assert page.locator(".verdict").first.is_visible()
     before = bed_mean(page)
@@ -57,20 +57,20 @@ def test_a_restarted_server_is_found_again(browser: Any, tmp_path: Path) -> None
     try:
         page.goto(app.address)
         wait_for_light(page)
-        page.get_by_label("Over the rim (cm)").first.fill("17")
+        page.get_by_label("Height above the rim (cm)").first.fill("17")
         wait_until_kept(app, 'above_rim = "17 cm"')
         app.stop()
         page.get_by_text("Connection lost").wait_for()
         app = serve(tmp_path, SCENES / "bare-box.toml", port=port)
         page.get_by_text("Connection lost").wait_for(state="hidden")
         page.wait_for_function("() => document.querySelector('.tank-view')?.tankView?.lights")
-        field = page.get_by_label("Over the rim (cm)").first
+        field = page.get_by_label("Height above the rim (cm)").first
         assert field.input_value() == "17"
         field.fill("16")
         wait_until_kept(app, 'above_rim = "16 cm"')
         page.reload()
         wait_for_light(page)
-        assert page.get_by_label("Over the rim (cm)").first.input_value() == "16"
+        assert page.get_by_label("Height above the rim (cm)").first.input_value() == "16"
     finally:
         context.close()
         app.stop()
@@ -79,17 +79,17 @@ def test_a_restarted_server_is_found_again(browser: Any, tmp_path: Path) -> None
 def test_a_cleared_number_shows_again_what_holds(browser: Any, served: Any) -> None:
     with visit(browser, served.address) as page:
         wait_for_light(page)
-        field = page.get_by_label("Over the rim (cm)").first
+        field = page.get_by_label("Height above the rim (cm)").first
         held = field.input_value()
         field.fill("")
         page.keyboard.press("Tab")
         page.wait_for_function(
-            "held => document.querySelector('input[aria-label=\"Over the rim (cm)\"]').value === held", arg=held
+            "held => document.querySelector('input[aria-label=\"Height above the rim (cm)\"]').value === held", arg=held
         )
-        for label in ("Lines every", "Top at"):
+        for label in ("Contours every", "Scale up to"):
             page.get_by_label(label).fill("")
         page.wait_for_function(f"() => {VIEW}.options.contours === 0")
-        page.get_by_label("Lines every").fill("10")
+        page.get_by_label("Contours every").fill("10")
         page.wait_for_function(f"() => {VIEW}.options.contours === 10")
 
 

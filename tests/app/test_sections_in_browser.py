@@ -16,8 +16,8 @@ from browser import SCENES, go_dark, serve, stand_still, violations, visit, wait
 
 PATIENCE_MS = 300_000
 """For heavy work on a busy machine; nothing here is timed."""
-READINGS, DAY = "Readings at the tank", "Light of a day, cost of a year"
-SUGGEST, PLANTS, REPORT = "What would suit better?", "Where would plants do?", "Report"
+READINGS, DAY = "Meter readings", "Daily light (DLI) and running cost"
+SUGGEST, PLANTS, REPORT = "How should I set it?", "Where can each plant grow?", "Report"
 
 
 @pytest.fixture(scope="module")
@@ -71,7 +71,7 @@ def test_readings_are_fitted_and_the_corrected_tank_stands_beside(browser: Any, 
         assert "output of clip light" in said
         assert re.search(r"4 readings used|3 readings used, 1 set aside", said)
         assert "Next reading that would tell most" in said
-        card.get_by_role("button", name="Put the corrected tank on the session as tank B").click()
+        card.get_by_role("button", name="Use the corrected tank as tank B").click()
         told = page.get_by_text(re.compile(r"Tank B against Tank A: lifts"))
         told.wait_for(timeout=PATIENCE_MS)
         low, high = re.search(r"whole bed from ([\d.]+) to ([\d.]+)", told.inner_text()).groups()  # type: ignore[union-attr]
@@ -79,7 +79,7 @@ def test_readings_are_fitted_and_the_corrected_tank_stands_beside(browser: Any, 
         page.get_by_role("button", name="Tank B", exact=True).click()
         page.get_by_role("button", name="Tank A", exact=True).and_(page.locator('[aria-pressed="false"]')).wait_for()
         text = card_of(page, READINGS).inner_text()
-        assert "This is of another tank than the one in hand" in text
+        assert "Outdated: the tank has changed since." in text
 
 
 def test_what_is_wrong_with_a_reading_is_said_in_one_line(browser: Any, quick: Any) -> None:
@@ -87,7 +87,7 @@ def test_what_is_wrong_with_a_reading_is_said_in_one_line(browser: Any, quick: A
         wait_for_light(page)
         card = card_of(page, READINGS)
         card.get_by_role("button", name="Fit the tank to the readings").click()
-        page.get_by_text("there is no reading yet").wait_for()
+        page.get_by_text("There is no reading yet").wait_for()
         choose(page, card, "Where", "another place")
         card.get_by_label("From the left (cm)").fill("80")
         card.get_by_label("From the front (cm)").fill("5")
@@ -103,12 +103,12 @@ def test_a_suggestion_is_tried_beside(browser: Any, quick: Any) -> None:
     with visit(browser, quick.address) as page:
         wait_for_light(page)
         card = card_of(page, SUGGEST)
-        card.get_by_label("Lowest over the rim (cm)").fill("50")
-        card.get_by_role("button", name="Suggest what would suit").click()
-        page.get_by_text("the lowest height lies over the highest").wait_for()
-        card.get_by_label("Lowest over the rim (cm)").fill("2")
-        card.get_by_label("Lights of a kind, at most").fill("1")
-        card.get_by_role("button", name="Suggest what would suit").click()
+        card.get_by_label("Lowest above the rim (cm)").fill("50")
+        card.get_by_role("button", name="Suggest settings").click()
+        page.get_by_text("The lowest height is above the highest").wait_for()
+        card.get_by_label("Lowest above the rim (cm)").fill("2")
+        card.get_by_label("Most lights of one kind").fill("1")
+        card.get_by_role("button", name="Suggest settings").click()
         card.locator("img").wait_for(timeout=PATIENCE_MS)
         assert "now: as it is" in card.inner_text()
         card.get_by_role("button", name="Try suggestion 1 as tank B").click()
@@ -120,17 +120,17 @@ def test_work_can_be_stopped(browser: Any, served: Any) -> None:
     with visit(browser, served.address) as page:
         wait_for_light(page)
         card = card_of(page, SUGGEST)
-        card.get_by_role("button", name="Suggest what would suit").click()
-        card.get_by_role("button", name="Stop: Suggest what would suit").click()
+        card.get_by_role("button", name="Suggest settings").click()
+        card.get_by_role("button", name="Stop: Suggest settings").click()
         card.get_by_text("stopped", exact=True).wait_for(timeout=PATIENCE_MS)
-        assert card.get_by_role("button", name="Suggest what would suit", exact=True).is_enabled()
+        assert card.get_by_role("button", name="Suggest settings", exact=True).is_enabled()
 
 
 def test_where_plants_would_do(browser: Any, quick: Any) -> None:
     with visit(browser, quick.address) as page:
         wait_for_light(page)
         card = card_of(page, PLANTS)
-        card.get_by_role("button", name="Show where they would do").click()
+        card.get_by_role("button", name="Show where they can grow").click()
         card.locator("img").wait_for(timeout=PATIENCE_MS)
         words = card.locator("tbody tr", has_text="demanding").last.inner_text()
         assert "nowhere" in words, "a 1.3 W lamp grows nothing demanding"
@@ -140,7 +140,7 @@ def test_the_report_needs_nothing_else(browser: Any, quick: Any) -> None:
     with visit(browser, quick.address) as page:
         wait_for_light(page)
         card = card_of(page, REPORT)
-        card.get_by_label("Price of a kWh").fill("0.3")
+        card.get_by_label("Price per kWh").fill("0.3")
         with page.expect_download(timeout=PATIENCE_MS) as saved:
             card.get_by_role("button", name="Download the report").click()
         assert saved.value.suggested_filename == "30-x-20-x-20-cm-bare-tank-report.html"
@@ -165,7 +165,7 @@ def test_day_card_and_sheet(browser: Any, quick: Any) -> None:
         settled = float(cells[2])
         assert low == pytest.approx(0.5 * 6 / 8 * settled, abs=0.01)
         assert high == pytest.approx(0.6 * 6 / 8 * settled, abs=0.01)
-        for button, where in ((re.compile("^Settings card"), DAY), (re.compile("^Sheet to take"), READINGS)):
+        for button, where in ((re.compile("^Settings card"), DAY), (re.compile("^Reading sheet"), READINGS)):
             with page.expect_download(timeout=PATIENCE_MS) as saved:
                 card_of(page, where).get_by_role("button", name=button).click()
             assert Path(saved.value.path()).read_bytes().startswith(b"%PDF")
@@ -181,12 +181,12 @@ def test_axe_finds_nothing_in_these_sections(browser: Any, quick: Any, dark: boo
         for title in (DAY, SUGGEST, PLANTS, READINGS, REPORT):
             card_of(page, title)
         read(page, card_of(page, READINGS), "40")
-        for title, button in ((PLANTS, "Show where they would do"), (READINGS, "Fit the tank to the readings")):
+        for title, button in ((PLANTS, "Show where they can grow"), (READINGS, "Fit the tank to the readings")):
             card_of(page, title).get_by_role("button", name=button).click()
             card_of(page, title).locator("img").wait_for(timeout=PATIENCE_MS)
         stand_still(page)
         assert not violations(axe, page)
-        card_of(page, PLANTS).get_by_role("button", name="Show it large").click()
+        card_of(page, PLANTS).get_by_role("button", name="Enlarge").click()
         page.locator(".q-dialog img").wait_for()
         stand_still(page)
         assert not violations(axe, page)

@@ -1,7 +1,7 @@
-"""Shapes and light as bytes for the browser: a JSON header, then float32, float16 and uint32 arrays.
+"""Shapes and light as bytes for the browser: a JSON header, then float32 arrays.
 
 Layout of a blob: 4 bytes, little-endian: length of the header; the header (UTF-8, padded with spaces to a multiple of 4);
-the arrays one after the other, each at a multiple of 4. The header names every array by [kind, offset, count].
+the arrays one after the other. The header names every array by [offset, count].
 
 Light is sent source by source at full power with its variance, so the page answers a dimmer by itself:
 value = sum of share x mean, error^2 = sum of share^2 x variance.
@@ -22,7 +22,7 @@ from underlit.lowering.shapes.shape import face_areas
 from underlit.lowering.world import Mesh, Role
 from underlit.results.estimate import mean_of_groups
 from underlit.results.result import Field, Result
-from underlit.viz.palette import COVERED, ROLE_COLOURS, VALUED, colour_map, colour_range
+from underlit.viz.palette import ROLE_COLOURS, VALUED, colour_map, colour_range
 from underlit.viz.tank3d.pooling import PATCH_M, bed_sides, certain, cubes, patch_means, shown_side
 
 COLOURS = 256
@@ -39,11 +39,10 @@ class Blob:
         self._parts: list[bytes] = []
         self._length = 0
 
-    def put(self, array: np.ndarray, kind: str) -> list[Any]:
-        """Add an array as `f4`, `f2` or `u4`; returns its place for the header."""
-        data = np.ascontiguousarray(array, dtype=f"<{kind}").tobytes()
-        data += b"\0" * (-len(data) % 4)
-        place = [kind, self._length, int(np.size(array))]
+    def put(self, array: np.ndarray) -> list[int]:
+        """Add an array; returns its place for the header."""
+        data = np.ascontiguousarray(array, dtype="<f4").tobytes()
+        place = [self._length, int(np.size(array))]
         self._parts.append(data)
         self._length += len(data)
         return place
@@ -103,7 +102,7 @@ def shape_blob(lowered: Lowered) -> bytes:
                 "colour": ROLE_COLOURS[mesh.role],
                 "valued": role != "ground" and _by_faces(mesh),
                 "item": item.key if item else None,
-                "corners": blob.put(mesh.vertices[mesh.faces].reshape(-1), "f4"),
+                "corners": blob.put(mesh.vertices[mesh.faces].reshape(-1)),
             }
         )
     header = {
@@ -111,12 +110,10 @@ def shape_blob(lowered: Lowered) -> bytes:
         "bed": _grid(blob, compiled.bed_map),
         "planes": _grid(blob, compiled.planes),
         "sources": [s.name for s in compiled.sources],
-        "zones": [{"name": z.name, "where": z.where, "outline": _outline(z)} for z in lowered.zones],
+        "zones": [{"outline": _outline(z)} for z in lowered.zones],
         "spots": [{"name": h.name, "at": list(h.centre)} for h in compiled.heads],
-        "inside": list(lowered.scene.tank.inside_m),
         "water": lowered.scene.water_level_m,
         "palette": palette(),
-        "covered": COVERED,
     }
     return blob.bytes(header)
 
@@ -161,7 +158,6 @@ def light_blob(lowered: Lowered, result: Result) -> bytes:
         "bed": [_field(blob, patched_bed(one, i)) for i, one in enumerate(alone)] if result.compiled.bed_map else None,
         "planes": [_field(blob, one.planes()) for one in alone] if result.compiled.planes is not None else None,
         "scale": light_scale(result),
-        "photons": result.photons,
     }
     return blob.bytes(header)
 
@@ -206,4 +202,4 @@ def steadied(mesh: Mesh, together: Result, alone: list[Result]) -> list[Field]:
 def _field(blob: Blob, field: Field) -> dict[str, Any]:
     value = np.where(np.isfinite(field.value), field.value, -1.0)
     error = np.where(np.isfinite(field.standard_error), field.standard_error, 0.0)
-    return {"mean": blob.put(value, "f4"), "variance": blob.put(error**2, "f4")}
+    return {"mean": blob.put(value), "variance": blob.put(error**2)}

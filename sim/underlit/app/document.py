@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,7 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Table
 
 from underlit.scene import Scene, SceneError, load_scene
-from underlit.scene.keys import former_names, lists_of_tables, model_at, path_keys
+from underlit.scene.keys import former_names, lists_of_tables, model_at, path_keys, replaced_by
 from underlit.scene.reader.layers import Layer, merged
 from underlit.scene.reader.renamed import with_new_names
 from underlit.scene.reader.validate import OWN_RACK
@@ -34,7 +34,7 @@ class Document:
 
     def __init__(self, text: str) -> None:
         if len(text) > MOST_CHARACTERS:
-            raise DocumentError(f"the scene has {len(text):,} characters; {MOST_CHARACTERS:,} are the most")
+            raise DocumentError(f"the scene has {len(text):,} characters; the limit is {MOST_CHARACTERS:,}")
         try:
             self._toml = tomlkit.parse(text)
         except TOMLKitError as problem:
@@ -60,7 +60,10 @@ class Document:
         return len(self._toml.get(table, ()))
 
     def set(self, *path: Key, value: Any) -> None:
-        """Say a value, or nothing any more where it is None. Tables on the way are made."""
+        """Say a value, or nothing any more where it is None. Tables on the way are made.
+
+        Other keys that give the same thing, or that make no sense beside it, are taken out.
+        """
         *above, last = path
         holder: Any = self._toml
         for depth, following in enumerate(path[1:]):
@@ -72,6 +75,7 @@ class Document:
                     raise DocumentError(f"there is no {key} {following}")
                 holder[key] = tomlkit.table()
             holder = holder[key]
+        model, here = model_at(tuple(above)), str(last)
         last = _name_in(holder, tuple(above), last)
         if value is None:
             holder.pop(last, None)
@@ -81,6 +85,13 @@ class Document:
             holder[last] = inline
         else:
             holder[last] = value
+        if value is not None and model is not None:
+            self.clear(*above, keys=replaced_by(model, {here}))
+
+    def clear(self, *path: Key, keys: Iterable[str]) -> None:
+        """Take keys out of the table at a path."""
+        for key in keys:
+            self.set(*path, key, value=None)
 
     def add(self, table: str, values: Mapping[str, Any]) -> int:
         """Add one to an array of tables; returns its number."""
@@ -88,7 +99,7 @@ class Document:
             self._toml[table] = tomlkit.aot()
         array = self._toml[table]
         if not isinstance(array, AoT):
-            raise DocumentError(f"{table} is not a list of tables ([[{table}]]) in this scene")
+            raise DocumentError(f"{table} must be a list of tables ([[{table}]])")
         made = tomlkit.table()
         made.update(_inlined(values))
         array.append(made)
@@ -169,14 +180,14 @@ def check_files(document: Document, folder: Path) -> None:
     """Refuse a scene that names a file outside its folder, itself or by a file that it names. Raises DocumentError."""
     if document.get("base") is not None:
         # a base would be read as it stands, and may be any text that was brought here
-        raise DocumentError("a scene here has no base: put what its base says into the scene itself")
+        raise DocumentError("a scene that is opened here cannot have a base: copy what the base says into the scene")
     inside = {path.name for path in folder.iterdir() if path.is_file() and not path.is_symlink()}
     for name in document.named_files():
         if name != Path(name).name or name not in inside or name.endswith(DRAFT):
-            raise DocumentError(f"the scene names the file {name!r}, which is not among yours here: upload it first")
+            raise DocumentError(f"the scene uses the file {name!r}, which you have not uploaded: upload it first")
     for name in _rack_files(document):
         if not name.endswith(".toml"):
-            raise DocumentError(f"the rack names the scene {name!r}, which does not end in .toml")
+            raise DocumentError(f"the rack uses the scene {name!r}, but the name of a scene must end in .toml")
         other = Document((folder / name).read_text(encoding="utf-8"))
         if _rack_files(other):
             raise DocumentError(f"{name}: {OWN_RACK}")
@@ -193,7 +204,7 @@ def check_count(document: Document) -> None:
     for table in lists_of_tables():
         held = document.get(table)
         if isinstance(held, list) and len(held) > MOST_THINGS:
-            raise DocumentError(f"{table}: there are {len(held):,}; {MOST_THINGS} are the most here")
+            raise DocumentError(f"{table}: the scene has {len(held):,}; the limit is {MOST_THINGS}")
 
 
 def read_scene(document: Document, path: Path) -> Scene:
@@ -212,7 +223,7 @@ def adopted(path: Path, folder: Path, above: tuple[Path, ...] = ()) -> str:
     A rack's scenes are adopted too. Raises OSError, DocumentError.
     """
     if path.resolve() in above:
-        raise DocumentError(f"{path}: it leads back to itself")
+        raise DocumentError(f"{path}: it refers back to itself")
     document = _with_bases(path, ())
     document.rename_files(lambda name: _copied(Path(name), folder, (*above, path.resolve())))
     return document.text
@@ -221,7 +232,7 @@ def adopted(path: Path, folder: Path, above: tuple[Path, ...] = ()) -> str:
 def _with_bases(path: Path, above: tuple[Path, ...]) -> Document:
     """A scene and its bases as one document, files by their full paths; comments stay but in tables that both have."""
     if path.resolve() in above:
-        raise DocumentError(f"{path}: its base leads back to itself")
+        raise DocumentError(f"{path}: its base refers back to itself")
     document = Document(path.read_text(encoding="utf-8"))
     document.rename_files(lambda name: str(path.parent / name))
     base = document.get("base")

@@ -1,4 +1,4 @@
-"""Labelled inputs that say one value of the scene, and follow it: what is shown is what holds."""
+"""Labelled inputs that say one value of the scene and follow it. A value that nobody gave is shown greyed, as assumed."""
 
 from __future__ import annotations
 
@@ -7,18 +7,16 @@ from functools import partial
 from typing import Any, NamedTuple
 
 from nicegui import ui
+from nicegui.elements.mixins.value_element import ValueElement
 
 from underlit.app.section import Page
+from underlit.app.values import Path, is_said, value_at
 from underlit.scene import Scene
 
-Key = str | int
 Read = Callable[[Scene], Any]
 Say = Callable[[Any], Any]
 CLOSE = 1e-6
-
-
-def _at(read: Callable[[Scene], Sequence[float]], axis: int, scene: Scene) -> float:
-    return read(scene)[axis]
+ASSUMED = "assumed"
 
 
 class Limits(NamedTuple):
@@ -26,7 +24,11 @@ class Limits(NamedTuple):
 
     least: float
     most: float
-    step: float
+    step: float = 1.0
+
+
+LENGTHS = Limits(0.0, 3.0)
+"""Of a length where nothing else is said [m]."""
 
 
 class Range(ui.element):
@@ -66,7 +68,11 @@ class Range(ui.element):
 
 
 class Fields:
-    """The inputs of one section. They are kept while the scene has the same parts, so the keyboard keeps its place."""
+    """The inputs of one section. They are kept while the scene has the same parts, so the keyboard keeps its place.
+
+    Each is for the value at a path of the scene. read: how to get it, where the value taken is not the scene's own key;
+    say: what to do with a new one, where that is more than writing it at the path.
+    """
 
     def __init__(self, page: Page) -> None:
         self.page = page
@@ -77,86 +83,72 @@ class Fields:
         self._followers.clear()
 
     def follow(self) -> None:
-        """Show what the scene says now."""
+        """Show what holds in the scene now."""
         scene = self.page.scene
         if scene is not None:
             for follower in self._followers:
                 follower(scene)
 
-    def says(self, *path: Key) -> Say:
-        """A function that says a value at a path of the scene."""
-        return lambda value: self.page.set(*path, value=value)
-
     # -- kinds of input -------------------------------------------------------------------------------------
     def length(
-        self, label: str, read: Read, say: Say, *, least: float = 0.0, most: float = 3.0, may_be_empty: bool = False
-    ) -> ui.number:
+        self, label: str, path: Path, read: Read | None = None, say: Say | None = None, *,
+        limits: Limits = LENGTHS, may_be_empty: bool = False,
+    ) -> None:  # fmt: skip
         """A length in the user's unit: read gives metres or None, say takes a text such as "5 cm", None if that may be."""
-        page = self.page
+        page, read, say = self.page, read or partial(value_at, path=path), say or self._writes(path)
 
         def shown(scene: Scene) -> float | None:
             metres = read(scene)
             return None if metres is None else page.shown_length(metres)
 
-        limits = Limits(page.shown_length(least), page.shown_length(most), 0.25 if page.inches else 0.5)
-        field = self._number(f"{label} ({page.session.units})", shown, lambda v: say(page.typed_length(v)), limits)
+        least, most = (page.shown_length(metres) for metres in limits[:2])
+        label = f"{label} ({page.session.units})"
+        own = Limits(least, most, 0.25 if page.inches else 0.5)
+        field = self._number(label, path, shown, lambda number: say(page.typed_length(number)), own)
         if may_be_empty:
             field.on_value_change(
                 lambda event: say(None) if event.value is None and self._held(read) is not None else None
             )
-        else:
-            self._never_empty(field, shown)
-        return field
 
     def lengths(
-        self, labels: Sequence[str], read: Callable[[Scene], Sequence[float]], say: Callable[[list[str]], Any],
-        *, least: float = 0.0,
+        self, labels: Sequence[str], path: Path, read: Read | None = None, say: Say | None = None, *,
+        limits: Limits = LENGTHS,
     ) -> None:  # fmt: skip
         """Several lengths that the scene says together, such as a point: say takes the texts of all."""
+        read, say = read or partial(value_at, path=path), say or self._writes(path)
+
+        def one_of(axis: int) -> tuple[Read, Say]:
+            return lambda scene: read(scene)[axis], lambda text: self._say_one(read, say, axis, text)
+
         for axis, label in enumerate(labels):
-            self.length(label, partial(_at, read, axis), partial(self._say_one, read, say, axis), least=least)
+            self.length(label, path, *one_of(axis), limits=limits)
 
-    def rectangle(self, read: Callable[[Scene], Any], say: Callable[[list[list[str]]], Any]) -> None:
+    def rectangle(self, path: Path) -> None:
         """Two corners on the plan."""
-        labels = ("From the left", "From the front", "To, from the left", "To, from the front")
+        labels = [f"Corner {corner}, from the {side}" for corner in (1, 2) for side in ("left", "front")]
+        write = self._writes(path)
+        self.lengths(
+            labels, path, lambda scene: [at for corner in value_at(scene, path) for at in corner],
+            lambda texts: write([texts[:2], texts[2:]]),
+        )  # fmt: skip
 
-        def flat(scene: Scene) -> tuple[float, ...]:
-            corners = read(scene)
-            return (*corners[0], *corners[1])
-
-        self.lengths(labels, flat, lambda texts: say([texts[:2], texts[2:]]))
-
-    def _say_one(
-        self, read: Callable[[Scene], Sequence[float]], say: Callable[[list[str]], Any], axis: int, text: str
-    ) -> None:
+    def _say_one(self, read: Read, say: Say, axis: int, text: str) -> None:
         scene = self.page.scene
         if scene is not None:
             texts = [self.page.length_text(metres) for metres in read(scene)]
             texts[axis] = text
             say(texts)
 
-    def number(
-        self, label: str, read: Read, say: Say, *, least: float, most: float, step: float, unit: str = ""
-    ) -> ui.number:
-        """A number; with a unit, say takes a text such as "8 h"."""
-        limits = Limits(least, most, step)
+    def number(self, label: str, path: Path, limits: Limits, *, unit: str = "", read: Read | None = None) -> None:
+        """A number; with a unit, the scene gets a text such as "8 h"."""
+        write = self._writes(path)
         shown = f"{label} ({unit})" if unit else label
-        field = self._number(shown, read, lambda v: say(f"{v:g} {unit}" if unit else v), limits)
-        self._never_empty(field, read)
-        return field
+        read = read or partial(value_at, path=path)
+        self._number(shown, path, read, lambda v: write(f"{v:g} {unit}" if unit else v), limits)
 
-    def _never_empty(self, field: ui.number, read: Read) -> None:
-        """Where a number was cleared and left so, show again what holds."""
-        field.on("blur", lambda: field.set_value(self._held(read)) if field.value is None else None)
-
-    def _held(self, read: Read) -> Any:
-        scene = self.page.scene
-        return None if scene is None else read(scene)
-
-    def _number(self, label: str, read: Read, say: Say, limits: Limits) -> ui.number:
+    def _number(self, label: str, path: Path, read: Read, say: Say, limits: Limits) -> ui.number:
         def said(event: Any) -> None:
-            scene = self.page.scene
-            held = read(scene) if scene else None
+            held = self._held(read)
             if event.value is None or (held is not None and abs(float(event.value) - held) < CLOSE):
                 return
             say(float(event.value))
@@ -166,15 +158,23 @@ class Fields:
             .props('dense outlined debounce="250"')
             .classes("field")
         )
-        self._follow(lambda scene: field.set_value(read(scene)))
+        # where a number was cleared and left so, show again what holds
+        field.on("blur", lambda: field.set_value(self._held(read)) if field.value is None else None)
+        self._follow(field, path, lambda scene: field.set_value(read(scene)))
         return field
 
-    def choice(self, label: str, options: Mapping[Any, str], read: Read, say: Say) -> ui.select:
+    def _held(self, read: Read) -> Any:
+        scene = self.page.scene
+        return None if scene is None else read(scene)
+
+    def choice(
+        self, label: str, options: Mapping[Any, str], path: Path, read: Read | None = None, say: Say | None = None
+    ) -> None:
         """One of several: options by value; what holds is shown even where it is none of them."""
+        read, say = read or partial(value_at, path=path), say or self._writes(path)
 
         def said(event: Any) -> None:
-            scene = self.page.scene
-            if scene is not None and event.value != read(scene):
+            if self.page.scene is not None and event.value != self._held(read):
                 say(event.value)
 
         def show(scene: Scene) -> None:
@@ -185,23 +185,26 @@ class Fields:
 
         field = ui.select(dict(options), label=label, on_change=said)
         field.props("dense outlined options-dense").classes("field")
-        self._follow(show)
-        return field
+        self._follow(field, path, show)
 
-    def switch(self, label: str, read: Read, say: Say) -> ui.switch:
+    def switch(self, label: str, path: Path, read: Read) -> None:
         """Yes or no."""
+        write = self._writes(path)
 
         def said(event: Any) -> None:
-            scene = self.page.scene
-            if scene is not None and bool(event.value) != bool(read(scene)):
-                say(bool(event.value))
+            if self.page.scene is not None and bool(event.value) != bool(self._held(read)):
+                write(bool(event.value))
+
+        def show(scene: Scene) -> None:
+            field.set_value(bool(read(scene)))
+            field.set_text(label if is_said(scene, path) else f"{label} ({ASSUMED})")
 
         field = ui.switch(label, on_change=said)
-        self._follow(lambda scene: field.set_value(bool(read(scene))))
-        return field
+        self._follow(field, path, show)
 
-    def percent(self, label: str, read: Read, say: Say, at_once: str = "") -> Range:
-        """A share of one as a slider in percent; say is told where it ends. at_once: see `Range`."""
+    def percent(self, label: str, path: Path, at_once: str = "") -> None:
+        """A share of one as a slider in percent, written where it ends. at_once: see `Range`."""
+        write = self._writes(path)
         with ui.row().classes("dimmer"):
             ui.label(label)
             number = ui.label("").classes("end")
@@ -209,29 +212,37 @@ class Fields:
             def slid(percent: float) -> None:
                 number.set_text(f"{percent:.0f} %")
 
-            slider = Range(f"{label}, percent", slid, lambda percent: say(round(percent / 100, 4)), at_once)
+            slider = Range(f"{label}, percent", slid, lambda percent: write(round(percent / 100, 4)), at_once)
 
         def show(scene: Scene) -> None:
-            percent = round(100 * read(scene))
-            if slider.show(percent):
-                number.set_text(f"{percent} %")
+            percent = round(100 * value_at(scene, path))
+            if slider.show(percent) or is_said(scene, path):
+                number.set_text(f"{percent} %" if is_said(scene, path) else f"{percent} % ({ASSUMED})")
 
-        self._follow(show)
-        return slider
+        self._follow(number, path, show)
 
-    def text(self, label: str, read: Read, say: Say) -> ui.input:
+    def text(self, label: str, path: Path) -> None:
         """A line of text."""
+        write, read = self._writes(path), partial(value_at, path=path)
 
         def said(event: Any) -> None:
-            scene = self.page.scene
-            if scene is not None and event.value != read(scene):
-                say(event.value)
+            if self.page.scene is not None and event.value != self._held(read):
+                write(event.value)
 
         field = ui.input(label, on_change=said).props('dense outlined debounce="500"').classes("field")
-        self._follow(lambda scene: field.set_value(read(scene)))
-        return field
+        self._follow(field, path, lambda scene: field.set_value(read(scene)))
 
-    def _follow(self, show: Callable[[Scene], object]) -> None:
-        self._followers.append(show)
+    def _writes(self, path: Path) -> Say:
+        return lambda value: self.page.set(*path, value=value)
+
+    def _follow(self, field: ui.element, path: Path, show: Callable[[Scene], object]) -> None:
+        def follow(scene: Scene) -> None:
+            show(scene)
+            assumed = bool(path) and not is_said(scene, path)
+            field.classes(add=ASSUMED if assumed else "", remove="" if assumed else ASSUMED)
+            if isinstance(field, ValueElement) and not isinstance(field, ui.switch):
+                field.props(add=f"suffix={ASSUMED}" if assumed else "", remove="" if assumed else "suffix")
+
+        self._followers.append(follow)
         if self.page.scene is not None:
-            show(self.page.scene)
+            follow(self.page.scene)

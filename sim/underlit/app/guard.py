@@ -16,12 +16,12 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MOST_BODY = 32 * 1024 * 1024
 """Bytes of one request at the most; a mesh of the allowed size fits."""
-TOO_LARGE = f"too large: {MOST_BODY // 2**20} MB are the most"
+TOO_LARGE = f"too large: the limit is {MOST_BODY // 2**20} MB"
 COOKIE = "underlit_token"
 
 
 @dataclass(frozen=True)
-class Where:
+class Endpoint:
     """Address to serve on; folder: where sessions are kept; token: asked of visitors, None on this machine only."""
 
     host: str
@@ -56,7 +56,7 @@ class Refused(Exception):
 class Guard:
     """Turns away foreign host names, pages from elsewhere, visitors without the token and bodies that are too large."""
 
-    def __init__(self, app: ASGIApp, where: Where) -> None:
+    def __init__(self, app: ASGIApp, where: Endpoint) -> None:
         self._app, self._where = app, where
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -86,7 +86,7 @@ class Guard:
         if not length.isdecimal() or int(length) > MOST_BODY:
             raise Refused(413, TOO_LARGE)
         if self._where.token is not None and not self._admitted(asked):
-            raise Refused(403, "open the address that the server printed, with its token")
+            raise Refused(403, "open the address that the server printed, including its token")
 
     def _admitted(self, asked: HTTPConnection) -> bool:
         given = asked.query_params.get("token") or asked.cookies.get(COOKIE) or ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import Any
 
 from nicegui import Client, ui
 
@@ -17,8 +17,8 @@ from underlit.scene import Scene
 METRES_PER_INCH = 0.0254
 
 
-class Section(Protocol):
-    """A part of the page that follows the tank."""
+class Section:
+    """A part of the page that follows the tank; one that shows no scene or no light leaves the method as it is."""
 
     def scene_changed(self) -> None:
         """The scene in hand is another one, or changed."""
@@ -68,7 +68,7 @@ class Page:
 
     def length_text(self, metres: float) -> str:
         """A length as a scene writes it."""
-        return f"{self.shown_length(metres):g} {self.session.units}"
+        return self.typed_length(self.shown_length(metres))
 
     def typed_length(self, number: float) -> str:
         """What was typed in the user's unit, as a scene writes it."""
@@ -80,7 +80,7 @@ class Page:
         try:
             change()
         except DocumentError as problem:
-            ui.notify(str(problem), type="negative", multi_line=True, close_button="Close", timeout=12_000)
+            refused(problem)
             self.tell_scene()
             return False
         return True
@@ -143,3 +143,9 @@ class Page:
         """Have every section show the light anew."""
         for section in self.sections:
             section.light_changed()
+
+
+def refused(problem: object) -> None:
+    """Say what is wrong with what was asked."""
+    text = str(problem)
+    ui.notify(text[:1].upper() + text[1:], type="negative", multi_line=True, close_button="Close", timeout=12_000)

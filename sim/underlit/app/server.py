@@ -10,7 +10,7 @@ from fastapi.responses import PlainTextResponse
 from nicegui import app as site
 from nicegui import ui
 
-from underlit.app.guard import Guard, Where, is_loopback
+from underlit.app.guard import Endpoint, Guard, is_loopback
 from underlit.app.heavy.jobs import Jobs
 from underlit.app.light import LightService
 from underlit.app.page import build_page
@@ -18,7 +18,7 @@ from underlit.app.session import Session, Side
 from underlit.app.sessions import Sessions
 from underlit.results.atomic import write_text
 
-__all__ = ["Where", "is_loopback", "serve"]
+__all__ = ["Endpoint", "is_loopback", "serve"]
 
 AWAY_S = 30.0
 """So long a page may be out of touch, a sleeping laptop or a busy one, before it must be built anew."""
@@ -37,7 +37,7 @@ def storage_secret(folder: Path) -> str:
 
 
 def serve(
-    where: Where, *, scene: Path | None = None, show: bool = True, threads: int | None = None, effort: float = 1.0
+    where: Endpoint, *, scene: Path | None = None, show: bool = True, threads: int | None = None, effort: float = 1.0
 ) -> None:
     """Serve until stopped. scene: a file that each visitor's session opens once; effort: see `Jobs`."""
     service, jobs = LightService(threads), Jobs(effort)
@@ -54,7 +54,7 @@ def serve(
         variant = session.variants.get(Side(side)) if side in set(Side) else None
         light = variant.light if variant else None
         if light is None or what not in {"shape", "light"}:
-            return PlainTextResponse("nothing there yet", 404)
+            return PlainTextResponse("nothing here yet", 404)
         content = light.shape if what == "shape" else light.light
         return Response(content, media_type="application/octet-stream", headers={"Cache-Control": "no-store"})
 

@@ -16,17 +16,17 @@ from underlit.app.light import Light, LightService, Order
 from underlit.lowering.fixtures import dimming
 from underlit.planning.zones import zone_reports
 from underlit.results.atomic import write_text
-from underlit.scene import Scene
+from underlit.scene import Channel, Fixture, Scene
+from underlit.scene.keys import running_keys
 
 MOST_STEPS = 100
 """So many texts of a variant are kept to go back to."""
 MOST_READINGS = 60
 FILE, EARLIER_FILE = "session.json", "desk.json"
 """Where a session is kept in its folder, and where an earlier release kept it."""
-RUNNING_KEYS = {"dimming", "dimming_curve", "step", "schedule", "photoperiod"}
-"""Keys of a fixture and its channels that change no path of light."""
-AIM_KEYS = {"need", "band", "meant_for", "added_co2", "settled", "why"}
-SAID_KEYS = {"title", "added_co2", "settled", "base"}
+TARGET_KEYS = ("need", "band", "meant_for", "added_co2", "settled", "why")
+"""Of a zone: what it is for, not where it is."""
+SAID_KEYS = ("title", "added_co2", "settled", "base")
 
 
 class Side(StrEnum):
@@ -151,7 +151,7 @@ class Session:
 
     def _in_hand(self) -> Variant:
         if self.variant is None:
-            raise DocumentError("there is no tank yet: begin one first")
+            raise DocumentError("there is no tank yet: start one first")
         return self.variant
 
     def _step(self, by: int) -> bool:
@@ -272,9 +272,14 @@ class Session:
 
 
 def paths_key(scene: Scene) -> str:
-    """Alike for scenes whose light takes the same paths: all but how bright things run and what people aim at."""
-    running = {"fixtures": {"__all__": {**dict.fromkeys(RUNNING_KEYS, True), "channels": {"__all__": RUNNING_KEYS}}}}
-    left_out: Any = {**dict.fromkeys(SAID_KEYS, True), "zones": {"__all__": AIM_KEYS}, **running}
+    """The same for scenes whose light takes the same paths: all but how bright lights run, and what zones are for."""
+    channels = {"__all__": set(running_keys(Channel))}
+    fixtures = {"__all__": {**dict.fromkeys(running_keys(Fixture), True), "channels": channels}}
+    left_out: dict[str, Any] = {
+        **dict.fromkeys(SAID_KEYS, True),
+        "zones": {"__all__": set(TARGET_KEYS)},
+        "fixtures": fixtures,
+    }
     return scene.model_dump_json(exclude=left_out)
 
 

@@ -31,8 +31,8 @@ import numpy, trimesh
 with open(sys.argv[1], "rb") as file:  # a file and not its name: then a mesh cannot name others to be read with it
     mesh = trimesh.load(file, file_type={ending!r}, force="mesh", process=False, skip_materials=True)
 faces = len(mesh.faces)
-assert 0 < faces <= {triangles}, f"has {{faces:,}} triangles; {triangles:,} are the most"
-assert numpy.isfinite(mesh.vertices).all(), "holds numbers that are not finite"
+assert 0 < faces <= {triangles}, f"has {{faces:,}} triangles; the limit is {triangles:,}"
+assert numpy.isfinite(mesh.vertices).all(), "has corners that are not finite numbers"
 trimesh.Trimesh(mesh.vertices, mesh.faces, process=False).export(sys.argv[2], file_type="stl")
 """
 
@@ -59,15 +59,17 @@ def keep(folder: Path, name: str, content: bytes) -> str:
     ending = Path(clean).suffix.lower()
     most = MOST_TEXT_BYTES if ending in TEXTS else MOST_BYTES
     if len(content) > most:
-        raise UploadError(f"{clean}: {len(content) / 2**20:.1f} MB; {most // 2**20} MB are the most")
+        raise UploadError(f"{clean}: {len(content) / 2**20:.1f} MB; the limit is {most // 2**20} MB")
     if sum(1 for path in folder.iterdir() if path.suffix.lower() in MESHES | TEXTS) >= MOST_FILES:
-        raise UploadError(f"{clean}: {MOST_FILES} files are kept at the most; begin another tank in another browser")
+        raise UploadError(
+            f"{clean}: you already have {MOST_FILES} files here, which is the limit; use another browser for more"
+        )
     if ending in TEXTS:
         with atomic_path(folder / clean) as temporary:
             temporary.write_bytes(content)
         return clean
     if ending not in MESHES:
-        raise UploadError(f"{clean}: this takes {', '.join(sorted(MESHES | TEXTS))}")
+        raise UploadError(f"{clean}: this type cannot be used; use {', '.join(sorted(MESHES | TEXTS))}")
     return _keep_mesh(folder, clean, ending, content)
 
 
@@ -84,7 +86,7 @@ def _keep_mesh(folder: Path, clean: str, ending: str, content: bytes) -> str:
                     timeout=2 * MOST_SECONDS, cwd=folder,
                 )  # fmt: skip
         except subprocess.TimeoutExpired:
-            raise UploadError(f"{clean}: takes too long to read ({MOST_SECONDS} s are the most)") from None
+            raise UploadError(f"{clean}: takes too long to read; the limit is {MOST_SECONDS} s") from None
         if done.returncode != 0:
             said = done.stderr.strip().splitlines()[-1:] or ["it could not be read"]
             raise UploadError(f"{clean}: {said[0].removeprefix('AssertionError: ')[:160]}")

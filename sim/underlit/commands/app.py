@@ -43,7 +43,7 @@ def app(
     if scene is not None:
         load(scene)
     try:
-        from underlit.app.server import Where, is_loopback, serve
+        from underlit.app.server import Endpoint, is_loopback, serve
     except ImportError as problem:
         if (problem.name or "").startswith("underlit"):
             raise
@@ -53,7 +53,7 @@ def app(
     from platformdirs import user_data_path
 
     token = None if is_loopback(host) else secrets.token_urlsafe(24)
-    where = Where(host, port, folder or user_data_path("underlit"), token)
+    where = Endpoint(host, port, folder or user_data_path("underlit"), token)
     if token is not None:
         print(f"Open to the network on {host}, unencrypted: anyone with this address can work here. Ctrl-C stops it.")
     print(f"underlit is at {where.address}", flush=True)

@@ -4,39 +4,45 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from underlit.app.heavy.jobs import Job, Jobs
 from underlit.app.heavy.scratch import drawn, made_whole, on_disk, picture
+from underlit.planning.fit import Reading, corrected_text, fit
+from underlit.planning.fit.light import PHOTONS as FIT_PHOTONS
+from underlit.planning.fit.readings import ReadingsError, read_readings
+from underlit.planning.fit.sheet import PHOTONS as SHEET_PHOTONS
+from underlit.planning.fit.sheet import reading_sheet
+from underlit.report.decisions.reading_sheet import write_reading_sheet
+from underlit.report.fit.files import fit_summary, write_residual_picture
 from underlit.results.atomic import write_text
-
-if TYPE_CHECKING:
-    from underlit.planning.fit import Reading
-    from underlit.scene import Scene
+from underlit.scene import Scene, load_scene
+from underlit.text.problem import Problem
+from underlit.viz.sheets.reading_sheet import Paper
 
 KEYS = (
     "name", "x", "y", "above_substrate", "value", "medium", "corrected", "immersion_factor", "lid", "dimming",
 )  # fmt: skip
 WORDS = {
-    "name": "where", "x": "from the left", "y": "from the front", "above_substrate": "over the substrate",
-    "value": "the meter shows", "medium": "the head was", "corrected": "underwater correction",
+    "name": "where", "x": "from the left", "y": "from the front", "above_substrate": "above the substrate",
+    "value": "the meter shows", "medium": "the meter head was", "corrected": "underwater correction",
     "immersion_factor": "immersion factor", "dimming": "dimmed to",
 }  # fmt: skip
 """What the page calls a column of readings, where it has another name for it."""
 
 FOOT = (
-    "Then type the readings in under Readings at the tank, and fit: that says how strong the light is, what lid and walls take, "
-    "and which reading does not fit the others."
+    "Then enter the readings under Meter readings and start the fit. It shows how strong the light is, how much lid and walls "
+    "take, and which reading does not fit the others."
 )
 Row = Mapping[str, str]
 
 
 @dataclass(frozen=True)
 class FitAnswer:
-    """A fit as the page shows it. summary: as `report.fit_files.fit_summary`; corrected: text of the scene that was found."""
+    """A fit as the page shows it. summary: as `report.fit.files.fit_summary`; corrected: text of the scene that was found."""
 
     summary: dict[str, Any]
     picture: str
@@ -46,8 +52,6 @@ class FitAnswer:
 
 def checked_readings(rows: Sequence[Row], scene: Scene, folder: Path) -> list[Reading]:
     """Readings out of rows of `KEYS`. Raises ValueError that says, in a line each, which reading is wrong and how."""
-    from underlit.planning.fit.readings import ReadingsError, read_readings
-
     text = io.StringIO()
     writer = csv.DictWriter(text, KEYS, extrasaction="ignore", lineterminator="\n")
     writer.writeheader()
@@ -60,48 +64,29 @@ def checked_readings(rows: Sequence[Row], scene: Scene, folder: Path) -> list[Re
             raise ValueError("\n".join(_said(p, len(rows)) for p in problem.problems)) from None
 
 
-def _said(problem: Any, count: int) -> str:
+def _said(problem: Problem, count: int) -> str:
     column = str(problem.key[0]) if problem.key else ""
     where = [f"reading {problem.line - 1}"] if count > 1 and problem.line > 1 else []
     return ": ".join([*where, *([WORDS.get(column, column)] if column else []), problem.message])
 
 
-def fit_work(text: str, rows: Sequence[Row], folder: Path, jobs: Jobs) -> Callable[[Job], FitAnswer]:
-    """Work that fits a scene to readings."""
-
-    def work(job: Job) -> FitAnswer:
-        from underlit.planning.fit import corrected_text, fit
-        from underlit.planning.fit.light import PHOTONS
-        from underlit.report.fit.files import fit_summary, write_residual_picture
-        from underlit.scene import load_scene
-
-        job.tell("building the tank")
-        with on_disk(folder, text) as path:
-            scene = load_scene(path)
-            readings = checked_readings(rows, scene, folder)
-            found = fit(scene, readings, photons=jobs.photons(PHOTONS), threads=1, told=job.tell)
-            job.tell("drawing")
-            corrected = made_whole(path, lambda out: corrected_text(found.fitted, out))
-        return FitAnswer(
-            fit_summary(found), picture(lambda to: write_residual_picture(found.fitted, to)), corrected, text
-        )
-
-    return work
-
-
-def sheet_work(text: str, folder: Path, jobs: Jobs) -> Callable[[Job], bytes]:
-    """Work that makes the reading sheet, a PDF."""
-
-    def work(job: Job) -> bytes:
-        from underlit.planning.fit.sheet import PHOTONS, reading_sheet
-        from underlit.report.decisions.reading_sheet import write_reading_sheet
-        from underlit.scene import load_scene
-        from underlit.viz.sheets.reading_sheet import Paper
-
-        job.tell("building the tank")
-        with on_disk(folder, text) as path:
-            made = reading_sheet(load_scene(path), photons=jobs.photons(PHOTONS), threads=1, told=job.tell)
+def fit_work(job: Job, *, text: str, rows: Sequence[Row], folder: Path, jobs: Jobs) -> FitAnswer:
+    """Fit a scene to readings."""
+    job.tell("building the tank")
+    with on_disk(folder, text) as path:
+        scene = load_scene(path)
+        readings = checked_readings(rows, scene, folder)
+        found = fit(scene, readings, photons=jobs.photons(FIT_PHOTONS), threads=1, told=job.tell)
         job.tell("drawing")
-        return drawn("sheet.pdf", lambda to: write_reading_sheet(made, to, Paper.A4, foot=FOOT))
+        corrected = made_whole(path, lambda out: corrected_text(found.fitted, out))
+    drawing = picture(lambda to: write_residual_picture(found.fitted, to))
+    return FitAnswer(fit_summary(found), drawing, corrected, text)
 
-    return work
+
+def sheet_work(job: Job, *, text: str, folder: Path, jobs: Jobs) -> bytes:
+    """Make the reading sheet, a PDF."""
+    job.tell("building the tank")
+    with on_disk(folder, text) as path:
+        made = reading_sheet(load_scene(path), photons=jobs.photons(SHEET_PHOTONS), threads=1, told=job.tell)
+    job.tell("drawing")
+    return drawn("sheet.pdf", lambda to: write_reading_sheet(made, to, Paper.A4, foot=FOOT))

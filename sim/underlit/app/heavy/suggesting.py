@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from underlit.app.document import Document
 from underlit.app.heavy.jobs import Job, Jobs
 from underlit.app.heavy.scratch import made_whole, on_disk, picture
-
-if TYPE_CHECKING:
-    from underlit.planning.suggest import SearchSpace, Suggestion
-    from underlit.scene import Scene
+from underlit.planning import chart
+from underlit.planning.suggest import SearchSpace, SuggestError, Suggestion, suggest
+from underlit.planning.suggest.scene_file import NoFileError, suggested_scene
+from underlit.planning.suggest.search_space import kinds_of
+from underlit.planning.suggest.suggest import FULL_PHOTONS
+from underlit.report.decisions.suggest import buy_words, hanging_words, in_words, setting_words, unmet_words
+from underlit.scene import Scene, load_scene
+from underlit.viz.sheets.suggestions import write_suggestion_picture
 
 SHOWN = 5
 
@@ -42,7 +45,7 @@ class Way:
     buy: str
     watts: str
     unmet: str
-    mind: tuple[str, ...]
+    notes: tuple[str, ...]
     text: str
     why_not: str
 
@@ -58,55 +61,33 @@ class SuggestAnswer:
     of: str
 
 
-def suggest_work(text: str, wish: Wish, folder: Path, jobs: Jobs) -> Callable[[Job], SuggestAnswer]:
-    """Work that finds what to hang and how to set it."""
-
-    def work(job: Job) -> SuggestAnswer:
-        from underlit.planning.suggest import suggest
-        from underlit.planning.suggest.suggest import FULL_PHOTONS
-        from underlit.report.decisions.suggest import hanging_words, in_words, setting_words
-        from underlit.scene import load_scene
-        from underlit.viz.sheets.suggestions import write_suggestion_picture
-
-        job.tell("building the tank")
-        with on_disk(folder, text) as path:
-            scene = load_scene(path)
-            found = suggest(
-                scene, _freedom(wish), photons=jobs.photons(FULL_PHOTONS), threads=1,
-                progress=lambda state: job.tell(state.what, state.done, state.total),
-            )  # fmt: skip
-            job.tell("drawing")
-            now = _way("now", found.now, "", "")
-            shown = [(str(i + 1), one) for i, one in enumerate(found.ranked[:SHOWN])]
-            ways = tuple(_way(name, one, *_scene_of(one, path)) for name, one in shown)
-        named = [("now", found.now), *shown]
-        titles = [(n, f"{hanging_words(one, now=n == 'now')}; {setting_words(one)}") for n, one in named]
-        drawn = picture(lambda to: write_suggestion_picture(found, titles, to))
-        return SuggestAnswer(now, ways, tuple(in_words(found)), drawn, text)
-
-    return work
+def suggest_work(job: Job, *, text: str, wish: Wish, folder: Path, jobs: Jobs) -> SuggestAnswer:
+    """Find what to hang and how to set it."""
+    job.tell("building the tank")
+    with on_disk(folder, text) as path:
+        scene = load_scene(path)
+        found = suggest(
+            scene, _search_space(wish), photons=jobs.photons(FULL_PHOTONS), threads=1,
+            progress=lambda state: job.tell(state.what, state.done, state.total),
+        )  # fmt: skip
+        job.tell("drawing")
+        now = _way("now", found.now, "", "")
+        shown = [(str(i + 1), one) for i, one in enumerate(found.ranked[:SHOWN])]
+        ways = tuple(_way(name, one, *_scene_of(one, path)) for name, one in shown)
+    named = [("now", found.now), *shown]
+    titles = [(n, f"{hanging_words(one, now=n == 'now')}; {setting_words(one)}") for n, one in named]
+    drawing = picture(lambda to: write_suggestion_picture(found, titles, to))
+    return SuggestAnswer(now, ways, tuple(in_words(found)), drawing, text)
 
 
-def _freedom(wish: Wish) -> SearchSpace:
-    from underlit.planning import chart
-    from underlit.planning.suggest import SearchSpace
-
-    return SearchSpace(
-        lights=chart.lights(wish.lights) if wish.lights else (),
-        most=wish.most,
-        above_rim_m=wish.above_rim_m,
-        turned=wish.turned,
-        channels_apart=wish.channels_apart,
-        lid_may_go=wish.lid_may_go,
-        prices=wish.prices,
-    )
+def _search_space(wish: Wish) -> SearchSpace:
+    """As `SearchSpace` has it; only its lights are whole fixtures."""
+    said = {one.name: getattr(wish, one.name) for one in fields(wish)}
+    return SearchSpace(**said | {"lights": chart.lights(wish.lights) if wish.lights else ()})
 
 
 def own_kinds(scene: Scene) -> list[str]:
     """Names of the kinds of light that hang there and of which another may be bought."""
-    from underlit.planning.suggest import SearchSpace, SuggestError
-    from underlit.planning.suggest.search_space import kinds_of
-
     try:
         return [kind.name for kind in kinds_of(scene, SearchSpace())]
     except SuggestError:
@@ -114,8 +95,6 @@ def own_kinds(scene: Scene) -> list[str]:
 
 
 def _way(name: str, one: Suggestion, text: str, why_not: str) -> Way:
-    from underlit.report.decisions.suggest import buy_words, hanging_words, setting_words, unmet_words
-
     return Way(
         name=name,
         hang=hanging_words(one, now=name == "now"),
@@ -123,8 +102,8 @@ def _way(name: str, one: Suggestion, text: str, why_not: str) -> Way:
         met=f"{len(one.met)} of {len(one.zones)}",
         buy=buy_words(one),
         watts="" if one.watts is None else f"{one.watts:.3g}",
-        unmet=unmet_words(one) or "nothing",
-        mind=tuple(one.reach.warnings),
+        unmet=unmet_words(one) or "none",
+        notes=tuple(one.reach.warnings),
         text=text,
         why_not=why_not,
     )
@@ -132,8 +111,6 @@ def _way(name: str, one: Suggestion, text: str, why_not: str) -> Way:
 
 def _scene_of(one: Suggestion, path: Path) -> tuple[str, str]:
     """The scene of a suggestion as one text, or empty and why there is none."""
-    from underlit.planning.suggest.scene_file import NoFileError, suggested_scene
-
     kept = replace(one, lid_kept=True)
     try:
         text = made_whole(path, lambda out: suggested_scene(kept, path, out))

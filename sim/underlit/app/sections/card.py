@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from nicegui import ui
 
 from underlit.app.fields import Fields
-from underlit.app.section import Page
+from underlit.app.section import Page, Section
 from underlit.scene import Scene
 
 
-class Card:
-    """Base of the sections that edit the scene."""
+class Card(Section):
+    """Base of the sections that open and close; those that edit the scene say their `parts` and `build` them."""
 
     title = ""
-    opened = True
+    opened = False
 
     def __init__(self, page: Page) -> None:
         self.page = page
@@ -28,7 +26,7 @@ class Card:
                 ui.label(self.title).props('role="heading" aria-level="2"')
             self.body = ui.element("div").classes("body")
 
-    def parts(self, scene: Scene) -> Any:
+    def parts(self, scene: Scene) -> object:
         """What the inputs depend on: where it stays the same they are kept."""
         return ()
 
@@ -49,5 +47,7 @@ class Card:
                 self.build(scene)
         self.fields.follow()
 
-    def light_changed(self) -> None:
-        """What edits the scene shows no light."""
+    def remove_button(self, table: str, index: int, name: str) -> None:
+        """A button that takes one thing out of the scene."""
+        button = ui.button("Remove", on_click=lambda: self.page.edit(lambda d: d.remove(table, index)))
+        button.props(f'flat dense no-caps aria-label="Remove {name}"')

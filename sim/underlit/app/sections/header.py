@@ -1,16 +1,19 @@
-"""The top line: name, title of the tank, steps back and forward, the two variants, units, light and dark."""
+"""The top line: name, title of the tank, undo and redo, the two variants, units, theme."""
 
 from __future__ import annotations
 
-from nicegui import ui
+from nicegui import events, ui
 
-from underlit.app.section import Page
+from underlit.app.section import Page, Section
 from underlit.app.sections.edit.files import Files
 from underlit.app.sections.edit.start import Start
+from underlit.app.sections.pieces import other_side
 from underlit.app.session import Side
 
+FLAT = "flat dense no-caps"
 
-class Header:
+
+class Header(Section):
     """The top line."""
 
     def __init__(self, page: Page, start: Start) -> None:
@@ -18,19 +21,15 @@ class Header:
         self._dark = ui.dark_mode(None)
         with ui.element("header").classes("top"):
             ui.label("underlit").classes("mark").props('role="heading" aria-level="1"')
-            self._title = ui.input(label="Title", on_change=self._titled).props('dense borderless debounce="600"')
-            self._title.classes("title")
+            self._title = ui.input(label="Title", on_change=self._titled).classes("title")
+            self._title.props('dense borderless debounce="600"')
             Files(page, start)
-            self._back = ui.button("Undo", on_click=lambda: page.act(page.session.undo)).props("flat dense no-caps")
-            self._forward = ui.button("Redo", on_click=lambda: page.act(page.session.redo)).props("flat dense no-caps")
+            self._back = ui.button("Undo", on_click=lambda: page.act(page.session.undo)).props(FLAT)
+            self._forward = ui.button("Redo", on_click=lambda: page.act(page.session.redo)).props(FLAT)
             self._sides = ui.row().classes("sides").props('role="group" aria-label="Variants"')
-            self._units = ui.select({"cm": "cm", "in": "inches"}, label="Units", value=page.session.units).props(
-                "dense borderless options-dense"
-            )
-            self._units.classes("units").on_value_change(self._measured)
-            ui.button("Light or dark", on_click=lambda: self._dark.set_value(not self._dark.value)).props(
-                "flat dense no-caps"
-            )
+            units = ui.select({"cm": "cm", "in": "inches"}, label="Units", value=page.session.units).classes("units")
+            units.props("dense borderless options-dense").on_value_change(self._measured)
+            ui.button("Theme", on_click=lambda: self._dark.set_value(not self._dark.value)).props(FLAT)
 
     def scene_changed(self) -> None:
         """Show title, steps and variants."""
@@ -47,21 +46,19 @@ class Header:
                     button.props(f'unelevated dense no-caps aria-pressed="{str(held).lower()}"')
                     button.classes("strong" if held else "plain")
             if len(session.variants) == 1:
-                ui.button("Try a change beside it", on_click=self._branch).props("outline dense no-caps")
-
-    def light_changed(self) -> None:
-        """Nothing here shows light."""
+                label = f"Copy to tank {other_side(self._page)} to compare"
+                ui.button(label, on_click=self._branch).props("outline dense no-caps")
 
     def _branch(self) -> None:
-        session = self._page.session
-        if self._page.act(session.copy_to_other):
-            session.turn_to(Side.B if session.side is Side.A else Side.A)
+        side = other_side(self._page)
+        if self._page.act(self._page.session.copy_to_other):
+            self._page.session.turn_to(side)
 
-    def _titled(self, event) -> None:
+    def _titled(self, event: events.ValueChangeEventArguments) -> None:
         scene = self._page.scene
         if scene is not None and event.value is not None and event.value != scene.title:
             self._page.set("title", value=event.value)
 
-    def _measured(self, event) -> None:
+    def _measured(self, event: events.ValueChangeEventArguments) -> None:
         self._page.session.units = event.value
         self._page.refresh()

@@ -1,8 +1,10 @@
-"""Small pieces that sections build alike: tables of numbers, pictures, lists of sentences, names of files."""
+"""Small pieces that sections build alike: framed things, tables, pictures, lists of sentences, inputs, names of files."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any
 
 from nicegui import ui
 
@@ -12,6 +14,40 @@ from underlit.app.session import Side
 LONG = 16
 """Letters from which a cell of a table is read as text, from the left."""
 Cell = str | Callable[[], object]
+
+
+@contextmanager
+def thing(title: str) -> Iterator[None]:
+    """A frame with a title around the inputs of one thing."""
+    with ui.element("fieldset").classes("thing"):
+        with ui.element("legend"):
+            ui.label(title)
+        yield
+
+
+def choice(label: str, options: Mapping[str, str], value: Any, changed: Callable[..., Any] | None = None) -> ui.select:
+    """A list to choose from that says nothing of the scene."""
+    made = ui.select(dict(options), label=label, value=value, on_change=changed).classes("field")
+    return made.props("dense outlined options-dense")
+
+
+def several(
+    label: str, options: Mapping[str, str], value: list[str], changed: Callable[..., Any] | None = None
+) -> ui.select:
+    """A list to choose several from."""
+    made = ui.select(dict(options), label=label, value=value, multiple=True, on_change=changed).classes("wide")
+    return made.props("dense outlined options-dense")
+
+
+def number(label: str, value: float | None = None, most: float | None = None, step: float | None = None) -> ui.number:
+    """A number from 0 that says nothing of the scene."""
+    made = ui.number(label, value=value, min=0, max=most, step=step).classes("field")
+    return made.props("dense outlined")
+
+
+def price_number() -> ui.number:
+    """What a kWh costs."""
+    return number("Price per kWh", most=999, step=0.01).props('clearable debounce="400"')
 
 
 def numbers(heads: Sequence[str], rows: Sequence[Sequence[Cell]], label: str) -> None:
@@ -36,10 +72,15 @@ def numbers(heads: Sequence[str], rows: Sequence[Sequence[Cell]], label: str) ->
 
 def sentences(lines: Sequence[str]) -> None:
     """A list of sentences, each with a capital."""
+    listed([line[:1].upper() + line[1:] for line in lines])
+
+
+def listed(lines: Sequence[str]) -> None:
+    """A list of lines as they are."""
     with ui.element("ul").classes("words"):
         for line in lines:
             with ui.element("li"):
-                ui.label(line[:1].upper() + line[1:])
+                ui.label(line)
 
 
 def image(address: str, words: str) -> None:
@@ -55,7 +96,7 @@ def image(address: str, words: str) -> None:
             _image(address, words)
         large.open()
 
-    ui.button("Show it large", on_click=show).props("flat dense no-caps")
+    ui.button("Enlarge", on_click=show).props("flat dense no-caps")
 
 
 def _image(address: str, words: str) -> None:
@@ -79,9 +120,4 @@ def use_as_other(page: Page, text: str, what: str) -> None:
     """Make a scene the session's other variant."""
     side = other_side(page)
     if page.act(lambda: page.session.begin(text, side)):
-        ui.notify(f"Tank {side} is {what}; its light is being traced", type="positive")
-
-
-def refused(problem: object) -> None:
-    """Say what is wrong with what was asked."""
-    ui.notify(str(problem), type="negative", multi_line=True, close_button="Close", timeout=12_000)
+        ui.notify(f"Tank {side} is now {what}. It is being traced.", type="positive")

@@ -29,8 +29,7 @@ async function fetchBlob(address) {
   const length = new DataView(buffer).getUint32(0, true);
   const header = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)));
   const start = 4 + length;
-  const array = ([kind, offset, count]) =>
-    kind === "u4" ? new Uint32Array(buffer, start + offset, count) : new Float32Array(buffer, start + offset, count);
+  const array = ([offset, count]) => new Float32Array(buffer, start + offset, count);
   return { header, array };
 }
 
@@ -42,7 +41,7 @@ export default {
       <p ref="words" class="tank-words" role="status" style="display:none"></p>
       <div ref="tip" role="status" aria-live="off" class="tank-tip" style="position:absolute;pointer-events:none;display:none"></div>
     </div>`,
-  data: () => ({ label: "The tank in 3D. Arrow keys turn it, plus and minus come closer and go back.", columnLabel: "PPFD by height" }),
+  data: () => ({ label: "The tank in 3D. The arrow keys turn it, plus and minus zoom in and out.", columnLabel: "PPFD by height" }),
 
   mounted() {
     const canvas = (this.canvas = this.$el.querySelector("canvas"));
@@ -76,7 +75,7 @@ export default {
     canvas.addEventListener("pointerdown", (e) => this.pointerDown(e));
     canvas.addEventListener("pointerup", (e) => this.pointerUp(e));
     canvas.addEventListener("keydown", (e) => this.key(e));
-    canvas.addEventListener("webglcontextlost", () => this.say("The picture was lost (the browser took the graphics away); it comes back by itself. All numbers hold."));
+    canvas.addEventListener("webglcontextlost", () => this.say("The picture was lost because the browser reset its graphics. It comes back by itself. All numbers stay valid."));
     canvas.addEventListener("webglcontextrestored", () => {
       this.say("");
       this.redraw();
@@ -100,7 +99,7 @@ export default {
         renderer.outputColorSpace = THREE.LinearSRGBColorSpace;
         return renderer;
       } catch {
-        this.say("No picture: this browser draws no 3D (WebGL is missing or switched off). All numbers beside it hold.");
+        this.say("No picture: this browser cannot draw 3D (WebGL is missing or turned off). All numbers on the page stay valid.");
         return null;
       }
     },
@@ -245,10 +244,8 @@ export default {
     },
     bedUniforms() {
       const grid = this.header.bed;
-      const texture = new THREE.DataTexture(new Uint16Array(0), 1, 1);
       const [nx, ny] = grid ? grid.shape : [1, 1];
       this.bedTexture = this.halfTexture(new THREE.DataTexture(new Uint16Array(nx * ny), nx, ny));
-      texture.dispose();
       const span = grid ? [grid.origin[0], grid.origin[1], grid.spacing[0] * nx, grid.spacing[1] * ny] : [0, 0, 1, 1];
       return { ...this.uniforms, light: { value: this.bedTexture }, grid: { value: new THREE.Vector4(...span) } };
     },
@@ -284,7 +281,6 @@ export default {
         const ring = new THREE.Mesh(new THREE.SphereGeometry(0.0095, 16, 12), new THREE.MeshBasicMaterial({ color: 0x22282c, side: THREE.BackSide }));
         ball.position.set(...spot.at);
         ring.position.set(...spot.at);
-        ball.userData = { spot: spot.name };
         group.add(ball, ring);
       }
     },
@@ -491,7 +487,7 @@ export default {
       return { value: values[i], error: 1.96 * this.errorAt(sources, i) };
     },
     drawColumn(p) {
-      // PPFD against height over this place, with its counting error, from the light planes
+      // PPFD against height over this place, with its simulation error, from the light planes
       const grid = this.header.planes;
       if (!grid || !this.lights?.planes || !this.planeValues) return;
       const [nx, ny, nz] = grid.shape;
@@ -517,7 +513,7 @@ export default {
       svg.innerHTML = `<polygon class="band" points="${band}"/><polyline class="curve" points="${line((r) => r[1])}"/>
         <line x1="42" y1="28" x2="42" y2="178"/><line x1="42" y1="178" x2="142" y2="178"/>
         ${text(38, 181, "0", "end")}${text(39, 32, this.length(top), "end")}${text(42, 192, "0")}${text(142, 192, most.toFixed(0), "end")}
-        ${text(88, 205, "µmol/m²/s by height")}${text(75, 16, `${this.length(p.x)} right, ${this.length(p.y)} back`)}`;
+        ${text(88, 205, "µmol/m²/s by height")}${text(75, 16, `left ${this.length(p.x)}, front ${this.length(p.y)}`)}`;
       this.columnLabel = `PPFD by height at ${this.length(p.x)} from the left and ${this.length(p.y)} from the front: ${rows.map((r) => `${this.length(r[0])} ${r[1].toFixed(0)}`).join(", ")}`;
     },
     length(metres) {
@@ -534,8 +530,8 @@ export default {
       if (!hit || (!value && !hit.object.userData.item)) return this.hideTip();
       const number = (v) => (v >= 10 ? v.toFixed(0) : v.toFixed(1));
       const what = hit.object.userData.role === "section" ? "light plane" : hit.object.userData.name;
-      const where = `${this.length(hit.point.x)} right, ${this.length(hit.point.y)} back, ${this.length(hit.point.z)} up`;
-      tip.textContent = value ? `${number(value.value)} ± ${number(value.error)} µmol/m²/s · ${what} · ${where}` : `${what}: drag to move, with Shift to turn`;
+      const where = `${this.length(hit.point.x)} from the left, ${this.length(hit.point.y)} from the front, ${this.length(hit.point.z)} high`;
+      tip.textContent = value ? `${number(value.value)} ± ${number(value.error)} µmol/m²/s · ${what} · ${where}` : `${what}: drag to move, Shift and drag to turn`;
       tip.style.display = "block";
       const box = this.$el.getBoundingClientRect();
       tip.style.left = `${Math.min(event.clientX - box.left + 14, box.width - 260)}px`;

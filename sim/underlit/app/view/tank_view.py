@@ -9,12 +9,15 @@ from typing import Any
 import nicegui
 from nicegui.element import Element
 
+from underlit.app.light import Light
+from underlit.app.session import Side
+
 _THREE = Path(nicegui.__file__).parent / "elements" / "scene" / "dist"
 """three.js as NiceGUI brings it."""
 
 
 class TankView(Element, component="tank_view.js", esm={"nicegui-scene": str(_THREE)}):
-    """Shows shapes and light by their addresses; tells of spots dropped and things moved.
+    """Shows a variant's shapes and light; tells of spots dropped and things moved.
 
     on_spot: called with (x, y, z) [m]; on_moved: with the item's key, (dx, dy) [m] and a turn [rad];
     on_cut: with where a light plane was dragged to, as a share of the way.
@@ -23,22 +26,26 @@ class TankView(Element, component="tank_view.js", esm={"nicegui-scene": str(_THR
     def __init__(
         self,
         *,
-        on_spot: Callable[[float, float, float], None],
-        on_moved: Callable[[str, float, float, float], None],
+        on_spot: Callable[[float, float, float], None] = lambda x, y, z: None,
+        on_moved: Callable[[str, float, float, float], None] = lambda item, dx, dy, turn: None,
         on_cut: Callable[[float], None] = lambda at: None,
     ) -> None:
         super().__init__()
+        self._drawn: tuple[object, object] = (None, None)
         self.on("spot", lambda e: on_spot(*(float(v) for v in e.args)))
         self.on("cut", lambda e: on_cut(float(e.args)))
         self.on("moved", lambda e: on_moved(str(e.args[0]), *(float(v) for v in e.args[1:4])))
 
-    def shape(self, address: str, units: str) -> None:
-        """Fetch and draw the tank's shapes."""
-        self.run_method("shape", address, units)
-
-    def light(self, address: str, shares: dict[str, float]) -> None:
-        """Fetch and draw light; shares: level of each source."""
-        self.run_method("light", address, shares)
+    def draw(self, side: Side, light: Light, units: str, *, dimmed: bool = False) -> None:
+        """Have the page fetch what is new of a variant's shapes and light. dimmed: light dimmed otherwise is new too."""
+        levels = light.lowered.dimming
+        shape = (side, light.revision, units)
+        picture = (shape, light.result.photons, tuple(levels.items()) if dimmed else ())
+        was, self._drawn = self._drawn, (shape, picture)
+        if shape != was[0]:
+            self.run_method("shape", f"/session/{side}/shape/{light.revision}", units)
+        if picture != was[1]:
+            self.run_method("light", f"/session/{side}/light/{light.revision}-{light.result.photons}", levels)
 
     def dim(self, shares: dict[str, float] | None) -> None:
         """Change the levels only: redrawn from what is there, and a hand on a dimmer no longer holds.

@@ -1,15 +1,19 @@
-"""Opening, saving and sharing scenes, and bringing meshes and photometric files."""
+"""Opening, saving and sharing scenes, and uploading meshes and photometric files."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from nicegui import events, run, ui
 
 from underlit.app import uploads
-from underlit.app.section import Page
+from underlit.app.section import Page, refused
 from underlit.app.sections.edit.start import Start
 from underlit.app.sections.names import another_name
+from underlit.app.sections.pieces import file_name
+
+UNITS_M = {"m": 1.0, "in": 0.0254, "cm": 0.01, "mm": 0.001}
 
 
 class Files:
@@ -19,20 +23,22 @@ class Files:
         self._page = page
         with ui.button("Files").props('flat dense no-caps aria-haspopup="menu"'), ui.menu():
             ui.menu_item("New tank ...", start.open)
-            ui.menu_item("Open or bring a file ...", self._ask)
+            ui.menu_item("Open or upload a file ...", self._ask)
             ui.menu_item("Save the scene", self._save)
-            ui.menu_item("Show the scene's text ...", self._show_text)
-        with ui.dialog().props('aria-label="Open or bring a file"') as self._bring, ui.card().classes("start"):
-            ui.label("Open a scene, or bring a file that it names").classes("heading")
+            ui.menu_item("Edit the scene as text ...", self._show_text)
+        with ui.dialog().props('aria-label="Open or upload a file"') as self._bring, ui.card().classes("start"):
+            ui.label("Open a scene, or upload a file that it uses").classes("heading")
             kinds = ", ".join(sorted({".toml"} | uploads.MESHES | uploads.TEXTS))
             ui.label(f"Scenes (.toml), meshes, photometric files and tables: {kinds}.").classes("quiet")
             self._chooser()
             ui.button("Close", on_click=self._bring.close).props("flat no-caps")
-        with ui.dialog().props('aria-label="Text of the scene"') as self._dialog, ui.card().classes("start"):
-            ui.label("The scene's text").classes("heading")
+        with ui.dialog().props('aria-label="Scene as text"') as self._dialog, ui.card().classes("start"):
+            ui.label("The scene as text").classes("heading")
             self._text = ui.textarea("Scene (TOML)").props("outlined rows=24").classes("code")
             with ui.row().classes("ends"):
-                ui.button("Take it", color=None, on_click=self._take).props("unelevated no-caps").classes("strong")
+                ui.button("Use this text", color=None, on_click=self._take).props("unelevated no-caps").classes(
+                    "strong"
+                )
                 ui.button("Close", on_click=self._dialog.close).props("flat no-caps")
 
     def _chooser(self) -> None:
@@ -40,7 +46,7 @@ class Files:
         most = uploads.MOST_BYTES
         self._upload = ui.upload(
             on_upload=self._brought, auto_upload=True, max_file_size=most,
-            on_rejected=lambda: ui.notify(f"too large: {most // 2**20} MB are the most", type="negative"),
+            on_rejected=lambda: refused(f"too large: the limit is {most // 2**20} MB"),
         ).classes("hidden")  # fmt: skip
         uploader = f"getElement({self._upload.id}).$refs.qRef"
         with ui.element("div").classes("drop") as place:
@@ -55,10 +61,8 @@ class Files:
         self._bring.open()
 
     def _save(self) -> None:
-        variant, scene = self._page.variant, self._page.scene
-        if variant is not None and scene is not None:
-            words = "".join(c if c.isalnum() else "-" for c in scene.title.lower()).strip("-") or "tank"
-            ui.download.content(variant.text, f"{words[:60]}.toml", "application/toml")
+        if self._page.variant is not None:
+            ui.download.content(self._page.variant.text, file_name(self._page, ".toml"), "application/toml")
 
     def _show_text(self) -> None:
         variant = self._page.variant
@@ -70,51 +74,40 @@ class Files:
             self._dialog.close()
 
     async def _brought(self, event: events.UploadEventArguments) -> None:
-        page = self._page
-        content = await event.file.read()
-        if event.file.name.lower().endswith(".toml"):
-            try:
-                text = content.decode("utf-8")
-            except UnicodeDecodeError:
-                ui.notify("that file is not a text in UTF-8", type="negative")
-                return
-            if page.act(lambda: page.session.begin(text)):
-                self._bring.close()
-            return
+        session, content = self._page.session, await event.file.read()
         try:
-            name = await run.io_bound(uploads.keep, page.session.folder, event.file.name, content)
+            if event.file.name.lower().endswith(".toml"):
+                text = content.decode("utf-8")
+                if self._page.act(lambda: session.begin(text)):
+                    self._bring.close()
+            else:
+                self._use(str(await run.io_bound(uploads.keep, session.folder, event.file.name, content)))
+        except UnicodeDecodeError:
+            refused("this file is not UTF-8 text")
         except (uploads.UploadError, OSError) as problem:
-            ui.notify(str(problem), type="negative", multi_line=True, close_button="Close")
-            return
-        self._use(str(name))
+            refused(problem)
 
     def _use(self, name: str) -> None:
-        """Put what was brought into the tank, or say how a scene names it."""
+        """Put what was uploaded into the tank, or say how a scene names it."""
         page, scene = self._page, self._page.scene
         if scene is None or not name.endswith(".stl"):
-            ui.notify(
-                f'{name} is here now; a scene names it as "{name}"', type="positive", close_button="Close", timeout=0
-            )
+            said = f'{name} is uploaded. A scene uses it as "{name}".'
+            ui.notify(said, type="positive", close_button="Close", timeout=0)
             return
         length, depth, height = scene.tank.inside_m
-        at = [page.length_text(length / 2), page.length_text(depth / 2)]
-        taken = [t.name for t in (*scene.wood, *scene.stone)]
-        stem = another_name(name.removesuffix(".stl"), taken)
+        stem = another_name(name.removesuffix(".stl"), [t.name for t in (*scene.wood, *scene.stone)])
         unit = _likely_unit(page.session.folder / name, max(length, depth, height))
+        at = [page.length_text(length / 2), page.length_text(depth / 2)]
         values: dict[str, Any] = {"name": stem, "mesh": name, "unit": unit, "at": at}
         if page.edit(lambda document: document.add("stone", values)):
-            ui.notify(
-                f"{stem} stands in the middle, its numbers taken as {unit}; drag it where it belongs", type="positive"
-            )
+            said = f"{stem} is in the middle of the tank, its numbers read as {unit}. Drag it to its place."
+            ui.notify(said, type="positive")
             self._bring.close()
 
 
-def _likely_unit(path: Any, largest_m: float) -> str:
+def _likely_unit(path: Path, largest_m: float) -> str:
     """The unit in which a mesh fits a tank best: the largest that leaves it no longer than the tank."""
     import trimesh
 
     size = float(trimesh.load(path, force="mesh", process=False).extents.max())
-    fits = [
-        unit for unit, metres in (("m", 1.0), ("in", 0.0254), ("cm", 0.01), ("mm", 0.001)) if size * metres < largest_m
-    ]
-    return fits[0] if fits else "mm"
+    return next((unit for unit, metres in UNITS_M.items() if size * metres < largest_m), "mm")

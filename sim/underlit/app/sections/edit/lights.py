@@ -3,31 +3,35 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from nicegui import ui
 
+from underlit.app.fields import Limits
+from underlit.app.section import Page
 from underlit.app.sections.card import Card
 from underlit.app.sections.names import another_name, entries
+from underlit.app.sections.pieces import thing
+from underlit.app.values import Path
 from underlit.app.view import TankView
 from underlit.catalogue import Kind
 from underlit.lowering.fixtures import dimming
 from underlit.scene import Fixture, Scene
 
-HANGS_M = 0.10
-"""Over the rim, where a fixture is added and nothing is said."""
+HEIGHTS = Limits(0.0, 2.0)
+ROUND_THE_TANK = Limits(-1.0, 3.0)
 
 
 class Lights(Card):
-    """Fixtures, one fieldset each."""
+    """Fixtures, one frame each."""
 
     title = "Light"
+    opened = True
 
-    def __init__(self, page, view: TankView) -> None:
+    def __init__(self, page: Page, view: TankView) -> None:
         self._view = view
         super().__init__(page)
 
-    def parts(self, scene: Scene) -> Any:
+    def parts(self, scene: Scene) -> object:
         """Fixtures, their channels, and from where their height counts."""
         return [
             (f.name, [c.name for c in f.channels], f.above_water is not None, f.schedule is None)
@@ -37,49 +41,41 @@ class Lights(Card):
     def build(self, scene: Scene) -> None:
         """All fixtures, and a way to add one."""
         for index, fixture in enumerate(scene.fixtures):
-            self._fixture(index, fixture)
+            with thing(fixture.name):
+                with ui.row().classes("fields"):
+                    self._place(index, fixture)
+                self._dimmers(index, fixture)
+                with ui.row():
+                    ui.button("Duplicate", on_click=lambda i=index: self._duplicate(i)).props("flat dense no-caps")
+                    self.remove_button("fixture", index, fixture.name)
         with ui.row().classes("adder"):
-            kinds = ui.select(entries(Kind.FIXTURE), label="Add a light like").props("dense outlined options-dense")
-            ui.button("Add", on_click=lambda: self._add(kinds.value)).props(
-                'outline no-caps aria-label="Add the light"'
-            )
+            kinds = ui.select(entries(Kind.FIXTURE), label="Add a light").props("dense outlined options-dense")
+            add = ui.button("Add", on_click=lambda: self._add(kinds.value))
+            add.props('outline no-caps aria-label="Add the light"')
 
-    def _fixture(self, index: int, fixture: Fixture) -> None:
-        fields, page = self.fields, self.page
-        over = "above_water" if fixture.above_water is not None else "above_rim"
-        said = "Over the water" if over == "above_water" else "Over the rim"
-        with ui.element("fieldset").classes("thing"):
-            with ui.element("legend"):
-                ui.label(fixture.name)
-            with ui.row().classes("fields"):
-                fields.length(
-                    said,
-                    lambda s: getattr(s.fixtures[index], over) or 0.0,
-                    fields.says("fixture", index, over),
-                    most=2.0,
-                )
-                fields.lengths(
-                    ("From the left", "From the front"), lambda s: s.fixture_centre_m(s.fixtures[index])[:2],
-                    fields.says("fixture", index, "position"), least=-1.0,
-                )  # fmt: skip
-                fields.number(
-                    "Turned", lambda s: round(math.degrees(s.fixtures[index].turn)), fields.says("fixture", index, "turn"),
-                    least=-360, most=360, step=5, unit="deg",
-                )  # fmt: skip
-                if fixture.schedule is None:
-                    fields.number(
-                        "Hours a day", lambda s: s.fixtures[index].photoperiod, fields.says("fixture", index, "photoperiod"),
-                        least=0, most=24, step=0.5, unit="h",
-                    )  # fmt: skip
-            self._dimmer("Dimming", ("fixture", index, "dimming"), lambda s: s.fixtures[index].dimming)
-            if len(fixture.channels) > 1:
-                for k, channel in enumerate(fixture.channels):
-                    path = ("fixture", index, "channel", k, "dimming")
-                    self._dimmer(f"Dimming, {channel.name}", path, lambda s, k=k: s.fixtures[index].channels[k].dimming)
-            with ui.row():
-                ui.button("Duplicate", on_click=lambda: self._duplicate(index)).props("flat dense no-caps")
-                remove = ui.button("Remove", on_click=lambda: page.edit(lambda d: d.remove("fixture", index)))
-                remove.props("flat dense no-caps")
+    def _place(self, index: int, fixture: Fixture) -> None:
+        fields, turn = self.fields, ("fixture", index, "turn")
+        if fixture.above_water is not None:
+            fields.length("Height above the water", ("fixture", index, "above_water"), limits=HEIGHTS)
+        else:
+            height = ("fixture", index, "above_rim")
+            read = lambda s: s.fixtures[index].height_above_rim_m  # noqa: E731
+            fields.length("Height above the rim", height, read, limits=HEIGHTS)
+        fields.lengths(
+            ("From the left", "From the front"), ("fixture", index, "position"),
+            lambda s: s.fixture_centre_m(s.fixtures[index])[:2], limits=ROUND_THE_TANK,
+        )  # fmt: skip
+        fields.number(
+            "Turned", turn, Limits(-360, 360, 5), unit="deg", read=lambda s: round(math.degrees(s.fixtures[index].turn))
+        )
+        if fixture.schedule is None:
+            fields.number("Photoperiod", ("fixture", index, "photoperiod"), Limits(0, 24, 0.5), unit="h")
+
+    def _dimmers(self, index: int, fixture: Fixture) -> None:
+        self._dimmer("Dimming", ("fixture", index, "dimming"))
+        if len(fixture.channels) > 1:
+            for k, channel in enumerate(fixture.channels):
+                self._dimmer(f"Dimming, {channel.name}", ("fixture", index, "channel", k, "dimming"))
 
     def scene_changed(self) -> None:
         """Follow the scene; the view learns what each dimmer would give at full, so that it answers a hand by itself."""
@@ -87,9 +83,9 @@ class Lights(Card):
         if self.page.scene is not None:
             self._view.dimmers(at_full(self.page.scene))
 
-    def _dimmer(self, label: str, path: tuple[str | int, ...], read: Any) -> None:
+    def _dimmer(self, label: str, path: Path) -> None:
         slide = f'document.getElementById("{self._view.html_id}")?.tankView?.slide("{_key(path)}", percent / 100)'
-        self.fields.percent(label, read, self.fields.says(*path), slide)
+        self.fields.percent(label, path, slide)
 
     def _duplicate(self, index: int) -> None:
         scene = self.page.scene
@@ -101,11 +97,10 @@ class Lights(Card):
         scene = self.page.scene
         if scene is not None and entry:
             name = another_name(entry.split(",")[0], [f.name for f in scene.fixtures])
-            values = {"from": entry, "name": name, "above_rim": self.page.length_text(HANGS_M)}
-            self.page.edit(lambda document: document.add("fixture", values))
+            self.page.edit(lambda document: document.add("fixture", {"from": entry, "name": name}))
 
 
-def _key(path: tuple[str | int, ...]) -> str:
+def _key(path: Path) -> str:
     """A dimmer by the path of its value in the scene."""
     return ".".join(map(str, path))
 

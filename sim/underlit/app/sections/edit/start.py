@@ -1,4 +1,4 @@
-"""The first minute: a few questions to someone who has no scene, and a tank with sensible defaults out of the answers."""
+"""The first minute: a few questions to someone who has no scene, and a scene out of the answers, with nothing else in it."""
 
 from __future__ import annotations
 
@@ -6,113 +6,104 @@ from dataclasses import dataclass, field
 
 from nicegui import ui
 
-from underlit.app.section import Page
+from underlit.app.document import Document, DocumentError
+from underlit.app.section import Page, Section
 from underlit.app.sections.names import entries
+from underlit.app.sections.pieces import choice, number
 from underlit.catalogue import Kind, load_catalogue
-from underlit.scene import Need
+from underlit.scene import Need, scene_from_dict
 
 PLACES = {"in front": (0.02, 0.35), "in the middle": (0.35, 0.65), "at the back": (0.65, 0.98)}
 """Where what will grow: shares of the tank's depth from the front."""
-NOTHING = "nothing"
+SIDES = (0.02, 0.98)
+"""From where to where such a zone reaches: shares of the tank's length."""
 BACKS = {
-    "open air": "nothing",
-    "sheet black": "a black sheet",
-    "sheet white": "a white sheet",
-    "paint black": "black paint",
+    "nothing": {"behind": "open air"},
+    "a black sheet": {"behind": "sheet", "colour": "black"},
+    "a white sheet": {"behind": "sheet", "colour": "white"},
+    "black paint": {"behind": "paint", "colour": "black"},
 }
+UNSAID = "don't know"
 
 
 @dataclass
 class Answers:
-    """What the questions ask, with what is taken where nobody answers."""
+    """What the questions ask; what is empty was not answered."""
 
-    tank: str = "40 breeder"
-    watts: float | None = 30.0
+    tank: str = ""
+    watts: float | None = None
     lumens: float | None = None
     light_length: float | None = None
     fixture: str = ""
-    lid: str = "glass top in use"
-    back: str = "sheet black"
-    co2: bool = False
-    settled: bool = False
-    growing: dict[str, str] = field(
-        default_factory=lambda: {"in front": str(Need.MEDIUM), "in the middle": str(Need.UNDEMANDING)}
-    )
+    lid: str = ""
+    back: str = ""
+    co2: str = ""
+    settled: str = ""
+    growing: dict[str, str] = field(default_factory=dict)
 
 
 def scene_text(answers: Answers, units: str) -> str:
-    """A scene in TOML out of the answers; what they leave open is left to the scene's defaults and named as assumed."""
-    lines = [
-        "# Made from a few answers; what is not said here is listed under the assumptions.",
-        f'title = "{answers.tank}"',
-    ]
-    lines += [f"added_co2 = {str(answers.co2).lower()}", f"settled = {str(answers.settled).lower()}", ""]
-    lines += ["[tank]", f'from = "{answers.tank}"', ""]
-    if answers.back != "open air":
-        behind, _, colour = answers.back.rpartition(" ")
-        lines += ["[tank.back]", f'behind = "{behind}"', f'colour = "{colour}"', ""]
-    if answers.lid != NOTHING:
-        lines += ["[lid]", f'from = "{answers.lid}"', ""]
-    lines += ["[substrate]", 'from = "dark soil"', "", *_light(answers, units)]
-    lines += _zones(answers)
-    return "\n".join(lines) + "\n"
+    """A scene in TOML out of the answers; what they leave open is left out and named as assumed.
 
-
-def _light(answers: Answers, units: str) -> list[str]:
-    lines = ["[[fixture]]", 'name = "light"', 'above_rim = "5 cm"']
-    if answers.fixture:
-        return [*lines, f'from = "{answers.fixture}"', ""]
-    said = [f'watts = "{answers.watts:g} W"'] if answers.watts else []
-    said += [f'lumens = "{answers.lumens:g} lm"'] if answers.lumens else []
-    if said:
-        lines.append(f"output = {{ {', '.join(said)} }}")
-    if answers.light_length:
-        lines.append(f'length = "{answers.light_length:g} {units}"')
-    return [*lines, ""]
-
-
-def _zones(answers: Answers) -> list[str]:
-    lines: list[str] = []
+    Raises DocumentError where a question that needs an answer has none.
+    """
+    if not answers.tank:
+        raise DocumentError("choose a tank")
+    document = Document("# Made from a few answers; what is not said here is listed under the assumptions.\n")
+    document.set("title", value=answers.tank)
+    for key, said in (("added_co2", answers.co2), ("settled", answers.settled)):
+        document.set(key, value=said == "yes" if said else None)
+    document.set("tank", "from", value=answers.tank)
+    if answers.back:
+        document.set("tank", "back", value=BACKS[answers.back])
+    document.set("lid", "from", value=answers.lid or None)
+    document.add("fixture", _light(answers, units))
     for place, plant in answers.growing.items():
-        if not plant:
-            continue
-        length, depth = _inside(answers.tank)
-        low, high = (depth * share for share in PLACES[place])
-        aim = f'need = "{plant}"' if plant in set(Need) else f'for = "{plant}"'
-        corners = f'[["{2 * length:.1f} cm", "{100 * low:.1f} cm"], ["{98 * length:.1f} cm", "{100 * high:.1f} cm"]]'
-        lines += ["[[zone]]", f'name = "{place}"', f"rectangle = {corners}", aim, ""]
-    return lines
+        if plant:
+            document.add("zone", _zone(answers.tank, place, plant))
+    return document.text
 
 
-def _inside(tank: str) -> tuple[float, float]:
-    """Inside length and depth of a trade size [m]."""
-    from underlit.scene import scene_from_dict
+def _light(answers: Answers, units: str) -> dict[str, object]:
+    if answers.fixture:
+        return {"from": answers.fixture}
+    output = {"watts": answers.watts and f"{answers.watts:g} W", "lumens": answers.lumens and f"{answers.lumens:g} lm"}
+    length = answers.light_length and f"{answers.light_length:g} {units}"
+    said = {"output": {key: text for key, text in output.items() if text}, "length": length}
+    if not any(said.values()):
+        raise DocumentError("give the watts, lumens or length of the light, or choose a typical one")
+    return {key: value for key, value in said.items() if value}
 
+
+def _zone(tank: str, place: str, plant: str) -> dict[str, object]:
     entry = load_catalogue().find(Kind.TANK, tank)
     name = entry.name if entry else tank
-    light = {"name": "light", "output": {"watts": "10 W"}}
-    length, depth, _ = scene_from_dict({"tank": {"from": name}, "fixture": [light]}).tank.inside_m
-    return length, depth
+    length, depth, _ = scene_from_dict({"tank": {"from": name}, "fixture": [{"length": "30 cm"}]}).tank.inside_m
+    low, high = PLACES[place]
+    corners = [
+        [f"{100 * length * x:.1f} cm", f"{100 * depth * y:.1f} cm"] for x, y in zip(SIDES, (low, high), strict=True)
+    ]
+    return {"name": place, "rectangle": corners, "need" if plant in set(Need) else "for": plant}
 
 
-class Start:
+class Start(Section):
     """The questions, in a dialog that opens for someone who has no tank yet."""
 
     def __init__(self, page: Page) -> None:
         self._page, self._answers = page, Answers()
         with (
-            ui.dialog().props('persistent aria-label="A tank in a minute"') as self._dialog,
+            ui.dialog().props('persistent aria-label="Start a new tank"') as self._dialog,
             ui.card().classes("start"),
         ):
-            ui.label("A tank in a minute").classes("heading").props('role="heading" aria-level="2"')
-            ui.label("Answer what you know; the rest is taken as usual, and said.").classes("quiet")
+            ui.label("Start a new tank").classes("heading").props('role="heading" aria-level="2"')
+            said = "Answer what you know. Typical values are assumed for the rest, and listed as assumptions."
+            ui.label(said).classes("quiet")
             self._tank()
             self._light()
             self._growing()
             with ui.row().classes("ends"):
-                ui.button("Show me the light", color=None, on_click=self._begin).props("unelevated no-caps").classes(
-                    "strong"
-                )
+                show = ui.button("Show the light", color=None, on_click=self._begin)
+                show.props("unelevated no-caps").classes("strong")
                 ui.button("Cancel", on_click=self._dialog.close).props("flat no-caps")
 
     def open(self) -> None:
@@ -124,46 +115,34 @@ class Start:
         if not self._page.session.variants:
             self._dialog.open()
 
-    def light_changed(self) -> None:
-        """Shows no light."""
-
     def _tank(self) -> None:
         with ui.row().classes("fields"):
-            _choice("Which tank?", entries(Kind.TANK), self._answers, "tank")
-            _choice("What lies on it?", {NOTHING: "nothing, it is open", **entries(Kind.LID)}, self._answers, "lid")
-            _choice("What is behind it?", BACKS, self._answers, "back")
+            self._choice("Which tank?", {"": "choose", **entries(Kind.TANK)}, "tank")
+            self._choice("What covers it?", {"": "nothing (open)", **entries(Kind.LID)}, "lid")
+            self._choice("What is behind the back pane?", {"": UNSAID, **{words: words for words in BACKS}}, "back")
 
     def _light(self) -> None:
-        answers, units = self._answers, self._page.session.units
-        ui.label("What does the light's box say? One of these is enough.").classes("quiet")
+        ui.label("What does the box of the light say? One value is enough.").classes("quiet")
+        length = f"Length ({self._page.session.units})"
         with ui.row().classes("fields"):
-            for label, key, most in (
-                ("Watts", "watts", 1000),
-                ("Lumens", "lumens", 100_000),
-                (f"Length ({units})", "light_length", 300),
-            ):
-                number = ui.number(label, value=getattr(answers, key), min=0, max=most).bind_value(answers, key)
-                number.props("dense outlined clearable").classes("field")
-            _choice("Or take one like", {"": "none of these", **entries(Kind.FIXTURE)}, answers, "fixture")
+            for label, key, most in (("Watts", "watts", 1e3), ("Lumens", "lumens", 1e5), (length, "light_length", 300)):
+                number(label, most=most).bind_value(self._answers, key).props("clearable")
+            self._choice("Or choose a typical light", {"": "none of these", **entries(Kind.FIXTURE)}, "fixture")
 
     def _growing(self) -> None:
-        answers = self._answers
-        with ui.row().classes("switches"):
-            ui.switch("CO2 is added").bind_value(answers, "co2")
-            ui.switch("The tank is older than four weeks").bind_value(answers, "settled")
         options = {"": "nothing", **{str(n): f"{n} plants" for n in Need}, **entries(Kind.PLANTS)}
         with ui.row().classes("fields"):
             for place in PLACES:
-                select = ui.select(options, label=f"What will grow {place}?", value=answers.growing.get(place, ""))
-                select.props("dense outlined options-dense").classes("field")
-                select.on_value_change(lambda event, p=place: answers.growing.__setitem__(p, event.value))
+                select = choice(f"What will grow {place}?", options, "")
+                select.on_value_change(lambda event, p=place: self._answers.growing.__setitem__(p, event.value))
+        with ui.row().classes("fields"):
+            for label, key in (("Is CO2 added?", "co2"), ("Is the tank older than four weeks?", "settled")):
+                self._choice(label, {"": UNSAID, "yes": "yes", "no": "no"}, key)
+
+    def _choice(self, label: str, options: dict[str, str], key: str) -> None:
+        choice(label, options, "").bind_value(self._answers, key)
 
     def _begin(self) -> None:
-        text = scene_text(self._answers, self._page.session.units)
-        if self._page.act(lambda: self._page.session.begin(text)):
+        session = self._page.session
+        if self._page.act(lambda: session.begin(scene_text(self._answers, session.units))):
             self._dialog.close()
-
-
-def _choice(label: str, options: dict[str, str], answers: Answers, key: str) -> None:
-    select = ui.select(options, label=label, value=getattr(answers, key)).bind_value(answers, key)
-    select.props("dense outlined options-dense").classes("field")

@@ -2,195 +2,154 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 
 from nicegui import ui
 
 from underlit.app.document import Document
+from underlit.app.fields import Limits
 from underlit.app.sections.card import Card
 from underlit.app.sections.names import entries
-from underlit.catalogue import Kind
-from underlit.scene import Scene
+from underlit.app.sections.pieces import thing
+from underlit.catalogue import Kind, load_catalogue
+from underlit.scene import Scene, Tank
+from underlit.scene.aquascape.ground import Substrate
+from underlit.scene.common import Role
+from underlit.scene.keys import keys_with
+from underlit.scene.tank.tank import Wall
 
-NO_LID = "no lid"
-BY_HAND = "by hand"
+NO_LID, PLAIN_LID = "no lid", "glass lid"
+CUSTOM = "custom"
 BEHIND = {
     "open air": "open air",
-    "sheet black": "black sheet, gap of air",
-    "sheet white": "white sheet, gap of air",
+    "sheet black": "black sheet with an air gap",
+    "sheet white": "white sheet with an air gap",
     "paint black": "black paint",
     "paint white": "white paint",
-    "film black": "black film, stuck on",
-    "sheet mirror": "mirror",
+    "film black": "black film stuck on",
+    "sheet mirror": "mirror with an air gap",
 }
-TANNINS = {"none": "clear", "light": "a little tea", "ordinary": "ordinary tank", "tea": "tea"}
+TANNINS = {"none": "clear", "light": "light tint", "ordinary": "ordinary tank", "tea": "tea"}
 CLOUDS = {"clear": "clear", "hazy": "hazy", "cloudy": "cloudy"}
 GLASS = {"clear": "clear glass", "low-iron": "low-iron glass", "acrylic": "acrylic"}
+SIDES = ("back", "left", "right", "front")
+SIZES, PANES, LEVELS = Limits(0.05, 3.0), Limits(0.002, 0.04), Limits(0.0, 1.0)
 
 
 class TankCard(Card):
     """The tank and what surrounds the light on its way."""
 
-    title = "Tank, water, lid"
-    opened = False
+    title = "Tank, water, lid, substrate"
 
-    def parts(self, scene: Scene) -> Any:
+    def parts(self, scene: Scene) -> object:
         """Whether the tank has an outside or an inside size, and a lid."""
-        return scene.tank.nominal_size is not None, scene.tank.outline is None, scene.lid is not None
+        return scene.tank.nominal_size is not None, scene.tank.inside_size is not None, scene.lid is not None
 
     def build(self, scene: Scene) -> None:
         """Inputs in the order that light meets things from outside."""
-        self._tank(scene)
-        self._water(scene)
-        self._lid(scene)
-        self._substrate()
+        for title, fill in (("Tank", self._tank), ("Water", self._water), ("Lid", self._lid)):
+            with thing(title), ui.row().classes("fields"):
+                fill(scene)
+        with thing("Substrate"), ui.row().classes("fields"):
+            self._substrate()
 
     def _tank(self, scene: Scene) -> None:
         fields = self.fields
-        with ui.element("fieldset").classes("thing"):
-            with ui.element("legend"):
-                ui.label("Tank")
-            with ui.row().classes("fields"):
-                fields.choice("Trade size", {BY_HAND: BY_HAND, **entries(Kind.TANK)}, self._trade_size, self._take_size)
-                key = "nominal_size" if scene.tank.nominal_size is not None else "inside_size"
-                where = "outside" if key == "nominal_size" else "inside"
-                if scene.tank.nominal_size is not None or scene.tank.inside_size is not None:
-                    fields.lengths(
-                        [f"{side}, {where}" for side in ("Length", "Front to back", "Height")],
-                        lambda s: s.tank.nominal_size or s.tank.inside_m, fields.says("tank", key), least=0.05,
-                    )  # fmt: skip
-                fields.choice("Glass", GLASS, lambda s: str(s.tank.glass), fields.says("tank", "glass"))
-                fields.length(
-                    "Glass thickness", lambda s: s.tank.wall_thickness_m, fields.says("tank", "glass_thickness"),
-                    least=0.002, most=0.04,
-                )  # fmt: skip
-                for side in ("back", "left", "right", "front"):
-                    fields.choice(
-                        f"Behind the {side} pane", BEHIND, partial(self._behind, side), partial(self._back, side)
-                    )
+        sizes = {CUSTOM: CUSTOM, **entries(Kind.TANK)}
+        fields.choice("Trade size", sizes, (), lambda s: self._entry("tank", CUSTOM), self._edits(take_size))
+        for key, where in (("nominal_size", "outside"), ("inside_size", "inside")):
+            if getattr(scene.tank, key) is not None:
+                labels = [f"{side}, {where}" for side in ("Length", "Front to back", "Height")]
+                fields.lengths(labels, ("tank", key), limits=SIZES)
+        fields.choice("Glass", GLASS, ("tank", "glass"))
+        fields.length("Glass thickness", ("tank", "glass_thickness"), lambda s: s.tank.wall_thickness_m, limits=PANES)
+        for side in SIDES:
+            label, path = f"Behind the {side} pane", ("tank", side, "behind")
+            fields.choice(label, BEHIND, path, partial(_behind, side), self._edits(partial(take_backing, side=side)))
 
     def _water(self, scene: Scene) -> None:
         fields = self.fields
-        with ui.element("fieldset").classes("thing"):
-            with ui.element("legend"):
-                ui.label("Water")
-            with ui.row().classes("fields"):
-                fields.length("Below the rim", lambda s: s.tank.inside_m[2] - s.water_level_m, self._fill, most=1.0)
-                fields.choice("Tannin tint", TANNINS, lambda s: s.water.tannin.name, fields.says("water", "tannin"))
-                fields.choice(
-                    "Cloudiness", CLOUDS, lambda s: s.water.cloudiness.name, fields.says("water", "cloudiness")
-                )
+        fields.length(
+            "Water level below the rim", ("water", "below_rim"), lambda s: s.tank.inside_m[2] - s.water_level_m,
+            limits=LEVELS,
+        )  # fmt: skip
+        fields.choice("Tannin tint", TANNINS, ("water", "tannin"), lambda s: s.water.tannin.name)
+        fields.choice("Cloudiness", CLOUDS, ("water", "cloudiness"), lambda s: s.water.cloudiness.name)
 
     def _lid(self, scene: Scene) -> None:
-        fields = self.fields
-        with ui.element("fieldset").classes("thing"):
-            with ui.element("legend"):
-                ui.label("Lid")
-            with ui.row().classes("fields"):
-                options = {NO_LID: NO_LID, BY_HAND: BY_HAND, **entries(Kind.LID)}
-                fields.choice("Lid", options, self._lid_kind, self._take_lid)
-                if scene.lid is not None:
-                    fields.percent(
-                        "Light that dirt lets through",
-                        lambda s: s.lid.dirt if s.lid else 1.0,
-                        fields.says("lid", "dirt"),
-                    )
-                    fields.percent(
-                        "Light that drops let through",
-                        lambda s: s.lid.condensation if s.lid else 1.0,
-                        fields.says("lid", "condensation"),
-                    )
+        options = {NO_LID: NO_LID, PLAIN_LID: PLAIN_LID, **entries(Kind.LID)}
+        self.fields.choice(
+            "Lid",
+            options,
+            (),
+            lambda s: NO_LID if s.lid is None else self._entry("lid", PLAIN_LID),
+            self._edits(take_lid),
+        )
+        if scene.lid is not None:
+            self.fields.percent("Dirt: light that passes", ("lid", "dirt"))
+            self.fields.percent("Condensation: light that passes", ("lid", "condensation"))
 
     def _substrate(self) -> None:
-        fields = self.fields
-        with ui.element("fieldset").classes("thing"):
-            with ui.element("legend"):
-                ui.label("Substrate")
-            with ui.row().classes("fields"):
-                fields.choice("Substrate", {BY_HAND: BY_HAND, **entries(Kind.SUBSTRATE)}, self._bed, self._take_bed)
-                fields.lengths(
-                    ("Depth in front", "Depth at the back"),
-                    lambda s: [float(row.mean()) for row in (s.substrate.grid_m[0], s.substrate.grid_m[-1])], self._slope,
-                )  # fmt: skip
+        self.fields.choice(
+            "Substrate", entries(Kind.SUBSTRATE), ("substrate", "material"),
+            lambda s: self._entry("substrate", s.substrate.material), self._edits(take_substrate),
+        )  # fmt: skip
+        self.fields.lengths(
+            ("Depth in front", "Depth at the back"), ("substrate", "depth"),
+            lambda s: [float(row.mean()) for row in (s.substrate.grid_m[0], s.substrate.grid_m[-1])], self._edits(take_slope),
+        )  # fmt: skip
 
-    # -- reading --------------------------------------------------------------------------------------------
-    def _entry(self, table: str) -> str:
-        return self.page.session.document.get(table, "from", default=BY_HAND)
+    def _entry(self, table: str, otherwise: str) -> str:
+        """The catalogue entry that a table of the text in hand refers to."""
+        return str(self.page.session.document.get(table, "from", default=otherwise))
 
-    def _trade_size(self, scene: Scene) -> str:
-        return self._entry("tank")
+    def _edits(self, change: Callable[[Document, Any], None]) -> Callable[[Any], object]:
+        """What to do with a new value of a field: change the text by it."""
+        return lambda value: self.page.edit(lambda document: change(document, value))
 
-    def _bed(self, scene: Scene) -> str:
-        return self._entry("substrate")
 
-    def _lid_kind(self, scene: Scene) -> str:
-        return NO_LID if scene.lid is None else self._entry("lid")
+def take_size(document: Document, name: str) -> None:
+    """Make the tank one of the catalogue, or write what its entry says into the scene, to be changed there."""
+    if name != CUSTOM:
+        document.clear("tank", keys=keys_with(Tank, Role.SIZE))
+        document.set("tank", "from", value=name)
+        return
+    entry = load_catalogue().find(Kind.TANK, document.get("tank", "from", default=""))
+    document.set("tank", "from", value=None)
+    for key, value in (entry.sets if entry else {}).items():
+        if document.get("tank", key) is None:
+            document.set("tank", key, value=value)
 
-    def _behind(self, side: str, scene: Scene) -> str:
-        wall = scene.tank.walls[side]
-        return str(wall.behind) if wall.colour is None else f"{wall.behind} {wall.colour}"
 
-    # -- saying ---------------------------------------------------------------------------------------------
-    def _take_size(self, entry: str) -> None:
-        def change(document: Document) -> None:
-            if entry == BY_HAND:
-                scene = self.page.scene
-                if scene is None:
-                    return
-                document.set("tank", "from", value=None)
-                size = scene.tank.nominal_size
-                key, measures = ("nominal_size", size) if size else ("inside_size", scene.tank.inside_m)
-                document.set("tank", key, value=[self.page.length_text(v) for v in measures])
-                return
-            for key in ("nominal_size", "inside_size", "shape", "bow", "side_pane", "outline", "height", "rim"):
-                document.set("tank", key, value=None)
-            document.set("tank", "from", value=entry)
+def take_backing(document: Document, word: str, *, side: str) -> None:
+    """Put something else behind a pane."""
+    behind, _, colour = (word, "", "") if word == "open air" else word.rpartition(" ")
+    document.clear("tank", side, keys=keys_with(Wall, Role.MATERIAL))
+    document.set("tank", side, "behind", value=behind)
+    document.set("tank", side, "colour", value=colour or None)
 
-        self.page.edit(change)
 
-    def _back(self, side: str, word: str) -> None:
-        behind, _, colour = word.rpartition(" ") if word != "open air" else (word, "", "")
-        kept = self.page.session.document.get("tank", side, "returned_per_reflection")
-        wall: dict[str, Any] = {"behind": behind} | ({"colour": colour} if colour else {})
-        if kept is not None:
-            wall["returned_per_reflection"] = kept
+def take_lid(document: Document, name: str) -> None:
+    """Put on a lid of the catalogue, a plain one, or none."""
+    document.set("lid", value=None)
+    if name != NO_LID:
+        document.set("lid", value={} if name == PLAIN_LID else {"from": name})
 
-        def change(document: Document) -> None:
-            document.set("tank", side, value=None)
-            document.set("tank", side, value=wall)
 
-        self.page.edit(change)
+def take_substrate(document: Document, name: str) -> None:
+    """Make the substrate one of the catalogue; its depth stays."""
+    document.clear("substrate", keys=keys_with(Substrate, Role.MATERIAL))
+    document.set("substrate", "from", value=name)
 
-    def _fill(self, text: str) -> None:
-        def change(document: Document) -> None:
-            document.set("water", "above_bottom", value=None)
-            document.set("water", "below_rim", value=text)
 
-        self.page.edit(change)
+def take_slope(document: Document, depths: Sequence[str]) -> None:
+    """Give the substrate a depth in front and at the back."""
+    for key, depth in zip(("front_depth", "back_depth"), depths, strict=True):
+        document.set("substrate", key, value=depth)
 
-    def _take_lid(self, entry: str) -> None:
-        def change(document: Document) -> None:
-            document.set("lid", value=None)
-            if entry != NO_LID:
-                document.set("lid", value={} if entry == BY_HAND else {"from": entry})
 
-        self.page.edit(change)
-
-    def _take_bed(self, entry: str) -> None:
-        def change(document: Document) -> None:
-            document.set("substrate", "from", value=None if entry == BY_HAND else entry)
-            if entry != BY_HAND:
-                document.set("substrate", "material", value=None)
-                document.set("substrate", "reflectance", value=None)
-
-        self.page.edit(change)
-
-    def _slope(self, depths: list[str]) -> None:
-        def change(document: Document) -> None:
-            for key in ("depth", "heights", "terraces"):
-                document.set("substrate", key, value=None)
-            document.set("substrate", "front_depth", value=depths[0])
-            document.set("substrate", "back_depth", value=depths[1])
-
-        self.page.edit(change)
+def _behind(side: str, scene: Scene) -> str:
+    wall = scene.tank.walls[side]
+    return str(wall.behind) if wall.colour is None else f"{wall.behind} {wall.colour}"

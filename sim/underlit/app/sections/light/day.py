@@ -1,15 +1,17 @@
-"""The light of a day in a settled and in a new tank, what it costs, what age leaves, and the card to hang by the tank."""
+"""Daily light in a settled and in a new tank, what it costs, what age leaves, and the settings card to hang at the tank."""
 
 from __future__ import annotations
+
+from functools import partial
 
 from nicegui import ui
 
 from underlit.app.heavy.jobs import Jobs
 from underlit.app.heavy.papers import card_work
-from underlit.app.section import Page
+from underlit.app.section import Page, refused
 from underlit.app.sections.card import Card
 from underlit.app.sections.light.verdicts import WORDS
-from underlit.app.sections.pieces import file_name, numbers, refused, sentences
+from underlit.app.sections.pieces import file_name, numbers, price_number, sentences
 from underlit.app.sections.work.working import Work, Working
 from underlit.planning.dose import AGEING_A_YEAR, NEW_TANK_HOURS, NEW_TANK_WEEKS, Dose, Span, ZoneDose, dose
 from underlit.planning.zones import Verdict
@@ -17,12 +19,13 @@ from underlit.report.decisions.dose import dial, energy_words, hours_words, sett
 from underlit.scene import Scene
 from underlit.scene.targets import NEW_TANK_SHARE
 
+NOT_TRACED = "this tank is not traced yet: try again in a moment"
+
 
 class Day(Card):
     """DLI, energy, cost and ageing; all of it arithmetic on the light in hand."""
 
-    title = "Light of a day, cost of a year"
-    opened = False
+    title = "Daily light (DLI) and running cost"
 
     def __init__(self, page: Page, jobs: Jobs) -> None:
         super().__init__(page)
@@ -31,10 +34,10 @@ class Day(Card):
             "toggle", lambda event: self._turned(bool(event.args)), js_handler="(event) => emit(event.target.open)"
         )
         with self.body.classes("stack"):
-            self._price = ui.number("Price of a kWh", min=0, max=999, step=0.01, on_change=self.light_changed)
-            self._price.props('dense outlined clearable debounce="400"').classes("field")
+            self._price = price_number()
+            self._price.on_value_change(self.light_changed)
             self._told = ui.element("div").classes("stack")
-            label = "Settings card to hang by the tank (PDF)"
+            label = "Settings card to hang at the tank (PDF)"
             Working(page, jobs, "card", label, self._card, self._save, forget=True).recall()
 
     def scene_changed(self) -> None:
@@ -58,17 +61,17 @@ class Day(Card):
             low, high = (f"{100 * share:.0f}" for share in NEW_TANK_SHARE)
             least, most = (f"{100 * share:.0f}" for share in AGEING_A_YEAR)
             ui.label(
-                f"DLI in mol/m2/day. New tank: {NEW_TANK_HOURS:g} h a day at {low}-{high} % of that for the first "
-                f"{NEW_TANK_WEEKS:g} weeks, then as set. Lights lose {least}-{most} % of their output a year (both common "
-                "practice)."
+                f"DLI in mol/m2/day. New tank: {NEW_TANK_HOURS:g} h a day at {low}-{high} % of the set light for the first "
+                f"{NEW_TANK_WEEKS:g} weeks, then as set. Lights lose {least}-{most} % of their output per year. Both are "
+                "common practice."
             ).classes("quiet")
             sentences([line for line in (*setting_words(made), suit_words(made), energy_words(made)) if line])
 
     def _card(self) -> Work | None:
         if self.page.light is None:
-            refused("the light of this tank is not traced yet: try again in a moment")
+            refused(NOT_TRACED)
             return None
-        return card_work(self.page.light, self._price.value)
+        return partial(card_work, light=self.page.light, price=self._price.value)
 
     def _save(self, content: bytes) -> None:
         ui.download.content(content, file_name(self.page, "-card.pdf"), "application/pdf")
@@ -95,12 +98,12 @@ def _clock(hours: float) -> str:
 
 
 def _table(made: Dose) -> None:
-    heads = ("Zone", "DLI, new tank", "New tank", "DLI, settled", "Settled", "Too dim in years")
+    heads = ("Zone", "DLI, new tank", "New tank", "DLI, settled", "Settled", "Years until too dim")
     rows = [
         (z.name, _span(z.new_dli), _word(z.new_verdict), f"{z.dli:.2f}", _word(z.verdict), _years(z))
         for z in made.zones
     ]
-    numbers(heads, rows, "Light of a day by zone, in mol/m2/day")
+    numbers(heads, rows, "Daily light by zone, in mol/m2/day")
 
 
 def _word(verdict: Verdict) -> str:

@@ -1,4 +1,4 @@
-"""Ledger the light goes, and what was assumed."""
+"""Where the light goes, and what was assumed."""
 
 from __future__ import annotations
 
@@ -6,54 +6,50 @@ from nicegui import ui
 
 from underlit.app.light import Light
 from underlit.app.section import Page
+from underlit.app.sections.card import Card
+from underlit.app.sections.pieces import listed, numbers
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
-from underlit.scene import Assumption
+from underlit.scene import Scene
 from underlit.scene.assumptions.scene import assumptions
 
 
-class Ledger:
+class Ledger(Card):
     """Ledger and assumptions."""
 
+    title = "Where the light goes, and assumptions"
+
     def __init__(self, page: Page) -> None:
-        self._page = page
-        with ui.element("details").classes("card ledger"):
-            with ui.element("summary").classes("heading"):
-                ui.label("Ledger the light goes, what was assumed").props('role="heading" aria-level="2"')
-            self._ledger = ui.element("div").classes("body")
-            self._assumed = ui.element("div").classes("body")
+        super().__init__(page)
+        self.details.classes("ledger")
+        with self.body:
+            self._ledger = ui.element("div")
+            self._assumed = ui.element("div")
         self._shown: Light | None = None
-        self._taken: tuple[Assumption, ...] = ()
+        self._scene: Scene | None = None
 
     def scene_changed(self) -> None:
         """Assumptions follow the scene."""
-        scene = self._page.scene
-        taken = () if scene is None else tuple(assumptions(scene))
-        if taken == self._taken:
+        scene = self.page.scene
+        if scene is None or scene is self._scene:
             return
-        self._taken = taken
+        self._scene = scene
         self._assumed.clear()
-        if not taken:
-            return
         with self._assumed:
-            ui.label("Taken as usual, because the scene does not say:").classes("quiet")
-            with ui.element("ul"):
-                for one in taken:
-                    with ui.element("li"):
-                        ui.label(f"{one.key}: {one.value_text} ({one.range_text})")
+            ui.label("Assumptions, because the scene does not say:").classes("quiet")
+            listed([f"{one.key}: {one.value_text} ({one.range_text})" for one in assumptions(scene)])
+            if scene.notes:
+                ui.label("Notes").classes("quiet")
+                listed([note.replace(f"{scene.path}:", "line ") for note in scene.notes])
 
     def light_changed(self) -> None:
-        """Ledger the light goes, as counted so far."""
-        light = self._page.light
+        """Where the light goes, as counted so far."""
+        light = self.page.light
         if light is self._shown:
             return
         self._shown = light
         self._ledger.clear()
         if light is None:
             return
-        with self._ledger, ui.element("table").classes("numbers"), ui.element("tbody"):
-            for words, share in as_percentages(with_rest(light_ledger(light.result))):
-                with ui.element("tr"):
-                    with ui.element("th").props('scope="row"'):
-                        ui.label(words)
-                    with ui.element("td"):
-                        ui.label(f"{share:.1f} %")
+        with self._ledger:
+            shares = as_percentages(with_rest(light_ledger(light.result)))
+            numbers(("Where", "Share"), [(words, f"{share:.1f} %") for words, share in shares], "Where the light goes")

@@ -9,22 +9,21 @@ from nicegui import ui
 
 from underlit.app.document import Document
 from underlit.app.fields import Range
-from underlit.app.section import Page
+from underlit.app.light import Light
+from underlit.app.section import Page, Section
 from underlit.app.sections.edit.zones import next_spot
 from underlit.app.view import TankView
 from underlit.scene import Plants
 from underlit.viz.palette import BAR_TITLE
 
-PLANES = {"none": "no light plane", "level": "level plane", "upright": "upright section"}
+PLANES = {"none": "no light plane", "level": "horizontal plane", "upright": "vertical section"}
 
 
-class Picture:
+class Picture(Section):
     """3D view and its bar."""
 
     def __init__(self, page: Page) -> None:
         self._page = page
-        self._shape: Any = None
-        self._light: Any = None
         self.view = TankView(on_spot=self._dropped, on_moved=self._moved, on_cut=self._cut).classes("picture")
         self._progress = ui.label("").classes("progress").props('role="status"')
         with ui.row().classes("bar"):
@@ -32,19 +31,19 @@ class Picture:
             ui.element("div").classes("ramp").props('role="img" aria-label="Colours from dim to bright"')
             self._high = ui.label("").classes("end")
             ui.label(BAR_TITLE).classes("quiet")
-            self._pinned = ui.number("Top at", min=1, max=5000, step=10, on_change=self._show)
+            self._pinned = ui.number("Scale up to", min=1, max=5000, step=10, on_change=self._show)
             self._pinned.props('dense outlined clearable debounce="400"').classes("narrow")
-            self._contours = ui.number("Lines every", value=20, min=0, max=500, step=5, on_change=self._show)
+            self._contours = ui.number("Contours every", value=20, min=0, max=500, step=5, on_change=self._show)
             self._contours.props('dense outlined debounce="400"').classes("narrow")
         with ui.row().classes("bar"):
             shown = (("lid", "Lid"), ("glass", "Glass"), ("water", "Water"), ("plants", "Plants"))
             self._shown = {key: ui.checkbox(label, value=True, on_change=self._show) for key, label in shown}
-            self._plane = ui.select(PLANES, label="Light inside the water", value="none", on_change=self._show)
+            self._plane = ui.select(PLANES, label="Light in the water", value="none", on_change=self._show)
             self._plane.props("dense outlined options-dense").classes("medium")
             self._at = 0.5
-            self._where = Range("Where the light plane lies, share of the way", self._slid)
+            self._where = Range("Position of the light plane, percent", self._slid)
             self._where.show(50)
-            self._angle = ui.number("Turned (deg)", value=0, min=0, max=180, step=15, on_change=self._show)
+            self._angle = ui.number("Angle (deg)", value=0, min=0, max=180, step=15, on_change=self._show)
             self._angle.props('dense outlined debounce="300"').classes("narrow")
         self._show()
 
@@ -55,31 +54,23 @@ class Picture:
         self.view.dim(None if light is None else light.lowered.dimming)
 
     def light_changed(self) -> None:
-        """Fetch what is new and say how far the count is."""
+        """Draw what is new and say how far the trace is."""
         page, variant, light = self._page, self._page.variant, self._page.light
         if variant is None or light is None:
-            waiting = page.session.service.waiting
-            self._progress.set_text("" if variant is None else variant.trouble or f"tracing ... ({waiting} in work)")
+            others = page.session.service.waiting - 1
+            behind = f" (in turn with {others} more)" if others > 0 else ""
+            self._progress.set_text("" if variant is None else variant.trouble or f"Tracing ...{behind}")
             return
-        side = page.session.side
-        shape = (side, light.revision, page.session.units)
-        if shape != self._shape:
-            self._shape, self._light = shape, None
-            self.view.shape(f"/session/{side}/shape/{light.revision}", page.session.units)
-        now = (side, light.revision, light.result.photons)
-        if now != self._light:
-            self._light = now
-            stamp = f"{light.revision}-{light.result.photons}"
-            self.view.light(f"/session/{side}/light/{stamp}", light.lowered.dimming)
+        self.view.draw(page.session.side, light, page.session.units)
         self._progress.set_text(variant.trouble or self._told(light, variant.revision))
         self._show_ends()
 
-    def _told(self, light, revision: int) -> str:
+    def _told(self, light: Light, revision: int) -> str:
         if light.revision != revision:
-            return "tracing what you changed; the picture is still the one before"
-        state = "done" if light.done else "counting"
-        least = f"least certain: {light.worst_name} (± {100 * light.worst_relative:.1f} %)"
-        return f"{state}: {light.result.photons / 1e6:.2g} million photons, {least}"
+            return "Tracing your change. The picture still shows the tank before it."
+        state = "Done" if light.done else "So far"
+        least = f"least certain: {light.worst_name} (± {100 * light.worst_relative:.1f} % simulation)"
+        return f"{state}: {light.result.photons / 1e6:.2g} million photons; {least}"
 
     # -- what is shown --------------------------------------------------------------------------------------
     def _scale(self) -> list[float] | None:

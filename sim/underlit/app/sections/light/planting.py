@@ -1,15 +1,17 @@
-"""The other way round: where plants of the catalogue would do under the light that hangs there."""
+"""Where each plant of the catalogue can grow under the light that hangs there."""
 
 from __future__ import annotations
+
+from functools import partial
 
 from nicegui import ui
 
 from underlit.app.heavy.jobs import Jobs
 from underlit.app.heavy.papers import PlantAnswer, plants_work
-from underlit.app.section import Page
+from underlit.app.section import Page, refused
 from underlit.app.sections.card import Card
 from underlit.app.sections.names import entries
-from underlit.app.sections.pieces import image, numbers, refused, sentences
+from underlit.app.sections.pieces import image, numbers, sentences, several
 from underlit.app.sections.work.working import Work, Working
 from underlit.catalogue import Kind
 from underlit.scene import Need
@@ -18,24 +20,20 @@ MOST_MAPPED = 12
 
 
 class Planting(Card):
-    """Where plants would do."""
+    """Where plants can grow."""
 
-    title = "Where would plants do?"
-    opened = False
+    title = "Where can each plant grow?"
 
     def __init__(self, page: Page, jobs: Jobs) -> None:
         super().__init__(page)
         self._jobs = jobs
         with self.body.classes("stack"):
             ui.label(
-                "Clears the bed of what stands in it and judges it patch by patch by the light at a plant's tops."
+                "Takes the plants out of the bed and judges the light patch by patch, at the height of the plants' tops."
             ).classes("quiet")
             wishes = {str(need): f"{need} plants" for need in Need} | entries(Kind.PLANTS)
-            self._names = ui.select(
-                wishes, label="Plants or needs", multiple=True, value=[str(need) for need in Need]
-            ).props("dense outlined options-dense")  # fmt: skip
-            self._names.classes("wide")
-            self._work = Working(page, jobs, "plants", "Show where they would do", self._begin, self._show)
+            self._names = several("Plants or needs", wishes, [str(need) for need in Need])
+            self._work = Working(page, jobs, "plants", "Show where they can grow", self._begin, self._show)
             self._answer = ui.element("div").classes("stack")
         self._work.recall()
 
@@ -50,13 +48,16 @@ class Planting(Card):
         if not 1 <= len(names) <= MOST_MAPPED:
             refused(f"choose from 1 to {MOST_MAPPED} plants or needs")
             return None
-        return plants_work(variant.text, names, self.page.session.folder, self._jobs)
+        return partial(plants_work, text=variant.text, names=names, folder=self.page.session.folder, jobs=self._jobs)
 
     def _show(self, answer: PlantAnswer) -> None:
         self._answer.clear()
         with self._answer:
-            heads = ("Plant or need", "Wants", "Too dim", "Right", "More than it needs", "Right, and where")
+            heads = ("Plant or need", "Target", "Too dim", "Right", "More than needed", "Where it is right")
             rows = [(r.name, r.band, r.too_dim, r.right, r.more, r.where) for r in answer.rows]
-            numbers(heads, rows, "Share of the open bed by the light at the plants' tops")
+            numbers(heads, rows, "Share of the bed by the light at the tops of the plants")
             sentences(answer.words)
-            image(answer.picture, "Plans of the bed: too dim, right, or more than needed; the table says the shares")
+            image(
+                answer.picture,
+                "Plan of the bed for each plant: too dim, right, or more than needed; the table gives the shares",
+            )

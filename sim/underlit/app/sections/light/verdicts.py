@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from nicegui import ui
 
 from underlit.app.light import Light
-from underlit.app.section import Page
+from underlit.app.section import Page, Section
+from underlit.app.sections.pieces import Cell, numbers
 from underlit.planning.zones import Verdict, ZoneReport
 
 WORDS = {
@@ -13,11 +16,12 @@ WORDS = {
     Verdict.BORDERLINE: "borderline",
     Verdict.TOO_DIM: "too dim",
     Verdict.TOO_BRIGHT: "too bright",
-    Verdict.NO_AIM: "no aim set",
+    Verdict.NO_AIM: "no target",
 }
+HEADS = ("Zone", "PPFD", "± simulation", "± tank", "Target", "DLI", "Verdict")
 
 
-class Verdicts:
+class Verdicts(Section):
     """Zones with verdicts."""
 
     def __init__(self, page: Page) -> None:
@@ -27,9 +31,6 @@ class Verdicts:
             self._body = ui.element("div").classes("zones")
         self._shown: Light | None = None
         self._show()
-
-    def scene_changed(self) -> None:
-        """Aims that changed come with the light, judged anew."""
 
     def light_changed(self) -> None:
         """Show every zone anew, where the light is another."""
@@ -42,32 +43,26 @@ class Verdicts:
         self._body.clear()
         with self._body:
             if light is None:
-                ui.label("Nothing traced yet.").classes("quiet")
-                return
-            with ui.element("table").classes("numbers"):
-                with ui.element("thead"), ui.element("tr"):
-                    for title in ("Zone", "PPFD", "± counted", "± tank", "Aim", "DLI", "Verdict"):
-                        with ui.element("th").props('scope="col"'):
-                            ui.label(title)
-                with ui.element("tbody"):
-                    for report in light.reports:
-                        self._row(report)
+                ui.label("No result yet.").classes("quiet")
+            elif not light.reports:
+                ui.label("There is no zone yet. Add one under Zones and reading spots.").classes("quiet")
+            else:
+                numbers(HEADS, [_row(report) for report in light.reports], "PPFD, target and verdict of each zone")
+                ui.label("PPFD (PAR) in umol/m2/s, DLI in mol/m2/day.").classes("quiet")
 
-    def _row(self, report: ZoneReport) -> None:
-        band = report.band
-        aim = "" if band is None else f"{band.low:g} - {band.high:g}"
-        cells = (
-            f"{report.ppfd.value:.0f}",
-            f"{report.ppfd.half_width:.1f}",
-            f"{report.unknown:.0f}",
-            aim,
-            f"{report.dli:.1f}",
-        )
-        with ui.element("tr"):
-            with ui.element("th").props('scope="row"'):
-                ui.label(report.name)
-            for cell in cells:
-                with ui.element("td"):
-                    ui.label(cell)
-            with ui.element("td"):
-                ui.label(WORDS[report.verdict]).classes(f"verdict {str(report.verdict).replace(' ', '-')}")
+
+def _row(report: ZoneReport) -> tuple[Cell, ...]:
+    band = report.band
+    return (
+        report.name,
+        f"{report.ppfd.value:.0f}",
+        f"{report.ppfd.half_width:.1f}",
+        f"{report.unknown:.0f}",
+        "" if band is None else f"{band.low:g}-{band.high:g}",
+        f"{report.dli:.1f}",
+        partial(_verdict, report.verdict),
+    )
+
+
+def _verdict(verdict: Verdict) -> None:
+    ui.label(WORDS[verdict]).classes(f"verdict {WORDS[verdict].replace(' ', '-')}")

@@ -1,4 +1,4 @@
-"""Readings at the tank: typed in, kept with the session, fitted; the sheet to take along."""
+"""Meter readings: typed in, kept with the session, fitted; the sheet to take to the tank."""
 
 from __future__ import annotations
 
@@ -9,23 +9,33 @@ from nicegui import ui
 
 from underlit.app.heavy.fitting import FitAnswer, Row, checked_readings, fit_work, sheet_work
 from underlit.app.heavy.jobs import Jobs
-from underlit.app.section import Page
+from underlit.app.section import Page, refused
 from underlit.app.sections.card import Card
-from underlit.app.sections.pieces import Cell, file_name, image, numbers, other_side, refused, sentences, use_as_other
+from underlit.app.sections.pieces import (
+    Cell,
+    choice,
+    file_name,
+    image,
+    number,
+    numbers,
+    other_side,
+    sentences,
+    thing,
+    use_as_other,
+)
 from underlit.app.sections.work.working import Work, Working
 from underlit.app.session import Side
 
 ELSEWHERE = "another place"
 WATER = {"water": "under water", "air": "in air"}
-CORRECTED = {"yes": "in the value already", "no": "still to be made"}
+CORRECTED = {"yes": "already applied", "no": "not yet applied"}
 LID = {"on": "on", "off": "off"}
 
 
 class Readings(Card):
     """What a meter showed, and what it makes of the tank."""
 
-    title = "Readings at the tank"
-    opened = False
+    title = "Meter readings"
 
     def __init__(self, page: Page, jobs: Jobs) -> None:
         super().__init__(page)
@@ -33,11 +43,10 @@ class Readings(Card):
         self._shown_for: Side | None = None
         with self.body.classes("stack"):
             ui.label(
-                "Type in what a meter shows, and the tank is corrected by it: the light's output and beam, the lid, the water, "
-                "the walls."
+                "Enter what a meter shows, and the fit corrects the tank: output and beam of the light, lid, water and walls."
             ).classes("quiet")
             sheet = Working(
-                page, jobs, "sheet", "Sheet to take to the tank (PDF)", self._sheet, self._save, forget=True
+                page, jobs, "sheet", "Reading sheet to take to the tank (PDF)", self._sheet, self._save, forget=True
             )
             self._build_form()
             self._list = ui.element("div").classes("stack")
@@ -49,20 +58,19 @@ class Readings(Card):
 
     # -- typing in ------------------------------------------------------------------------------------------
     def _build_form(self) -> None:
-        with ui.element("fieldset").classes("thing"):
-            with ui.element("legend"):
-                ui.label("One reading")
+        with thing("One reading"):
             with ui.row().classes("fields"):
-                self._where = _choice("Where", {ELSEWHERE: ELSEWHERE}, ELSEWHERE, self._adapt)
-                self._left, self._front, self._over = (_number("") for _ in range(3))
-                self._value = _number("The meter shows")
-                self._medium = _choice("The head was", WATER, "water", self._adapt)
-                self._corrected = _choice("Underwater correction", CORRECTED, "yes", self._adapt)
-                self._factor = _number("Immersion factor").props('step="0.01"')
-                self._lid = _choice("Lid", LID, "on")
-                self._dimmed = _number("Dimmed to (%)")
+                self._where = choice("Where", {ELSEWHERE: ELSEWHERE}, ELSEWHERE, self._adapt)
+                self._left, self._front, self._over = (number("") for _ in range(3))
+                self._value = number("The meter shows")
+                self._medium = choice("The meter head was", WATER, "water", self._adapt)
+                self._corrected = choice("Underwater correction", CORRECTED, "yes", self._adapt)
+                self._factor = number("Immersion factor", step=0.01)
+                self._lid = choice("Lid", LID, "on")
+                self._dimmed = number("Dimmed to (%)")
             ui.label(
-                "The meter shows umol/m2/s. Left empty, the head lies as high as spots do and the lights run as set here."
+                "Readings are in umol/m2/s. Leave the height empty if it is that of reading spots, and the dimming empty if it "
+                "is as set here."
             ).classes("quiet")
             ui.button("Add the reading", on_click=self._add).props("outline dense no-caps")
         self._adapt()
@@ -86,7 +94,7 @@ class Readings(Card):
         self._where.set_options(places, value=held)
         for field, label in ((self._left, "From the left"), (self._front, "From the front")):
             field.props(f'label="{label} ({units})"')
-        self._over.props(f'label="Over substrate ({units})"')
+        self._over.props(f'label="Above the substrate ({units})"')
         self._lid.set_visibility(scene.lid is not None)
         self._adapt()
         self._fit.scene_changed()
@@ -129,11 +137,11 @@ class Readings(Card):
         rows = self.page.session.readings
         with self._list:
             if rows:
-                heads = ("Where", "Shows", "Head", "Lid", "Dimmed to", "Take out")
+                heads = ("Where", "Reading", "Meter head", "Lid", "Dimmed to", "Remove")
                 cells: list[list[Cell]] = [
                     [*_cells(row), partial(self._remove_button, k)] for k, row in enumerate(rows)
                 ]
-                numbers(heads, cells, "Readings typed in")
+                numbers(heads, cells, "Readings")
 
     def _remove_button(self, index: int) -> None:
         button = ui.button("Remove", on_click=lambda: self._remove(index))
@@ -150,14 +158,15 @@ class Readings(Card):
         if scene is None or session.variant is None:
             return None
         if not session.readings:
-            refused("there is no reading yet: type in what the meter shows")
+            refused("there is no reading yet: enter what the meter shows")
             return None
         try:
             checked_readings(session.readings, scene, session.folder)
         except ValueError as problem:
             refused(problem)
             return None
-        return fit_work(session.variant.text, list(session.readings), session.folder, self._jobs)
+        text, rows = session.variant.text, list(session.readings)
+        return partial(fit_work, text=text, rows=rows, folder=session.folder, jobs=self._jobs)
 
     def _show(self, answer: FitAnswer) -> None:
         self._shown_for = self.page.session.side
@@ -165,42 +174,30 @@ class Readings(Card):
         with self._answer:
             said = answer.summary["in_words"]
             ui.label(said[0])
-            numbers(("What", "As described", "Found", "Likely between (95 %)"), _found(answer), "What was found")
+            numbers(("Quantity", "In the scene", "Fitted", "95 % range"), _found(answer), "What was fitted")
             numbers(
-                ("Reading", "Read", "As described", "As corrected", "Read over that"), _read(answer), "Readings and fit"
+                ("Reading", "Read", "In the scene", "Fitted", "Read against fitted"), _read(answer), "Readings and fit"
             )
-            ui.label("* set aside: the others leave no room for it").classes("quiet")
+            ui.label("* set aside: it does not fit the other readings").classes("quiet")
             sentences(said[1:])
             image(
                 answer.picture,
-                "How far each reading lies from the tank before and after; the same numbers are in the tables",
+                "How far each reading is from the tank before and after the fit; the tables hold the same numbers",
             )
-            label = f"Put the corrected tank on the session as tank {other_side(self.page)}"
+            label = f"Use the corrected tank as tank {other_side(self.page)}"
             button = ui.button(label, color=None, on_click=lambda: self._use(answer)).props("unelevated no-caps")
             button.classes("strong")
 
     def _use(self, answer: FitAnswer) -> None:
-        use_as_other(self.page, answer.corrected, "the tank as corrected by the readings")
+        use_as_other(self.page, answer.corrected, "the tank corrected by the readings")
 
     # -- the sheet ------------------------------------------------------------------------------------------
     def _sheet(self) -> Work | None:
-        variant = self.page.variant
-        return None if variant is None else sheet_work(variant.text, self.page.session.folder, self._jobs)
+        variant, folder = self.page.variant, self.page.session.folder
+        return None if variant is None else partial(sheet_work, text=variant.text, folder=folder, jobs=self._jobs)
 
     def _save(self, content: bytes) -> None:
         ui.download.content(content, file_name(self.page, "-readings.pdf"), "application/pdf")
-
-
-def _choice(label: str, options: dict[str, str], value: str, changed: Any = None) -> ui.select:
-    return (
-        ui.select(options, label=label, value=value, on_change=changed)
-        .props("dense outlined options-dense")
-        .classes("field")
-    )
-
-
-def _number(label: str) -> ui.number:
-    return ui.number(label, min=0).props("dense outlined").classes("field")
 
 
 def _cells(row: Row) -> tuple[str, ...]:
@@ -208,8 +205,8 @@ def _cells(row: Row) -> tuple[str, ...]:
     factor = row.get("immersion_factor")
     head = "in air" if not under else f"under water, x {factor}" if factor else "under water, corrected"
     over = row.get("above_substrate")
-    where = row.get("name", "") + (f", {over} over the substrate" if over else "")
-    return where, row.get("value", ""), head, row.get("lid") or "-", row.get("dimming") or "as here"
+    where = row.get("name", "") + (f", {over} above the substrate" if over else "")
+    return where, row.get("value", ""), head, row.get("lid") or "-", row.get("dimming") or "as set"
 
 
 def _found(answer: FitAnswer) -> list[tuple[str, ...]]:

@@ -8,9 +8,10 @@ from nicegui import ui
 
 from underlit.app.heavy.jobs import Jobs
 from underlit.app.heavy.papers import report_work
-from underlit.app.section import Page
+from underlit.app.section import Page, refused
 from underlit.app.sections.card import Card
-from underlit.app.sections.pieces import file_name, refused
+from underlit.app.sections.light.day import NOT_TRACED
+from underlit.app.sections.pieces import choice, file_name, price_number
 from underlit.app.sections.work.working import Work, Working
 
 PAPERS = {"a4": "A4", "letter": "Letter"}
@@ -20,24 +21,18 @@ class ReportCard(Card):
     """A page to read, print and hand on."""
 
     title = "Report"
-    opened = False
 
     def __init__(self, page: Page, jobs: Jobs) -> None:
         super().__init__(page)
         with self.body.classes("stack"):
             ui.label(
-                "What reaches each zone, maps and pictures, what was assumed and what to measure, in one file that needs nothing "
-                "else."
+                "One file with the light in each zone, maps, pictures, assumptions and what to measure. It opens in any browser."
             ).classes("quiet")
             with ui.row().classes("fields"):
-                self._price = ui.number("Price of a kWh", min=0, max=999, step=0.01)
-                self._price.props("dense outlined clearable").classes("field")
-                self._paper = (
-                    ui.select(PAPERS, label="Paper", value="a4").props("dense outlined options-dense").classes("field")
-                )
+                self._price, self._paper = price_number(), choice("Paper", PAPERS, "a4")
             for kind, label, pdf, save in (
                 ("report", "Download the report", False, self._save_page),
-                ("printed", "Download it as PDF", True, self._save_pdf),
+                ("printed", "Download as PDF", True, self._save_pdf),
             ):
                 Working(page, jobs, kind, label, partial(self._begin, pdf=pdf), save, forget=True).recall()
 
@@ -47,9 +42,9 @@ class ReportCard(Card):
     def _begin(self, *, pdf: bool) -> Work | None:
         light, variant = self.page.light, self.page.variant
         if light is None or variant is None or light.revision != variant.revision:
-            refused("the light of this tank is not traced yet: try again in a moment")
+            refused(NOT_TRACED)
             return None
-        return report_work(light, self._price.value, str(self._paper.value), pdf=pdf)
+        return partial(report_work, light=light, price=self._price.value, paper=str(self._paper.value), pdf=pdf)
 
     def _save_page(self, content: bytes) -> None:
         ui.download.content(content, file_name(self.page, "-report.html"), "text/html")

@@ -1,4 +1,4 @@
-"""Suggestions: what may change, what was found, and putting one of them beside the tank in hand."""
+"""Suggestions: what may change, what was found, and trying one of them as the other variant."""
 
 from __future__ import annotations
 
@@ -9,10 +9,20 @@ from nicegui import ui
 
 from underlit.app.heavy.jobs import Jobs
 from underlit.app.heavy.suggesting import SuggestAnswer, Way, Wish, own_kinds, suggest_work
-from underlit.app.section import METRES_PER_INCH, Page
+from underlit.app.section import METRES_PER_INCH, Page, refused
 from underlit.app.sections.card import Card
 from underlit.app.sections.names import entries
-from underlit.app.sections.pieces import Cell, image, numbers, other_side, refused, sentences, use_as_other
+from underlit.app.sections.pieces import (
+    Cell,
+    image,
+    number,
+    numbers,
+    other_side,
+    sentences,
+    several,
+    thing,
+    use_as_other,
+)
 from underlit.app.sections.work.working import Work, Working
 from underlit.app.session import Side
 from underlit.catalogue import Kind
@@ -26,8 +36,7 @@ MOST_LIGHTS = 6
 class Suggest(Card):
     """What to hang, where, and how far to dim it."""
 
-    title = "What would suit better?"
-    opened = False
+    title = "How should I set it?"
 
     def __init__(self, page: Page, jobs: Jobs) -> None:
         super().__init__(page)
@@ -38,34 +47,23 @@ class Suggest(Card):
         self._units = ""
         with self.body.classes("stack"):
             ui.label(
-                "Tries the tank's lights at other heights and places, dims each by itself, and traces in full what does best."
+                "Tries the lights at other heights and positions, dims each one separately, and traces the best ways in full."
             ).classes("quiet")
             self._build_form()
-            self._work = Working(page, jobs, "suggest", "Suggest what would suit", self._begin, self._show)
+            self._work = Working(page, jobs, "suggest", "Suggest settings", self._begin, self._show)
             self._answer = ui.element("div").classes("stack")
         self._work.recall()
 
     def _build_form(self) -> None:
-        with ui.element("fieldset").classes("thing"):
-            with ui.element("legend"):
-                ui.label("What may change")
+        with thing("What may change"):
             with ui.row().classes("fields"):
-                self._low = ui.number("Lowest over the rim", min=0).props("dense outlined").classes("field")
-                self._high = ui.number("Highest over the rim", min=0).props("dense outlined").classes("field")
-                self._most = ui.number("Lights of a kind, at most", value=2, min=1, max=3, step=1)
-                self._most.props("dense outlined").classes("field")
+                self._low, self._high = number(""), number("")
+                self._most = number("Most lights of one kind", 2, 3, 1)
             with ui.row().classes("fields"):
-                self._turned = ui.checkbox("Lights may lie from front to back")
-                self._apart = ui.checkbox("Channels may be dimmed apart (changes the colour)")
-                self._lid = ui.checkbox("The lid may go (not where fish jump)")
-            self._lights = ui.select(
-                entries(Kind.FIXTURE),
-                label="Lights that may be bought",
-                multiple=True,
-                value=[],
-                on_change=self._ask_prices,
-            ).props("dense outlined options-dense")
-            self._lights.classes("wide")
+                self._turned = ui.checkbox("Lights may run from front to back")
+                self._apart = ui.checkbox("Channels may be dimmed separately (changes the colour)")
+                self._lid = ui.checkbox("The lid may be removed (not with fish that jump)")
+            self._lights = several("Lights that may be bought", entries(Kind.FIXTURE), [], self._ask_prices)
             self._prices_row = ui.row().classes("fields")
 
     def _ask_prices(self, _: Any = None) -> None:
@@ -76,8 +74,7 @@ class Suggest(Card):
         with self._prices_row:
             for name in [*self._own, *self._lights.value]:
                 label = f"Price of another {name}" if name in self._own else f"Price of {name}"
-                field = ui.number(label, value=held.get(name), min=0).props("dense outlined").classes("wide")
-                self._prices[name] = field
+                self._prices[name] = number(label, held.get(name)).classes(add="wide", remove="field")
 
     def scene_changed(self) -> None:
         """Follow the lid and the user's unit."""
@@ -96,7 +93,7 @@ class Suggest(Card):
             low, high = USUAL_HEIGHTS_M if not self._units else self._heights_m(self._units)
             self._units = units
             for field, label, metres in ((self._low, "Lowest", low), (self._high, "Highest", high)):
-                field.props(f'label="{label} over the rim ({units})"')
+                field.props(f'label="{label} above the rim ({units})"')
                 field.set_value(self.page.shown_length(metres))
 
     def _heights_m(self, units: str) -> tuple[float, float]:
@@ -120,16 +117,16 @@ class Suggest(Card):
             lights=tuple(self._lights.value),
             prices={name: float(field.value) for name, field in self._prices.items() if field.value is not None},
         )
-        return suggest_work(session.variant.text, wish, session.folder, self._jobs)
+        return partial(suggest_work, text=session.variant.text, wish=wish, folder=session.folder, jobs=self._jobs)
 
     def _why_not(self, scene: Scene) -> str:
         low, high = self._heights_m(self._units)
         if low > high:
-            return "the lowest height lies over the highest: change one of them"
+            return "the lowest height is above the highest: change one of them"
         if len(self._lights.value) > MOST_LIGHTS:
-            return f"choose {MOST_LIGHTS} lights to buy at the most"
+            return f"choose at most {MOST_LIGHTS} lights to buy"
         if all(scene.band_of(zone) is None for zone in scene.zones):
-            return "no zone says what will grow there: say it under Zones and reading spots"
+            return "no zone has a target: choose what will grow there under Zones and reading spots"
         return ""
 
     def _show(self, answer: SuggestAnswer) -> None:
@@ -137,16 +134,16 @@ class Suggest(Card):
         self._answer.clear()
         with self._answer:
             sentences(answer.words)
-            heads = ("What to hang", "Set to", "Met", "Buy", "W")
+            heads = ("Lights", "Set to", "Targets met", "To buy", "Watts")
             rows = [self._row(way) for way in (answer.now, *answer.ways)]
             numbers(heads, rows, "Suggestions, best first")
-            minds = [f"{way.name}: {text}" for way in answer.ways for text in way.mind]
-            if minds:
-                ui.label("Mind").classes("quiet")
-                sentences(minds)
+            notes = [f"{way.name}: {text}" for way in answer.ways for text in way.notes]
+            if notes:
+                ui.label("Note").classes("quiet")
+                sentences(notes)
             image(
                 answer.picture,
-                "Zones as each suggestion lights them, against their bands; the table says what is unmet",
+                "Light in each zone with each suggestion, and its target; the table lists what is not met",
             )
 
     def _row(self, way: Way) -> tuple[Cell, ...]:
@@ -154,13 +151,13 @@ class Suggest(Card):
 
     def _hang(self, way: Way) -> None:
         ui.label(f"{way.name}: {way.hang}").classes("roomy")
-        ui.label(f"leaves unmet: {way.unmet}").classes("quiet")
+        ui.label(f"not met: {way.unmet}").classes("quiet")
         if way.text:
             side = other_side(self.page)
             button = ui.button(f"Try as tank {side}", color=None, on_click=lambda: self._use(way))
             button.props(f'flat dense no-caps aria-label="Try suggestion {way.name} as tank {side}"')
         elif way.why_not:
-            ui.label(f"no scene of it: {way.why_not}").classes("quiet")
+            ui.label(f"not available as a scene: {way.why_not}").classes("quiet")
 
     def _use(self, way: Way) -> None:
         use_as_other(self.page, way.text, f"suggestion {way.name}")

@@ -35,7 +35,7 @@ class Working:
                 f'flat dense no-caps aria-label="Stop: {label}"'
             )
             self._said = ui.label("").classes("quiet").props('role="status"')
-        self._past = ui.label("This is of another tank than the one in hand, or of how it was before.").classes("quiet")
+        self._past = ui.label("Outdated: the tank has changed since.").classes("quiet")
         self._past.set_visibility(False)
         self._timer = ui.timer(LOOKS_EVERY, self._look, active=False)
         self._follow()
@@ -95,7 +95,7 @@ class Working:
     def _words(self, job: Job) -> str:
         if job.state is State.WAITING:
             before = self._jobs.before(job)
-            return f"waiting: {before} before you" if before else "about to begin"
+            return f"waiting: {before} before yours" if before else "starting soon"
         if job.state is State.WORKING:
-            return "stopping after this step" if job.stopping else f"{job.said or 'beginning'} ..."
+            return "stopping after this step" if job.stopping else f"{job.said or 'starting'} ..."
         return {State.DONE: "done", State.CANCELLED: "stopped", State.FAILED: job.trouble}[job.state]
