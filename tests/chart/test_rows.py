@@ -145,7 +145,7 @@ def test_entries_of_the_catalogue(tmp_path):
     assert [scene.returned_per_reflection(side) for side in ("front", "back", "left", "right")] == [0.25] * 4
     chart = make_chart([light], [tank], photons=PHOTONS)
     planted = chart.cells[light.name, tank.name]
-    assert planted.not_known == pytest.approx(math.hypot(tank_uncertainty(scene), 0.08 / math.sqrt(3)))
+    assert planted.tank_uncertainty == pytest.approx(math.hypot(tank_uncertainty(scene), 0.08 / math.sqrt(3)))
     clean = {
         side: tank.scene.tank.walls[side].model_copy(update={"returned_per_reflection": 1.0})
         for side in ("front", "back", "left", "right")

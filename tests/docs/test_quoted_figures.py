@@ -41,5 +41,5 @@ def test_quoted_zones(scene: str) -> None:
         assert zone.ppfd.half_width < 0.03 * zone.ppfd.value, "too blunt to hold the README to anything"
         allowed = ROUNDING * mean + 3 * zone.ppfd.half_width
         assert abs(zone.ppfd.value - mean) < allowed, f"{name}: README says {mean}, now {zone.ppfd.value:.2f}"
-        assert zone.unknown == pytest.approx(tank, abs=0.6 + 3 * zone.ppfd.half_width)
+        assert zone.tank_error == pytest.approx(tank, abs=0.6 + 3 * zone.ppfd.half_width)
         assert zone.verdict == verdict, name

@@ -67,7 +67,7 @@ def test_numbers_in_the_table_are_those_of_the_result() -> None:
         mean, counting, tank = (float(f) for f in found.groups())
         assert mean == pytest.approx(report.ppfd.value, abs=0.5)
         assert report.ppfd.half_width <= counting <= report.ppfd.half_width + 1
-        assert tank == pytest.approx(report.unknown, rel=0.05)
+        assert tank == pytest.approx(report.tank_error, rel=0.05)
         assert str(report.verdict) in line
 
 
@@ -80,7 +80,7 @@ def test_the_answer_closes_with_the_verdicts_in_words() -> None:
     assert "borderline: on the edge (too dim or right)" in said
     _, reports = answer()
     verdicts = {r.name: r.verdict for r in reports}
-    assert verdicts["whole substrate"] is Verdict.NO_AIM
+    assert verdicts["whole substrate"] is Verdict.NO_TARGET
     assert "whole substrate" not in said
 
 

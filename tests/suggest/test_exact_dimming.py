@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from underlit.planning.suggest.dimming import EASY_SETTING, Bands, best_setting, largest_sets, set_channels, setting_of
 
 
-def bands(low, high, not_known: float = 0.0) -> Bands:
+def bands(low, high, tank_uncertainty: float = 0.0) -> Bands:
     """Bands from lists."""
-    return Bands(np.array(low, float), np.array(high, float), not_known)
+    return Bands(np.array(low, float), np.array(high, float), tank_uncertainty)
 
 
 def test_two_zones_two_channels_by_hand():

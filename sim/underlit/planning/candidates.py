@@ -37,7 +37,7 @@ class Place:
     where: str = ""
     area_m2: float = 0.0
     band: tuple[float, float] | None = None
-    verdict: Verdict = Verdict.NO_AIM
+    verdict: Verdict = Verdict.NO_TARGET
     dli: float | None = None
     evenness: float | None = None
     outline: Outline = ()
@@ -56,7 +56,7 @@ class Draw:
 class Candidate:
     """An answered scene.
 
-    places: its zones, then its reading spots, in the order of `result.plan`; relative_unknown: standard uncertainty of what
+    places: its zones, then its reading spots, in the order of `result.plan`; tank_uncertainty: standard uncertainty of what
     is not known about the tank; size_m: the tank's inside length and depth.
     """
 
@@ -65,7 +65,7 @@ class Candidate:
     result: Result
     places: tuple[Place, ...]
     draws: tuple[Draw, ...]
-    relative_unknown: float
+    tank_uncertainty: float
     size_m: tuple[float, float]
 
     @property

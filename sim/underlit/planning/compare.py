@@ -28,12 +28,12 @@ SAME_AREA = 0.01
 @dataclass(frozen=True)
 class Change:
     """How a place's light differs from the first candidate's. ppfd: difference with its counting error [umol/m2/s];
-    unknown: 95 % half width of it from what is not known about the tank, both tanks alike [umol/m2/s].
+    tank_error: 95 % half width of it from what is not known about the tank, both tanks alike [umol/m2/s].
     """
 
     ppfd: Estimate
     relative: float
-    unknown: float
+    tank_error: float
     same_place: bool
 
     @property
@@ -147,8 +147,8 @@ def _is_spot(c: Candidate, index: int) -> bool:
 def _change(first: Candidate, other: Candidate, i: int, j: int, before: float, ppfd: Estimate) -> Change:
     one, two = first.places[i], other.places[j]
     same = one.where == two.where and abs(one.area_m2 - two.area_m2) <= SAME_AREA * max(one.area_m2, two.area_m2)
-    unknown = 1.96 * max(first.relative_unknown, other.relative_unknown) * abs(ppfd.value)
-    return Change(ppfd, ppfd.value / before if before > 0 else float("inf"), unknown, same)
+    tank_error = 1.96 * max(first.tank_uncertainty, other.tank_uncertainty) * abs(ppfd.value)
+    return Change(ppfd, ppfd.value / before if before > 0 else float("inf"), tank_error, same)
 
 
 def running(c: Candidate, price: float | None) -> Running:

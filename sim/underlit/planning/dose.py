@@ -177,7 +177,7 @@ def _zone(report: ZoneReport, band: Band | None, new_band: Band | None, relative
 
 
 def _verdict(value: float, error: float, band: Band | None) -> Verdict:
-    return Verdict.NO_AIM if band is None else verdict(chances(value, error, band))
+    return Verdict.NO_TARGET if band is None else verdict(chances(value, error, band))
 
 
 def _years_above(value: float, low: float) -> Span:

@@ -66,7 +66,7 @@ class Halving:
 @dataclass(frozen=True)
 class Profile:
     """PPFD over one place of the plan. outline (k, 2) [m]; bed, surface: heights of substrate and water over the bottom
-    pane [m]; relative_unknown: standard uncertainty of what is not known about the tank; halving: None where too few planes
+    pane [m]; tank_uncertainty: standard uncertainty of what is not known about the tank; halving: None where too few planes
     lie under water.
     """
 
@@ -75,7 +75,7 @@ class Profile:
     light: VerticalProfile
     bed: float
     surface: float
-    relative_unknown: float
+    tank_uncertainty: float
     halving: Halving | None
     band: Band | None = None
 
@@ -86,7 +86,7 @@ class Profile:
     def verdict_at(self, above_bed: float, band: Band) -> tuple[Verdict, tuple[float, float, float]]:
         """Verdict of a plant at that height for a band, both errors counted in, and its chances."""
         found = self.at_height(above_bed)
-        chance = chances(found.value, math.hypot(found.standard_error, self.relative_unknown * found.value), band)
+        chance = chances(found.value, math.hypot(found.standard_error, self.tank_uncertainty * found.value), band)
         return verdict(chance), chance
 
     def by_rule(self, heights: np.ndarray) -> np.ndarray:

@@ -31,12 +31,12 @@ class Verdict(StrEnum):
     RIGHT = "right"
     BORDERLINE = "borderline"
     TOO_BRIGHT = "too bright"
-    NO_AIM = "no aim set"
+    NO_TARGET = "no target"
 
 
 @dataclass(frozen=True)
 class ZoneReport:
-    """A zone's light. ppfd: mean [umol/m2/s] with its counting error; unknown: 95 % half width from what is not known
+    """A zone's light. ppfd: mean [umol/m2/s] with its counting error; tank_error: 95 % half width from what is not known
     about the tank [umol/m2/s]; dli [mol/m2/day]; chance: probabilities of too dim, right, too bright.
     """
 
@@ -44,7 +44,7 @@ class ZoneReport:
     where: str
     area_m2: float
     ppfd: Estimate
-    unknown: float
+    tank_error: float
     band: Band | None
     spread: Spread
     verdict: Verdict
@@ -110,10 +110,10 @@ def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:
                 where=place.where,
                 area_m2=info.area,
                 ppfd=estimate,
-                unknown=1.96 * relative * estimate.value,
+                tank_error=1.96 * relative * estimate.value,
                 band=band,
                 spread=spread(zone_patches(result, place), limits),
-                verdict=Verdict.NO_AIM if chance is None else verdict(chance),
+                verdict=Verdict.NO_TARGET if chance is None else verdict(chance),
                 chance=chance,
                 dli=float(dli),
                 why="" if zone is None else zone.why,

@@ -30,7 +30,7 @@ STYLE = {
     Verdict.TOO_DIM: "bold blue",
     Verdict.TOO_BRIGHT: "bold magenta",
     Verdict.BORDERLINE: "bold yellow",
-    Verdict.NO_AIM: "dim",
+    Verdict.NO_TARGET: "dim",
 }
 PRACTICE = "common practice, no source"
 CAUTIONS = (
@@ -78,7 +78,7 @@ def zone_table(reports: Sequence[ZoneReport]) -> Table:
         made.add_row(
             r.name,
             with_error(r.ppfd.value, r.ppfd.half_width),
-            f"± {error(r.unknown)}",
+            f"± {error(r.tank_error)}",
             "" if r.band is None else f"{r.band.low:g}-{r.band.high:g}",
             Text(str(r.verdict), STYLE[r.verdict]),
         )

@@ -56,7 +56,7 @@ def zone_entry(report: ZoneReport) -> dict[str, Any]:
         "area_m2": number(report.area_m2),
         "ppfd_umol_m2_s": number(report.ppfd.value),
         "counting_error_95_umol_m2_s": number(report.ppfd.half_width),
-        "not_known_about_tank_95_umol_m2_s": number(report.unknown),
+        "not_known_about_tank_95_umol_m2_s": number(report.tank_error),
         "dimmest_tenth_umol_m2_s": _estimate(report.spread.dimmest_tenth),
         "evenness_dimmest_over_average": _estimate(report.spread.evenness),
         "share_of_area_in_band": _estimate(report.spread.share_in_band),

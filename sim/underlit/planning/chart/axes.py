@@ -54,12 +54,12 @@ class Light:
 class TankSpot:
     """A tank with all that is in it but its light, zones, reading spots and the other tanks of its rack.
 
-    not_known_besides: relative standard uncertainty of what was taken for it beyond what its scene leaves open.
+    extra_uncertainty: relative standard uncertainty of what was taken for it beyond what its scene leaves open.
     """
 
     name: str
     scene: Scene
-    not_known_besides: float = 0.0
+    extra_uncertainty: float = 0.0
 
     @property
     def size_m(self) -> tuple[float, float, float]:

@@ -17,7 +17,7 @@ FORMAT = 1
 """Of the row files; a change makes every kept row stale."""
 _SOURCES = (
     "units", "spectra", "photometry", "scene", "lowering", "geometry", "optics", "transport", "backends",
-    "results", "planning/chart", "run.py",
+    "results", "planning/chart", "planning/jackknife.py", "planning/patches.py", "run.py",
 )  # fmt: skip
 """Where the numbers of a row are made, below the package."""
 _LIBRARIES = ("numpy", "numba", "scipy", "shapely", "trimesh", "manifold3d")

@@ -19,7 +19,7 @@ class Row:
     """PPFD on the substrate with every channel at full power [umol/m2/s].
 
     mean, dimmest, brightest: of the whole substrate and of its dimmest and brightest tenth (None where too noisy to
-    say), on patches of patch_m [m]; not_known: relative standard uncertainty of what is not known about the tank.
+    say), on patches of patch_m [m]; tank_uncertainty: relative standard uncertainty of what is not known about the tank.
     ppf [umol/s], watts: at full power. notes: what the tracer's builder did, such as laying the light on the lid.
     """
 
@@ -35,7 +35,7 @@ class Row:
     dimmest: Estimate | None
     brightest: Estimate | None
     patch_m: float | None
-    not_known: float
+    tank_uncertainty: float
     notes: tuple[str, ...]
 
     @property
@@ -82,7 +82,7 @@ class Combination:
     scene: Scene
     photons: int
     seed: int
-    not_known_besides: float
+    extra_uncertainty: float
     notes: tuple[str, ...]
 
 
@@ -112,6 +112,6 @@ def trace_combination(asked: Combination) -> Row:
         dimmest=tenths.dimmest,
         brightest=tenths.brightest,
         patch_m=tenths.patch_m,
-        not_known=math.hypot(tank_uncertainty(asked.scene), asked.not_known_besides),
+        tank_uncertainty=math.hypot(tank_uncertainty(asked.scene), asked.extra_uncertainty),
         notes=(*asked.notes, *lowered.compiled.notes),
     )

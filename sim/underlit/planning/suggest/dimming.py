@@ -23,16 +23,19 @@ _EPS = 1e-7
 
 @dataclass(frozen=True)
 class Bands:
-    """What zones should have [umol/m2/s]: low, high (zones,) float64; not_known: relative standard uncertainty."""
+    """What zones should have [umol/m2/s]: low, high (zones,) float64; tank_uncertainty: relative standard uncertainty."""
 
     low: np.ndarray
     high: np.ndarray
-    not_known: float
+    tank_uncertainty: float
 
     @property
     def sure(self) -> tuple[np.ndarray, np.ndarray]:
         """The part of each band where both its ends are kept to 90 %; its middle where there is no such part."""
-        low, high = self.low / max(1 - _SURE * self.not_known, 0.05), self.high / (1 + _SURE * self.not_known)
+        low, high = (
+            self.low / max(1 - _SURE * self.tank_uncertainty, 0.05),
+            self.high / (1 + _SURE * self.tank_uncertainty),
+        )
         middle = (self.low + self.high) / 2
         empty = low > high
         return np.where(empty, middle, low), np.where(empty, middle, high)

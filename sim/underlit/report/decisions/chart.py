@@ -106,7 +106,7 @@ def _detail(chart: Chart, target: Target) -> Table:
         made.add_row(
             f"{row.light} over {row.tank}",
             with_error(row.mean.value, row.mean.half_width),
-            f"± {error(1.96 * row.not_known * row.mean.value)}",
+            f"± {error(1.96 * row.tank_uncertainty * row.mean.value)}",
             NONE if row.dimmest is None else light(row.dimmest.value),
             NONE if row.brightest is None else light(row.brightest.value),
             target.setting(row).words,
@@ -140,7 +140,7 @@ def _of_light(name: str, rows: Sequence[Row], target: Target) -> str:
 
 def _errors(chart: Chart) -> str:
     worst = max(row.mean.relative for row in chart.rows)
-    low, high = (percent(1.96 * f(row.not_known for row in chart.rows)) for f in (min, max))
+    low, high = (percent(1.96 * f(row.tank_uncertainty for row in chart.rows)) for f in (min, max))
     span = low if low == high else f"{low} to {high}"
     return (
         f"Means are known to ± {sure_to(worst)} by counting; what is not known of the tanks moves them by ± {span} "
@@ -167,7 +167,7 @@ def _misfit_line(misfit: Misfit) -> dict[str, object]:
 def _line(row: Row, target: Target) -> dict[str, object]:
     found = target.setting(row)
     values = (
-        row.mean.value, row.mean.half_width, 1.96 * row.not_known * row.mean.value,
+        row.mean.value, row.mean.half_width, 1.96 * row.tank_uncertainty * row.mean.value,
         row.dimmest and row.dimmest.value, row.brightest and row.brightest.value, row.patch_m, target.undimmed(row),
         str(found.answer), found.share, found.mean, found.dimmest, found.brightest, row.watts, row.ppf, row.photons,
         row.seed, row.key, "; ".join(row.notes),

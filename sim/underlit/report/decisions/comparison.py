@@ -77,7 +77,7 @@ def _value_table(made: Comparison, labels: Sequence[str]) -> Any:
                 cells.append(Text("not there", "dim"))
                 continue
             cell = Text(with_error(value.value, value.half_width))
-            if place.verdict is not Verdict.NO_AIM:
+            if place.verdict is not Verdict.NO_TARGET:
                 cell.append(f"\n{place.verdict}", STYLE[place.verdict])
             cells.append(cell)
         shown.add_row(row.name, *cells)
@@ -136,7 +136,7 @@ def _notes(made: Comparison, labels: Sequence[str]) -> list[str]:
         moved = [r.name for r in made.rows if (c := r.changes[k]) is not None and not c.same_place]
         if moved:
             lines.append(f"{label}: not quite the same place as in {labels[0]}: {'; '.join(moved)}")
-    unknown = 1.96 * max(c.relative_unknown for c in made.candidates)
+    unknown = 1.96 * max(c.tank_uncertainty for c in made.candidates)
     lines.append(
         f"What is not known about a tank moves both sides alike where it is the same tank: it scales a difference, by "
         f"± {percent(unknown)} at most here, but does not turn it round."
@@ -246,7 +246,7 @@ def comparison_data(made: Comparison, differs: Sequence[Differs] = ()) -> dict[s
             "seed": c.result.seed,
             "photons": c.result.photons,
             "shares_random_numbers_with_first": paired,
-            "not_known_about_tank_relative_standard": number(c.relative_unknown, 4),
+            "not_known_about_tank_relative_standard": number(c.tank_uncertainty, 4),
             "watts": number(run.watts),
             "energy_kwh_a_year": number(run.kwh_a_year),
             "cost_a_year": number(run.cost_a_year),
@@ -282,7 +282,7 @@ def _row_data(row: Row) -> dict[str, Any]:
                 "difference_umol_m2_s": number(change.ppfd.value),
                 "difference_counting_error_95_umol_m2_s": number(change.ppfd.half_width),
                 "difference_relative": number(change.relative, 4),
-                "difference_not_known_about_tank_95_umol_m2_s": number(change.unknown),
+                "difference_not_known_about_tank_95_umol_m2_s": number(change.tank_error),
                 "beyond_counting_error": change.beyond_error,
                 "same_place": change.same_place,
             }

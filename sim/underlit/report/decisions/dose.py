@@ -85,7 +85,7 @@ def _settled_table(made: Dose) -> object:
     for z in made.zones:
         r = z.report
         shown.add_row(
-            z.name, with_error(r.ppfd.value, r.ppfd.half_width), f"± {r.unknown:.0f}", _band_text(z.band),
+            z.name, with_error(r.ppfd.value, r.ppfd.half_width), f"± {r.tank_error:.0f}", _band_text(z.band),
             Text(str(z.verdict), STYLE[z.verdict]), f"{z.dli:.2f}",
         )  # fmt: skip
     return shown
@@ -176,7 +176,7 @@ def dose_csv(doses: Sequence[Dose]) -> str:
         for z in made.zones:
             r, band = z.report, (None, None) if z.band is None else (z.band.low, z.band.high)
             writer.writerow([
-                made.lowered.scene.title, z.name, number(r.ppfd.value), number(r.ppfd.half_width), number(r.unknown),
+                made.lowered.scene.title, z.name, number(r.ppfd.value), number(r.ppfd.half_width), number(r.tank_error),
                 *band, z.verdict, number(z.dli), *(number(v) for v in z.new_dli), z.new_verdict,
                 *(number(v) for span in z.aged for v in span),
             ])  # fmt: skip
@@ -230,7 +230,7 @@ def _card_zones(made: Dose) -> tuple[tuple[CardZone, ...], tuple[Points, ...]]:
 
 
 def _card_zone(z: ZoneDose) -> CardZone:
-    both = math.hypot(z.report.ppfd.half_width, z.report.unknown)
+    both = math.hypot(z.report.ppfd.half_width, z.report.tank_error)
     return CardZone(
         z.name, f"{light(z.report.ppfd.value)} ± {both:.0f}", _band_text(z.band), str(z.verdict), f"{z.dli:.1f}"
     )

@@ -55,7 +55,7 @@ class Told:
     profiles: tuple[tuple[Profile, ...], ...]
     lines: tuple[tuple[Line, ...], ...]
     plant: Plant | None
-    relative_unknown: float
+    tank_uncertainty: float
 
 
 def print_profile(console: Console, told: Told) -> None:
@@ -87,7 +87,7 @@ def _print_place(console: Console, told: Told, profiles: Sequence[Profile]) -> N
             cm(height - first.bed),
             cm(under) if under > 0 else "in air",
             *(with_error(v[k].value, v[k].half_width) for v in values),
-            f"± {error(1.96 * told.relative_unknown * values[0][k].value)}",
+            f"± {error(1.96 * told.tank_uncertainty * values[0][k].value)}",
             light(rule[k]) if under > 0 else "",
         )
     console.print(shown)
@@ -158,7 +158,7 @@ def rule_words(made: Profile, height: float) -> str:
 def plant_words(made: Profile, plant: Plant, lid: str = "") -> str:
     """The light of a plant at a height, and its verdict where it has a band."""
     found = made.at_height(plant.height)
-    unknown = 1.96 * made.relative_unknown * found.value
+    unknown = 1.96 * made.tank_uncertainty * found.value
     said = (
         f"{f'{lid.capitalize()}: a' if lid else 'A'} plant {cm(plant.height)} high gets "
         f"{with_error(found.value, found.half_width)} counting ± {error(unknown)} not known of the tank"
@@ -182,7 +182,7 @@ def _print_line(console: Console, told: Told, lines: Sequence[Line]) -> None:
     rows = sorted({*range(0, len(first.distance), step), len(first.distance) - 1})
     for k in rows:
         value = first.ppfd[k].value
-        unknown = f"± {error(1.96 * told.relative_unknown * value)}" if math.isfinite(value) else NONE
+        unknown = f"± {error(1.96 * told.tank_uncertainty * value)}" if math.isfinite(value) else NONE
         cells = [with_error(line.ppfd[k].value, line.ppfd[k].half_width) for line in lines]
         shown.add_row(cm(first.distance[k]), *cells, unknown)
     console.print(shown)
@@ -213,7 +213,7 @@ def profile_csv(told: Told) -> str:
             for height, found in zip(made.light.heights, made.light.at(made.light.heights), strict=True):
                 figures = (
                     height, height - made.bed, made.surface - height, found.value, found.half_width,
-                    1.96 * told.relative_unknown * found.value,
+                    1.96 * told.tank_uncertainty * found.value,
                 )  # fmt: skip
                 writer.writerow([made.name, lid, *(number(float(f)) for f in figures)])
     return text.getvalue()
@@ -229,7 +229,7 @@ def line_csv(told: Told) -> str:
             for k, found in enumerate(line.ppfd):
                 figures = (
                     line.distance[k], *line.points[k], line.heights[k], found.value, found.half_width,
-                    1.96 * told.relative_unknown * found.value,
+                    1.96 * told.tank_uncertainty * found.value,
                 )  # fmt: skip
                 writer.writerow([lid, *(number(float(f)) for f in figures)])
     return text.getvalue()
@@ -241,7 +241,7 @@ def _panel(told: Told, profiles: Sequence[Profile]) -> ColumnPanel:
     for lid, made in zip(told.lids, profiles, strict=True):
         value = made.light.value
         curves.append(
-            Curve(lid, made.light.heights, value, made.light.half_widths, 1.96 * told.relative_unknown * value)
+            Curve(lid, made.light.heights, value, made.light.half_widths, 1.96 * told.tank_uncertainty * value)
         )
     found = first.halving
     tells = (
@@ -266,7 +266,7 @@ def write_profile(told: Told, folder: Path) -> None:
         for lid, line in zip(told.lids, told.lines[0], strict=True):
             value = np.array([e.value for e in line.ppfd])
             counting = np.array([e.half_width for e in line.ppfd])
-            curves.append(Curve(lid, line.distance, value, counting, 1.96 * told.relative_unknown * value))
+            curves.append(Curve(lid, line.distance, value, counting, 1.96 * told.tank_uncertainty * value))
         band = told.plant.band if told.plant is not None else None
         limits = None if band is None else (band.low, band.high)
         write_line(curves, folder / "line.png", "Light along a line", line_words(told.lines[0][0]), limits)

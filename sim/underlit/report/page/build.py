@@ -22,7 +22,13 @@ from underlit.viz.palette import both_units
 PAPERS = {"a4": "A4", "letter": "Letter"}
 """Sizes the report prints on, by what the command calls them."""
 TEMPLATE = Path(__file__).with_name("report.html")
-MARK = {Verdict.TOO_DIM: "▼", Verdict.RIGHT: "●", Verdict.BORDERLINE: "◐", Verdict.TOO_BRIGHT: "▲", Verdict.NO_AIM: ""}
+MARK = {
+    Verdict.TOO_DIM: "▼",
+    Verdict.RIGHT: "●",
+    Verdict.BORDERLINE: "◐",
+    Verdict.TOO_BRIGHT: "▲",
+    Verdict.NO_TARGET: "",
+}
 """Signs beside the words, so that a verdict reads without colour."""
 
 
@@ -95,7 +101,7 @@ def _zone(report: ZoneReport) -> dict[str, Any]:
         "name": report.name,
         "where": report.where,
         "ppfd": with_error(report.ppfd.value, report.ppfd.half_width),
-        "unknown": light(report.unknown),
+        "unknown": light(report.tank_error),
         "band": "" if band is None else f"{band.low:g}-{band.high:g}",
         "verdict": f"{MARK[report.verdict]} {report.verdict}",
         "word": str(report.verdict).replace(" ", "-"),

@@ -107,7 +107,7 @@ def _table(made: Dose) -> None:
 
 
 def _word(verdict: Verdict) -> str:
-    return "-" if verdict is Verdict.NO_AIM else WORDS[verdict]
+    return "-" if verdict is Verdict.NO_TARGET else WORDS[verdict]
 
 
 def _years(zone: ZoneDose) -> str:

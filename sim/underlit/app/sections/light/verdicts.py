@@ -16,7 +16,7 @@ WORDS = {
     Verdict.BORDERLINE: "borderline",
     Verdict.TOO_DIM: "too dim",
     Verdict.TOO_BRIGHT: "too bright",
-    Verdict.NO_AIM: "no target",
+    Verdict.NO_TARGET: "no target",
 }
 HEADS = ("Zone", "PPFD", "± simulation", "± tank", "Target", "DLI", "Verdict")
 
@@ -57,7 +57,7 @@ def _row(report: ZoneReport) -> tuple[Cell, ...]:
         report.name,
         f"{report.ppfd.value:.0f}",
         f"{report.ppfd.half_width:.1f}",
-        f"{report.unknown:.0f}",
+        f"{report.tank_error:.0f}",
         "" if band is None else f"{band.low:g}-{band.high:g}",
         f"{report.dli:.1f}",
         partial(_verdict, report.verdict),
