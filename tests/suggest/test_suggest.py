@@ -100,8 +100,8 @@ def test_kinds_and_prices():
     """Alike fixtures are one kind however they hang; what is there need not be bought; a wrong name is refused."""
     second = {**FIXTURE, "name": "other", "position": ["20 cm", "20 cm"], "above_rim": "9 cm", "dimming": 0.3}
     scene = small_scene((1.0, 2.0), (1.0, 2.0), fixture=[FIXTURE, second])
-    freedom = SearchSpace(lights=lights(["bar 12 W, 30 cm"]), prices={"bar": 30.0, "bar 12 W, 30 cm": 50.0})
-    own, bought = kinds_of(scene, freedom)
+    space = SearchSpace(lights=lights(["bar 12 W, 30 cm"]), prices={"bar": 30.0, "bar 12 W, 30 cm": 50.0})
+    own, bought = kinds_of(scene, space)
     assert (own.owned, own.to_buy(1), own.to_buy(3)) == (2, 0, 1)
     assert (bought.owned, bought.to_buy(2), bought.price) == (0, 2, 50.0)
     with pytest.raises(SuggestError, match="none of the fixtures"):

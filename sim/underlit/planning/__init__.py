@@ -1,1 +1,1 @@
-"""Decide: zone verdicts, and what follows from kept results."""
+"""Decide: zone verdicts, and what follows from stored results."""

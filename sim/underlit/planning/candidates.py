@@ -1,4 +1,4 @@
-"""Answered scenes as they are compared: kept counts, and what a comparison needs to know of the scene.
+"""Answered scenes as they are compared: stored counts, and what a comparison needs to know of the scene.
 
 A candidate comes from a trace or from a folder that `underlit trace --out` wrote.
 """
@@ -56,7 +56,7 @@ class Draw:
 class Candidate:
     """An answered scene.
 
-    places: its zones, then its reading spots, in the order of `result.plan`; tank_uncertainty: standard uncertainty of what
+    places: its zones, then its reading spots, in the order of `result.compiled`; tank_uncertainty: standard uncertainty of what
     is not known about the tank; size_m: the tank's inside length and depth.
     """
 
@@ -164,7 +164,10 @@ def _extent(compiled: CompiledScene) -> tuple[float, float]:
 
 
 def same_paths(first: CompiledScene, second: CompiledScene) -> bool:
-    """Whether photons walk alike through both plans, to the bit: they then differ in how much light a source gives at most."""
+    """Whether photons walk the same way through both compiled scenes, to the bit.
+
+    They then differ at most in how much light a source gives.
+    """
     return all(
         a.shape == b.shape and a.dtype == b.dtype and np.array_equal(a, b)
         for a, b in zip(first.tables, second.tables, strict=True)

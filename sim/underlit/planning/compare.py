@@ -5,7 +5,7 @@
     for row in compare([first, second]).rows:
         print(row.name, row.values, row.changes)
 
-Light of the same source is traced with the same random numbers in each scene, so counting errors largely cancel in the
+Light of the same source is traced with the same random numbers in each scene, so simulation errors largely cancel in the
 differences (see `planning.differences`). What is not known about a tank moves both sides alike where it is the same tank: it
 scales a difference rather than adding to it.
 """
@@ -27,7 +27,7 @@ SAME_AREA = 0.01
 
 @dataclass(frozen=True)
 class Change:
-    """How a place's light differs from the first candidate's. ppfd: difference with its counting error [umol/m2/s];
+    """How a place's light differs from the first candidate's. ppfd: difference with its simulation error [umol/m2/s];
     tank_error: 95 % half width of it from what is not known about the tank, both tanks alike [umol/m2/s].
     """
 
@@ -38,7 +38,7 @@ class Change:
 
     @property
     def beyond_error(self) -> bool:
-        """Whether it lies beyond its counting error (95 %)."""
+        """Whether it lies beyond its simulation error (95 %)."""
         return abs(self.ppfd.value) > self.ppfd.half_width
 
 
@@ -46,7 +46,7 @@ class Change:
 class Row:
     """A place in all candidates, matched by its name; None where a candidate has no such place.
 
-    values: PPFD with counting error [umol/m2/s]; changes: against the first candidate, None where either lacks the place.
+    values: PPFD with simulation error [umol/m2/s]; changes: against the first candidate, None where either lacks the place.
     """
 
     name: str

@@ -1,6 +1,6 @@
-"""The difference of two results with its counting error: arithmetic on kept batches.
+"""The difference of two results with its simulation error: arithmetic on stored batches.
 
-Two traces of one seed throw the same random numbers in batches of the same index, so their counting errors are alike and
+Two traces of one seed throw the same random numbers in batches of the same index, so their simulation errors are alike and
 largely cancel in a difference. The error is taken from the batches themselves: a difference is a sum over batches, each
 batch of both results together being one independent unit, and its variance is the spread of those units. Where seed,
 photons in a batch or the light's random key differ, nothing is shared and the two variances add.

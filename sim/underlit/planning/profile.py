@@ -36,7 +36,7 @@ UNDER_SURFACE_M = 0.05
 class Halving:
     """How fast light falls under water.
 
-    rate: ln(PPFD) lost per metre of depth, with its counting error; strays: the largest relative distance of a plane's PPFD
+    rate: ln(PPFD) lost per metre of depth, with its simulation error; strays: the largest relative distance of a plane's PPFD
     from the fitted line; top, bottom: heights of the first and last plane used [m].
     """
 
@@ -52,7 +52,7 @@ class Halving:
 
     @property
     def depth_interval(self) -> tuple[float, float]:
-        """95 % interval of the depth from counting [m]; infinite where light may as well not fall."""
+        """95 % interval of the depth of simulation [m]; infinite where light may as well not fall."""
         width = self.rate.half_width
         low, high = self.rate.value - width, self.rate.value + width
         return (math.log(2) / high if high > 0 else math.inf), (math.log(2) / low if low > 0 else math.inf)
@@ -182,7 +182,7 @@ def other_lid(scene: Scene) -> Scene:
 
 
 def lid_takes(with_lid: Profile, without: Profile, above_bed: float) -> Estimate:
-    """Share of the light that the lid takes at a height over the substrate [m], with its counting error.
+    """Share of the light that the lid takes at a height over the substrate [m], with its simulation error.
 
     Traced with one seed the two share their random numbers, and the error is that of the difference.
     """

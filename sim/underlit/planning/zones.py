@@ -1,6 +1,6 @@
 """What a zone's light means: both errors, its band, a verdict in words, and the daily light integral.
 
-Two errors are never mixed: the counting error of the trace, and what is not known about the tank (output against claim, glass,
+Two errors are never mixed: the simulation error of the trace, and what is not known about the tank (output against claim, glass,
 dirt, walls, water), which no number of photons removes. The verdict uses both.
 """
 
@@ -33,10 +33,15 @@ class Verdict(StrEnum):
     TOO_BRIGHT = "too bright"
     NO_TARGET = "no target"
 
+    @classmethod
+    def _missing_(cls, value: object) -> Verdict | None:
+        """Results that earlier releases stored."""
+        return cls.NO_TARGET if value == "no aim set" else None
+
 
 @dataclass(frozen=True)
 class ZoneReport:
-    """A zone's light. ppfd: mean [umol/m2/s] with its counting error; tank_error: 95 % half width from what is not known
+    """A zone's light. ppfd: mean [umol/m2/s] with its simulation error; tank_error: 95 % half width from what is not known
     about the tank [umol/m2/s]; dli [mol/m2/day]; chance: probabilities of too dim, right, too bright.
     """
 

@@ -7,7 +7,7 @@
     for row in chart.rows:
         print(row.light, row.tank, row.mean.value, target.setting(row).words)
 
-Rows are kept at full power, so another target is arithmetic. What was traced is kept in the folder, row by row, and is
+Rows are stored at full power, so another target is arithmetic. What was traced is stored in the folder, row by row, and is
 not traced again.
 """
 

@@ -1,4 +1,4 @@
-"""The chart as a whole: every light over every tank, kept rows first, the rest traced and kept as they come."""
+"""The chart as a whole: every light over every tank, stored rows first, the rest traced and stored as they come."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from underlit.planning.chart import pools
 from underlit.planning.chart.axes import ChartError, Light, TankSpot, overhang_m, scene_of
 from underlit.planning.chart.keys import row_key
 from underlit.planning.chart.row import Combination, Misfit, Row
-from underlit.planning.chart.shelf import Shelf
+from underlit.planning.chart.stored_rows import StoredRows
 from underlit.units import format_length
 
 PHOTONS = 1 << 19
@@ -20,10 +20,10 @@ PHOTONS = 1 << 19
 
 @dataclass(frozen=True)
 class Progress:
-    """How far a chart is: rows done of all, of them found kept; seconds left, None while it cannot be known."""
+    """How far a chart is: rows done of all, of them found stored; seconds left, None while it cannot be known."""
 
     done: int
-    kept: int
+    stored: int
     total: int
     seconds_left: float | None
 
@@ -66,36 +66,36 @@ def make_chart(
 ) -> Chart:
     """Trace every light over every tank.
 
-    folder: where rows are kept as they come and looked for first; threads: of the local pool; cluster: address of a
+    folder: where rows are stored as they come and looked for first; threads: of the local pool; cluster: address of a
     dask.distributed scheduler to use instead. The same rows, to the bit, on the same kind of machine and versions.
     Raises ChartError for a cluster that cannot be used, OSError for a folder that cannot be written.
     """
-    shelf, started = Shelf(folder), time.perf_counter()
+    stored, started = StoredRows(folder), time.perf_counter()
     cells: dict[tuple[str, str], Row | Misfit] = {}
     waiting: dict[str, list[Combination]] = {}
     for tank in tanks:
         for light in lights:
             asked = _combination(light, tank, photons, seed)
-            found = asked if isinstance(asked, Misfit) else shelf.find(asked.key)
+            found = asked if isinstance(asked, Misfit) else stored.find(asked.key)
             if found is not None:
                 cells[light.name, tank.name] = _named(found, light.name, tank.name)
             elif isinstance(asked, Combination):
                 waiting.setdefault(asked.key, []).append(asked)
-    kept, total = len(cells), len(lights) * len(tanks)
+    found_stored, total = len(cells), len(lights) * len(tanks)
 
     def tell() -> None:
         if progress is not None:
-            done = len(cells) - kept
+            done = len(cells) - found_stored
             each = (time.perf_counter() - started) / done if done else None
-            progress(Progress(len(cells), kept, total, None if each is None else each * (total - len(cells))))
+            progress(Progress(len(cells), found_stored, total, None if each is None else each * (total - len(cells))))
 
     tell()
-    first_of_each = [alike[0] for alike in waiting.values()]
+    first_of_each = [same[0] for same in waiting.values()]
     rows = pools.on_cluster(first_of_each, cluster) if cluster else pools.on_threads(first_of_each, threads)
     for row in rows if first_of_each else ():
         key = row.key if isinstance(row, Row) else _key_of(row, first_of_each)
         if isinstance(row, Row):
-            shelf.keep(row)
+            stored.store(row)
         for one in waiting[key]:
             cells[one.light, one.tank] = _named(row, one.light, one.tank)
         tell()
@@ -120,7 +120,7 @@ def _key_of(misfit: Misfit, asked: Sequence[Combination]) -> str:
 
 
 def _named(cell: Row | Misfit, light: str, tank: str) -> Row | Misfit:
-    """The cell under the names of this chart: a kept row may have been traced under others."""
+    """The cell under the names of this chart: a stored row may have been traced under others."""
     from dataclasses import replace
 
     return replace(cell, light=light, tank=tank)

@@ -1,4 +1,4 @@
-"""The key of a row: a hash of everything its numbers follow from, so that a kept row is used only for what it answers."""
+"""The key of a row: a hash of everything its numbers follow from, so that a stored row is used only for what it answers."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from underlit.scene.keys import path_keys, running_keys
 from underlit.version import VERSION
 
 FORMAT = 1
-"""Of the row files; a change makes every kept row stale."""
+"""Of the row files; a change makes every stored row stale."""
 _SOURCES = (
     "units", "spectra", "photometry", "scene", "lowering", "geometry", "optics", "transport", "backends",
     "results", "planning/chart", "planning/jackknife.py", "planning/patches.py", "run.py",

@@ -105,8 +105,8 @@ def _result(future: Any) -> Row | Misfit:
         return future.result()
     except KilledWorker:
         raise ChartError(
-            "--cluster: the workers that were given the same combination died one after the other, for want of memory "
-            "perhaps; what was done is kept"
+            "--cluster: the workers that were given the same combination died one after the other, perhaps for want of "
+            "memory; the rows done so far are stored"
         ) from None
     except (concurrent.futures.CancelledError, asyncio.CancelledError):
-        raise ChartError("--cluster: the scheduler went away; what was done is kept") from None
+        raise ChartError("--cluster: the scheduler went away; the rows done so far are stored") from None

@@ -1,4 +1,4 @@
-"""What the substrate should get, and the setting that gives it: light adds, so dimming is arithmetic on kept rows."""
+"""What the substrate should get, and the setting that gives it: light adds, so dimming is arithmetic on stored rows."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ class Target:
     def setting(self, row: Row) -> Setting:
         """The setting that brings a row's mean to the target, or as near as full power does.
 
-        A light is enough when its mean at full power reaches `low` within its counting error.
+        A light is enough when its mean at full power reaches `low` within its simulation error.
         """
         most = row.mean.value
         share = min(1.0, self.ideal / most) if most > 0 else 1.0

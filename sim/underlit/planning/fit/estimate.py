@@ -281,8 +281,8 @@ def _density(model: Model, read: _Read, used: np.ndarray, sigma: np.ndarray) -> 
 
 def _posterior(model: Model, read: _Read, u: np.ndarray, used: np.ndarray, stretch: float = 1.0) -> Posterior:
     """Covariance and slopes at u; used: (n,) bool; stretch: factor on the errors of readings."""
-    value, slope, counting = model.predict(read.shots, u)
-    sigma = stretch * reading_sigma(read.ppfd, counting, read.placing)
+    value, slope, noise = model.predict(read.shots, u)
+    sigma = stretch * reading_sigma(read.ppfd, noise, read.placing)
     rows = slope[used] / sigma[used, None]
     precision = rows.T @ rows + np.diag([1 / p.u_sd**2 for p in model.parameters])
     return Posterior(u, np.linalg.inv(precision), value, sigma, slope)

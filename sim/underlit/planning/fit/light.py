@@ -55,7 +55,7 @@ class _Recorded:
 class HeadLight:
     """PPFD of each head from each source at full power, alike in first two axes (sources, heads) [umol/m2/s].
 
-    value; slope: d value / d u, (sources, heads, parameters); variance: of counting; evenness: effective number of the
+    value; slope: d value / d u, (sources, heads, parameters); variance: of the simulation; evenness: effective number of the
     paths weighed anew over that as recorded.
     """
 
@@ -246,7 +246,7 @@ class Model:
         return self._cached[1]
 
     def predict(self, shots: Sequence[Shot], u: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """PPFD of each shot (n,), its logarithm's slope by u (n, parameters), and its relative counting error (n,)."""
+        """PPFD of each shot (n,), its logarithm's slope by u (n, parameters), and its relative simulation error (n,)."""
         lights = self.lights(u)
         value, error = np.zeros(len(shots)), np.zeros(len(shots))
         slope = np.zeros((len(shots), len(self.parameters)))

@@ -86,8 +86,8 @@ def _after_own(model: Model, setting: Setting, own: int, u: np.ndarray) -> np.nd
     dimming = dimming_of(model.scene, model.recordings[setting].sources, None)
     precision = np.diag([1 / p.u_sd**2 for p in model.parameters])
     if own:
-        value, slope, counting = model.predict([Shot(setting, k, dimming) for k in range(own)], u)
-        read = slope[value > 0] / reading_sigma(value[value > 0], counting[value > 0])[:, None]
+        value, slope, noise = model.predict([Shot(setting, k, dimming) for k in range(own)], u)
+        read = slope[value > 0] / reading_sigma(value[value > 0], noise[value > 0])[:, None]
         precision = precision + read.T @ read
     return np.linalg.inv(precision)
 
@@ -99,9 +99,9 @@ def _rows(model: Model, wanted: Sequence[tuple[str, Place, LidState]], u: np.nda
     for _, place, lid in ordered:
         recording = model.recordings[Setting(lid)]
         shots.append(Shot(Setting(lid), recording.heads.index(place), dimming_of(model.scene, recording.sources, None)))
-    value, slope, counting = model.predict(shots, u)
+    value, slope, noise = model.predict(shots, u)
     before = np.array([p.u_sd for p in model.parameters])
-    spread = np.sqrt(((slope * before) ** 2).sum(axis=1) + reading_sigma(np.maximum(value, 1e-9), counting) ** 2)
+    spread = np.sqrt(((slope * before) ** 2).sum(axis=1) + reading_sigma(np.maximum(value, 1e-9), noise) ** 2)
     rows = []
     for number, ((name, place, lid), v, s) in enumerate(zip(ordered, value, spread, strict=True), 1):
         bed = float(model.scene.bed_heights_m(np.array(place[0]), np.array(place[1])))

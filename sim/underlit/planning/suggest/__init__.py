@@ -1,9 +1,9 @@
 """What to hang, where, and how far to dim it, so that most zones get the light they want.
 
     from underlit import load_scene
-    from underlit.planning.suggest import Freedom, suggest
+    from underlit.planning.suggest import SearchSpace, suggest
 
-    found = suggest(load_scene("scenes/carpet-plan.toml"), Freedom(most=2, lid_may_go=True))
+    found = suggest(load_scene("scenes/carpet-plan.toml"), SearchSpace(most=2, lid_may_go=True))
     for one in found.ranked:
         print(one.hanging, one.settings, [zone.name for zone in one.unmet])
 

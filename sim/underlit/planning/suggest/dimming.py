@@ -1,4 +1,4 @@
-"""The best setting of channels for zones with bands: light adds, so this is arithmetic on kept results.
+"""The best setting of channels for zones with bands: light adds, so this is arithmetic on stored results.
 
 What is weighed, each before the next: zones met; how far they lie inside their bands, up to where a verdict is sure;
 headroom, up to met at 70 % of full power; the highest channel as low as that leaves, which dims fixtures evenly;

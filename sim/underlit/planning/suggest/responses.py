@@ -85,9 +85,9 @@ def places_for(scene: Scene, kind: Kind, *, turned: bool) -> np.ndarray | None:
     return np.linspace(body_width / 2, across - body_width / 2, PLACES if room > 4 * _CLOSE_M else 3)
 
 
-def heights_for(scene: Scene, kind: Kind, freedom: SearchSpace, *, turned: bool, lid: bool) -> np.ndarray:
+def heights_for(scene: Scene, kind: Kind, space: SearchSpace, *, turned: bool, lid: bool) -> np.ndarray:
     """Heights over the rim at which it may hang, nodes (h,) [m], lower ones closer together; empty where none is free."""
-    low, high = freedom.above_rim_m
+    low, high = space.above_rim_m
     places = places_for(scene, kind, turned=turned)
     if places is None:
         return np.empty(0)
@@ -110,7 +110,7 @@ def trace_responses(
     scene: Scene,
     zones: Sequence[str],
     asked: Sequence[tuple[Kind, bool, bool]],
-    freedom: SearchSpace,
+    space: SearchSpace,
     *,
     seed: int,
     threads: int | None,
@@ -124,7 +124,7 @@ def trace_responses(
     grids = []
     for kind, turned, lid in asked:
         heights, places = (
-            heights_for(bare, kind, freedom, turned=turned, lid=lid),
+            heights_for(bare, kind, space, turned=turned, lid=lid),
             places_for(bare, kind, turned=turned),
         )
         if len(heights) and places is not None:

@@ -95,7 +95,7 @@ class Hanging:
     places_m: tuple[float, ...]
 
 
-def kinds_of(scene: Scene, freedom: SearchSpace) -> list[Kind]:
+def kinds_of(scene: Scene, space: SearchSpace) -> list[Kind]:
     """The scene's own kinds of fixture, then those that may be bought. What clips on is left where it is.
 
     Raises SuggestError where a price names none of them, or where there is nothing to hang.
@@ -104,15 +104,15 @@ def kinds_of(scene: Scene, freedom: SearchSpace) -> list[Kind]:
     for fixture in (fixture for fixture in scene.fixtures if fixture.clip is None):
         same = next((i for i, kind in enumerate(kinds) if _alike(kind.fixture, fixture)), None)
         if same is None:
-            kinds.append(Kind(fixture.name, fixture, 1, freedom.prices.get(fixture.name)))
+            kinds.append(Kind(fixture.name, fixture, 1, space.prices.get(fixture.name)))
         else:
             old = kinds[same]
             kinds[same] = Kind(old.name, old.fixture, old.owned + 1, old.price)
     taken = {kind.name for kind in kinds}
-    for light in (light for light in freedom.lights if light.fixtures[0].clip is None):
+    for light in (light for light in space.lights if light.fixtures[0].clip is None):
         name = light.name if light.name not in taken else f"another {light.name}"
-        kinds.append(Kind(name, light.fixtures[0], 0, freedom.prices.get(light.name), light.source))
-    unknown = sorted(set(freedom.prices) - {kind.name for kind in kinds} - {light.name for light in freedom.lights})
+        kinds.append(Kind(name, light.fixtures[0], 0, space.prices.get(light.name), light.source))
+    unknown = sorted(set(space.prices) - {kind.name for kind in kinds} - {light.name for light in space.lights})
     if unknown:
         names = ", ".join(kind.name for kind in kinds)
         raise SuggestError(f"a price is said of {unknown[0]!r}, which is none of the fixtures; there are: {names}")

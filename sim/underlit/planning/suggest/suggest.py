@@ -60,7 +60,7 @@ class Suggestions:
 
 def suggest(
     scene: Scene,
-    freedom: SearchSpace | None = None,
+    space: SearchSpace | None = None,
     *,
     seed: int = 1,
     photons: int = FULL_PHOTONS,
@@ -72,24 +72,24 @@ def suggest(
     The same bits for the same seed on the same kind of machine and versions. Raises SuggestError where nothing can be asked
     (no zone with a band, no light), LoweringError where the scene cannot be built.
     """
-    freedom, started = freedom or SearchSpace(), time.perf_counter()
+    space, started = space or SearchSpace(), time.perf_counter()
     tell = progress or (lambda state: None)
     zones, bands = wanted(scene)
     if not scene.fixtures:
         raise SuggestError("the scene has no light: add a [[fixture]], if only the one that you think of")
     if scene.rack:
         raise SuggestError("the lights of a rack shine on all its tanks: ask about the scene of each tank")
-    kinds = kinds_of(scene, freedom)
-    question = Question(scene, zones, bands, freedom.channels_apart)
+    kinds = kinds_of(scene, space)
+    question = Question(scene, zones, bands, space.channels_apart)
     tell(Progress("tracing it as it is", 0, 1))
     at_full = full_power_trace(scene, photons=photons, seed=seed, threads=threads)
     now = as_set(question, at_full, None, _as_dimmed(scene, at_full))
-    asked, left_out = _choices(scene, kinds, freedom)
+    asked, left_out = _choices(scene, kinds, space)
     responses = trace_responses(
-        scene, zones, asked, freedom, seed=seed, threads=threads,
+        scene, zones, asked, space, seed=seed, threads=threads,
         tell=lambda done, total: tell(Progress("trying heights and places", done, total)),
     )  # fmt: skip
-    chosen = _best_of_each(scene, responses, bands, freedom)
+    chosen = _best_of_each(scene, responses, bands, space)
     ranked = [set_best(question, at_full, None)]
     pool = ThreadPoolExecutor(threads or available_threads())
     try:
@@ -101,11 +101,11 @@ def suggest(
         # Ctrl-C starts no further trace and waits for none
         pool.shutdown(wait=False, cancel_futures=True)
     ranked = [one for one in ranked if one.hanging is None or one.all_lit]
-    ranked.sort(key=lambda one: one.weight(freedom.order))
-    against = conflicts(responses, bands, zones, [z.name for z in ranked[0].unmet], freedom.most)
+    ranked.sort(key=lambda one: one.weight(space.order))
+    against = conflicts(responses, bands, zones, [z.name for z in ranked[0].unmet], space.most)
     traces = 1 + sum(len(response.nodes) for response in responses) + len(jobs)
     seconds = time.perf_counter() - started
-    return Suggestions(now, tuple(ranked), tuple(against), tuple(left_out), tuple(freedom.order), traces, seconds)
+    return Suggestions(now, tuple(ranked), tuple(against), tuple(left_out), tuple(space.order), traces, seconds)
 
 
 def wanted(scene: Scene) -> tuple[tuple[str, ...], Bands]:
@@ -123,13 +123,13 @@ def _as_dimmed(scene: Scene, traced: Traced) -> dict[tuple[str, str], float]:
 
 
 def _choices(
-    scene: Scene, kinds: Sequence[Kind], freedom: SearchSpace
+    scene: Scene, kinds: Sequence[Kind], space: SearchSpace
 ) -> tuple[list[tuple[Kind, bool, bool]], list[tuple[str, str]]]:
     """Kinds, turned or not, under the lid or not, that fit; and those that do not, with the reason."""
-    lids = [True, False] if scene.lid is not None and freedom.lid_may_go else [True]
+    lids = [True, False] if scene.lid is not None and space.lid_may_go else [True]
     asked, left_out = [], []
     for kind in kinds:
-        ways = [turned for turned in ((False, True) if freedom.turned else (False,))
+        ways = [turned for turned in ((False, True) if space.turned else (False,))
                 if places_for(scene, kind, turned=turned) is not None]  # fmt: skip
         if not ways:
             left_out.append((kind.name, "longer or wider than the tank"))
@@ -137,18 +137,18 @@ def _choices(
     return asked, left_out
 
 
-def _best_of_each(scene: Scene, responses: Sequence[Response], bands: Bands, freedom: SearchSpace) -> list[Found]:
+def _best_of_each(scene: Scene, responses: Sequence[Response], bands: Bands, space: SearchSpace) -> list[Found]:
     """The best of every kind, way and number that can hang there, and a few more of the very best; those to verify."""
     firsts: list[Found] = []
     more: dict[int, list[Found]] = {}
     for response in responses:
-        for number in range(1, freedom.most + 1):
-            found = search(response, bands, number, channels_apart=freedom.channels_apart)
+        for number in range(1, space.most + 1):
+            found = search(response, bands, number, channels_apart=space.channels_apart)
             found = [one for one in found if not check_scene(scene_with(scene, one.hanging))]
             if found:
                 firsts.append(found[0])
                 more[id(found[0])] = _unlike(found)[1 : 1 + MORE_OF_THE_BEST]
-    firsts.sort(key=lambda one: _predicted(one, freedom.order))
+    firsts.sort(key=lambda one: _predicted(one, space.order))
     return [*firsts[:MOST_VERIFIED], *(more[id(firsts[0])] if firsts else [])]
 
 

@@ -62,7 +62,7 @@ class Suggestion:
 
     @property
     def sure(self) -> int:
-        """Zones with the verdict `right`, what is not known of the tank counted in."""
+        """Zones with the verdict `right`, with the tank error counted in."""
         return sum(zone.verdict is Verdict.RIGHT for zone in self.zones)
 
     @property

@@ -1,4 +1,4 @@
-"""Rows kept in a folder, a file each, named by its key: whole or not there, so that a killed run goes on where it was."""
+"""Rows stored in a folder, one file each, named by its key. A file is whole or not there, so a killed run can go on."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ ROWS = "rows"
 """Folder of the rows below the chart's own."""
 
 
-class Shelf:
-    """Kept rows below a folder. Without one, rows are kept nowhere and none is found."""
+class StoredRows:
+    """Rows stored below a folder. Without a folder none is stored and none is found."""
 
     def __init__(self, folder: str | Path | None) -> None:
         self._folder = None if folder is None else Path(folder) / ROWS
@@ -27,7 +27,7 @@ class Shelf:
             return None
         return row if row.key == key else None
 
-    def keep(self, row: Row) -> None:
+    def store(self, row: Row) -> None:
         """Write a row. Raises OSError where it cannot be written."""
         if self._folder is not None:
             write_text(self._path(row.key), row.to_json())
