@@ -51,7 +51,7 @@ def test_prints_and_writes_the_chart(tmp_path, capsys):
             share * float(row["full_power_mean_umol_m2_s"]), rel=1e-4
         )
         if row in starved:
-            assert re.search(rf"{row['light']}: .*starves [^;]*{row['tank']}", " ".join(said.split()))
+            assert re.search(rf"{row['light']}: .*not enough for [^;]*{row['tank']}", " ".join(said.split()))
     assert "medium, with added CO2: 35-70" in said
     assert said.count("short") >= len(starved)
     assert (out / "chart.png").read_bytes()[:4] == b"\x89PNG"

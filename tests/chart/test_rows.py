@@ -183,8 +183,8 @@ def test_settings_by_hand():
     assert uneven.share == 0.5
     assert uneven.corners_too_dim
     assert uneven.middle_too_bright
-    assert [medium.undimmed(a_row(mean)) for mean in (34, 36, 71)] == ["starves", "suits", "scorches"]
-    assert [Target.of_ppfd(50).undimmed(a_row(mean)) for mean in (49, 51, 500)] == ["short of it", *["reaches it"] * 2]
+    assert [medium.at_full_power(a_row(mean)) for mean in (34, 36, 71)] == ["too dim", "right", "too bright"]
+    assert [Target.of_ppfd(50).at_full_power(a_row(mean)) for mean in (49, 51, 500)] == ["below", "reached", "reached"]
     assert Target.of_need(Need.MEDIUM, added_co2=False).high == 50
     for value in (0.0, -1.0, math.inf, math.nan):
         with pytest.raises(ValueError):

@@ -66,7 +66,9 @@ def test_a_light_that_is_none_of_the_fitted_ones_is_refused(found: Found, tmp_pa
     other = tmp_path / "other.toml"
     second = {**LIGHT, "name": "second", "output": {"ppf": "10 umol/s"}, "above_rim": "20 cm"}
     other.write_text(toml(fixture=[{**LIGHT, "name": "first"}, second]))
-    with pytest.raises(NotCarriedError, match="fixture 'first' is none of the fitted ones; name it as there: 'bar'"):
+    with pytest.raises(
+        NotCarriedError, match="fixture 'first' is not one of the fitted fixtures; give it one of their names: 'bar'"
+    ):
         carried_text(found.fitted, load_scene(other), tmp_path / "out.toml")
 
 

@@ -73,25 +73,25 @@ def test_semicolons_decimal_commas_comments_and_empty_boxes(tmp_path: Path) -> N
     [
         (
             "name,vlaue\nmiddle,3\n",
-            ['1: there is no such column; did you mean "value"? (got \'vlaue\')', "1: value: there is no such column"],
+            ['1: there is no such column; did you mean "value"? (got \'vlaue\')', "1: value: the column is missing"],
         ),
-        ("value\n50\n", ["1: name: where were the readings taken?"]),
+        ("value\n50\n", ["1: name: location missing"]),
         ("name,value\nmidle,50\n", ['2: name: the scene has no such spot; did you mean "middle"? (got \'midle\')']),
         ("name,value\nmiddle,bright\n", ["2: value: ppfd is a number with its unit"]),
         ("name,value\nmiddle,0\n", ["2: value: must be above 0"]),
         ("x,y,value\n10,10 cm,50\n", ["2: x: no unit; a length is written like"]),
         ("x,y,value\n50 cm,10 cm,50\n", ["2: x: must lie inside the tank, 0 to 45.0 cm (got '50.0 cm')"]),
         ("x,y,z,value\n5 cm,5 cm,1 cm,50\n", ["2: z: the head must lie between the substrate (4.0 cm here)"]),
-        ("x,y,z,above_substrate,value\n5 cm,5 cm,9 cm,3 cm,50\n", ["2: z: the height is said twice"]),
+        ("x,y,z,above_substrate,value\n5 cm,5 cm,9 cm,3 cm,50\n", ["2: z: the height is given twice"]),
         ("name,value,lid\nmiddle,50,half\n", ["2: lid: must be on or off (got 'half')"]),
         ("name,value,dimming\nmiddle,50,60\n", ["2: dimming: must be a share of full power, 0.5 or 50 % (got '60')"]),
         ("name,value,medium\nmiddle,50,air\n", ["2: medium: its place lies 19.8 cm under the water surface"]),
-        ("name,value,immersion_factor\nmiddle,50,1.2\n", ["2: corrected: is the underwater correction in the value"]),
+        ("name,value,immersion_factor\nmiddle,50,1.2\n", ["2: corrected: give yes if the value includes"]),
         ("name,value,corrected\nmiddle,50,no\n", ["2: immersion_factor: is missing"]),
         ("name,value,immersion_factor,corrected\nmiddle,50,12,no\n", ["2: immersion_factor: must be a factor"]),
         ("name,value [lx]\nmiddle,50\n", ["1: value: unknown unit 'lx'"]),
         ("name,value\nmiddle,\n", ["1: value: holds no reading"]),
-        ("", ["1: is empty; its first row names the columns"]),
+        ("", ["1: is empty; the first row must name the columns"]),
         ("name,value\nmiddle,5,7\n", ["2: has 3 cells under 2 columns"]),
     ],
 )  # fmt: skip
@@ -109,7 +109,7 @@ def test_all_problems_at_once(tmp_path: Path) -> None:
 
 def test_a_lid_that_is_not_there(tmp_path: Path) -> None:
     found = _problems(tmp_path, "name,value,lid\nmiddle,50,on\n", scene(lid=None))
-    assert found == ["2: lid: the scene has no lid; describe it there (got 'on')"]
+    assert found == ["2: lid: the scene has no lid; add one to the scene (got 'on')"]
 
 
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:

@@ -69,12 +69,12 @@ def test_prints_and_writes(scene, tmp_path, capsys):
     [
         (["--most", "9"], r"--most: must be a whole number from 1 to 3"),
         (["--above-rim", "5", "9"], r"--above-rim: "),
-        (["--above-rim", "50 cm", "9 cm"], r"heights over the rim"),
+        (["--above-rim", "50 cm", "9 cm"], r"the lower height over the rim"),
         (["--price", "clip"], r"--price: give a fixture and its price"),
-        (["--price", "clop=3"], r"none of the fixtures; there are: clip"),
+        (["--price", "clop=3"], r"not one of the fixtures: clip"),
         (["--lights", "no.toml"], r"no\.toml"),
         (["--lights", "no such light"], r"the catalogue has no fixture of that name"),
-        (["--order", "zones", "zones"], r"the order names each thing once"),
+        (["--order", "zones", "zones"], r"the order must name each item once"),
         (["--show", "0"], r"--show"),
     ],
 )
@@ -92,4 +92,4 @@ def test_refuses_a_scene_without_bands(tmp_path, capsys):
     path = tmp_path / "box.toml"
     path.write_text(SCENE.replace("band = [15, 35]\n", ""), encoding="utf-8")
     assert main(["suggest", str(path)]) == 2
-    assert capsys.readouterr().err.strip() == "no zone has a band to be met: give zones a need or a band"
+    assert capsys.readouterr().err.strip() == "no zone has a target: give zones a need or a band"

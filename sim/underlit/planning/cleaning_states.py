@@ -1,7 +1,7 @@
 """Two states of one tank that everybody compares: clean and before cleaning, trimmed and grown.
 
-What a week or a month puts on the lamp, the lid, the panes and into the water is taken from common practice (no source) and
-listed with its range, so that the answer says what it stands on. Growth follows the rule of `scene.growth`.
+What a week or a month puts on the fixtures, the lid, the panes and into the water is taken from common practice (no source) and
+listed with its range, so that the answer names its assumptions. Growth follows the rule of `scene.growth`.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ from underlit.scene.aquascape.plants import PlantKind, Plants
 from underlit.scene.tank.tank import SIDES, Tannin
 from underlit.scene.targets import PRACTICE
 
-WIPED_LAMP, DUSTY_LAMP = 1.0, 0.90
-WIPED_LID, DIRTY_LID = 1.0, 0.80
+CLEAN_FIXTURE, DUSTY_FIXTURE = 1.0, 0.90
+CLEAN_LID, DIRTY_LID = 1.0, 0.80
 """Share that dirt on a glass top lets through: with the glass and condensation it takes 11 % in all wiped, 29 % dirty."""
 FILM_PASSES = 0.90
-"""Share that a light film of algae leaves of what a pane gives back, per hit."""
+"""What a light film of algae leaves of the light that a pane returns per reflection."""
 PLANTED_WIPED, PLANTED_FILMED = 0.40, 0.10
-"""What the panes of a planted tank give back per hit just wiped and grown over, where the scene does not say."""
+"""What the panes of a planted tank return per reflection, just wiped and grown over, where the scene does not say."""
 OLD_WATER_A440_PER_M = 0.4
 """Tint of a tank's ordinary water at 440 nm [1/m], the least that is taken for the day before cleaning."""
 CHANGED_WATER = 0.5
@@ -41,13 +41,18 @@ class Differs:
 def cleaning_pair(scene: Scene) -> tuple[Scene, Scene, list[Differs]]:
     """(clean day, the day before cleaning, what differs between them)."""
     told = [
-        Differs("dirt on the lamps lets through", f"{WIPED_LAMP:g}", f"{DUSTY_LAMP:g}", "0.85-0.95 when not wiped"),
+        Differs(
+            "light that passes the dirt on the fixtures",
+            f"{CLEAN_FIXTURE:g}",
+            f"{DUSTY_FIXTURE:g}",
+            "0.85-0.95 when not wiped",
+        ),
         _water(scene),
         _panes(scene),
     ]
     if scene.lid is not None:
-        span = "glass top in all: clean takes 8-15 %, in use 15-30 %, crusted 30-50 %"
-        told.append(Differs("dirt on the lid lets through", f"{WIPED_LID:g}", f"{DIRTY_LID:g}", span))
+        span = "the whole glass top: clean takes 8-15 %, in use 15-30 %, crusted 30-50 %"
+        told.append(Differs("light that passes the dirt on the lid", f"{CLEAN_LID:g}", f"{DIRTY_LID:g}", span))
     if scene.rack:
         told.append(
             Differs("other tanks of the rack", "as they are", "as they are", "only this scene's own tank is cleaned")
@@ -85,14 +90,17 @@ def _panes(scene: Scene) -> Differs:
         shares = sorted({_returned(scene, side, clean=clean) for side in sides})
         spans.append("-".join(dict.fromkeys(f"{s:.3g}" for s in (shares[0], shares[-1]))))
     return Differs(
-        "panes give back per hit", spans[0], spans[1], "planted tank 0.1-0.4; a light film takes 5-15 %, green 30-60 %"
+        "light returned per reflection at the panes",
+        spans[0],
+        spans[1],
+        "planted tank 0.1-0.4; a light film takes 5-15 %, green 30-60 %",
     )
 
 
 def _state(scene: Scene, *, clean: bool) -> Scene:
-    lamp, lid_passes = (WIPED_LAMP, WIPED_LID) if clean else (DUSTY_LAMP, DIRTY_LID)
+    fixture_passes, lid_passes = (CLEAN_FIXTURE, CLEAN_LID) if clean else (DUSTY_FIXTURE, DIRTY_LID)
     fixtures = tuple(
-        f.model_copy(update={"light_loss_factors": f.light_loss_factors.model_copy(update={"dirt": lamp})})
+        f.model_copy(update={"light_loss_factors": f.light_loss_factors.model_copy(update={"dirt": fixture_passes})})
         for f in scene.fixtures
     )
     tint = Tannin(a440_per_m=_tints(scene)[0 if clean else 1], slope_per_nm=scene.water.tannin.slope_per_nm)

@@ -159,7 +159,7 @@ def along_line(scene: Scene, result: Result, start: Sequence[float], end: Sequen
     a, b = np.asarray(start, dtype=np.float64), np.asarray(end, dtype=np.float64)
     length = float(np.hypot(*(b - a)))
     if length <= 0:
-        raise ValueError("a line needs two points that are apart")
+        raise ValueError("a line needs two different points")
     n = max(2, round(length / LINE_STEP_M) + 1)
     points = a + np.linspace(0, 1, n)[:, None] * (b - a)
     heights = scene.bed_heights_m(points[:, 0], points[:, 1]) + above_bed

@@ -135,7 +135,7 @@ def vertical_profile(
     whole = share.sum() * grid.spacing[0] * grid.spacing[1]
     read = (heights > bottom) & (heights < top) & (area > LEAST_OPEN * whole) & (area > 0)
     if not read.any():
-        raise ValueError("no light can be read there: outside the tank, or inside wood or stone")
+        raise ValueError("no light can be read there: the place lies outside the tank, or inside wood or stone")
     start = result.cells("planes").start
     # Cells that light cannot reach count nothing but what strays through panes that cross them.
     weights = np.where(open_area > 0, share, 0.0)

@@ -84,7 +84,7 @@ def _mended(vertices: FloatArray, faces: IntArray) -> Shape:
     if not is_closed(faces):
         turned = _wound_alike(faces)
         if is_closed(turned):
-            notes.append("faces turned so that all wind alike")
+            notes.append("faces turned so that all wind the same way")
             faces = turned
     if not is_closed(faces):
         notes.append("not closed: treated as a sheet")

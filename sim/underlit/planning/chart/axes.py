@@ -17,7 +17,7 @@ from underlit.text.problem import shown
 
 FILE_ENDING = ".toml"
 PLANTED_WALL_SPREAD = 0.08 / math.sqrt(3)
-"""What a planted tank's panes give back per hit, .1-.4, moves the mean by ± 8 %, evenly likely (see `assumptions`)."""
+"""The panes of a planted tank return .1-.4 of the light per reflection: that moves the mean by ± 8 %, evenly likely."""
 _STAND = {"inside_size": ["2 m", "2 m", "50 cm"]}
 """A tank to read a fixture of the catalogue over: large enough for any."""
 
@@ -137,7 +137,7 @@ def _of_entry(tables: dict[str, Any], what: str, name: str) -> Scene:
     except SceneError as problem:
         said = problem.problems[0].message
         raise ChartError(
-            f"{what} {shown(name)}: {said}; or name a scene file, its name ending in {FILE_ENDING}"
+            f"{what} {shown(name)}: {said}; or give a scene file (its name ends in {FILE_ENDING})"
         ) from None
 
 

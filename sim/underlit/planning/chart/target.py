@@ -60,7 +60,7 @@ class Target:
     def of_ppfd(cls, ppfd: float) -> Target:
         """A mean to be met. Raises ValueError unless it is above nothing."""
         if not 0 < ppfd < float("inf"):
-            raise ValueError(f"a PPFD above nothing is needed (got {ppfd:g})")
+            raise ValueError(f"the PPFD must be above 0 (got {ppfd:g})")
         return cls(ppfd, ppfd, ppfd, f"{ppfd:g} umol/m2/s")
 
     @classmethod
@@ -103,10 +103,10 @@ class Target:
             self.is_band and brightest is not None and brightest > self.high,
         )
 
-    def undimmed(self, row: Row) -> str:
-        """What full power would do: `starves`, `suits` or `scorches`; of a single figure, `short of it` or `reaches it`."""
+    def at_full_power(self, row: Row) -> str:
+        """What the light is at full power: `too dim`, `right` or `too bright`; for a single figure `below` or `reached`."""
         if row.mean.value + row.mean.half_width < self.low:
-            return "starves" if self.is_band else "short of it"
+            return "too dim" if self.is_band else "below"
         if not self.is_band:
-            return "reaches it"
-        return "scorches" if row.mean.value - row.mean.half_width > self.high else "suits"
+            return "reached"
+        return "too bright" if row.mean.value - row.mean.half_width > self.high else "right"

@@ -57,11 +57,13 @@ def why_not_carried(fitted: Scene, other: Scene) -> str:
     names = {fixture.name for fixture in fitted.fixtures}
     strange = [fixture.name for fixture in other.fixtures if fixture.name not in names]
     if not other.fixtures:
-        return f"{other.path}: the scene has no light to carry anything to"
+        return f"{other.path}: the scene has no fixture that could take over the fitted light"
     if not strange or _one_make(fitted, other):
         return ""
     known = ", ".join(repr(name) for name in sorted(names))
-    return f"{other.path}: fixture {strange[0]!r} is none of the fitted ones; name it as there: {known}"
+    return (
+        f"{other.path}: fixture {strange[0]!r} is not one of the fitted fixtures; give it one of their names: {known}"
+    )
 
 
 # -- what changed -----------------------------------------------------------------------------------------------

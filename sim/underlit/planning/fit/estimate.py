@@ -167,7 +167,7 @@ def estimate(
     before = model.predict(shots, u)[0]
     for index, (reading, value) in enumerate(zip(readings, before, strict=True), 1):
         if not value > 0:
-            raise UnlitError(f"reading {index} ({reading.name}): in the model no light gets there; look at its place")
+            raise UnlitError(f"reading {index} ({reading.name}): the model has no light there; check the place")
     retraced = 0
     while True:
         u, used = _without_outliers(model, read, u)
@@ -175,7 +175,7 @@ def estimate(
         if evenness >= EVEN_ENOUGH or retraced == MOST_RETRACES:
             break
         retraced += 1
-        told(f"the tank found is far from the one traced (evenness of weights {evenness:.2f}): tracing it anew")
+        told(f"the fitted tank is far from the traced one (evenness of weights {evenness:.2f}): tracing it again")
         model = model.traced_at(u)
     found = _posterior(model, read, u, used, 1.0)
     misfit, stretch = _misfit(model, found, read, used)

@@ -120,7 +120,7 @@ def with_every_lid(
     for lid in (LidState.ON, LidState.OFF) if model.scene.lid is not None else (LidState.OFF,):
         setting = Setting(lid)
         if setting not in recordings:
-            told(f"tracing {_words(setting)}, to advise")
+            told(f"tracing {_words(setting)}, to propose the next readings")
             first[setting] = 0
             recordings[setting] = Recording(
                 model.scene, setting, spare, model.parameters, u, photons=photons, seed=seed, threads=threads

@@ -34,7 +34,7 @@ class Kind(StrEnum):
     OUTPUT = "output"
     BEAM = "beam angle"
     LID = "dirt on the lid"
-    GROWTH = "what the panes give back"
+    GROWTH = "growth on the panes"
     TINT = "tannin tint"
     BACKING = "backing"
 
@@ -67,7 +67,7 @@ PRIORS = {
     Kind.OUTPUT: Prior(Scale.LOG, 0.20, 0.05, 20.0, 0.0, "± 15 % of the claim; cheap fixtures 20-40 % under"),
     Kind.BEAM: Prior(Scale.LOG, 0.12, 15.0, 165.0, 0.0, "bare LEDs 110-120 deg, lensed 60-90, spots 30-60"),
     Kind.LID: Prior(Scale.LOG_DEPTH, 0.60, 0.05, 0.9999, 0.02, "a top in use takes 15-30 % in all, crusted 30-50"),
-    Kind.GROWTH: Prior(Scale.LOG_DEPTH, 0.33, 0.001, 0.999, 0.05, "planted .1-.4 per hit; clean glass .85-1"),
+    Kind.GROWTH: Prior(Scale.LOG_DEPTH, 0.33, 0.001, 0.999, 0.05, "planted .1-.4 returned per reflection; clean glass .85-1"),
     Kind.TINT: Prior(Scale.LOG, 0.70, 0.001, 30.0, 0.05, "carbon-filtered .05-.1, ordinary .3-.5, tea 2-5"),
     Kind.BACKING: Prior(Scale.LOG_DEPTH, 0.25, 0.001, 0.999, 0.05, "black .03-.08, white .7-.85"),
 }  # fmt: skip

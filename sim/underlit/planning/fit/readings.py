@@ -63,8 +63,8 @@ class Correction(StrEnum):
 
     NOT_NEEDED = "read in air"
     IN_VALUE = "in the value"
-    MADE_HERE = "made by the immersion factor"
-    TAKEN_AS_IN_VALUE = "not said; taken to be in the value"
+    MADE_HERE = "done here with the immersion factor"
+    TAKEN_AS_IN_VALUE = "not given; assumed to be in the value"
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,7 @@ def read_readings(path: str | Path, scene: Scene) -> list[Reading]:
     if table.problems:
         raise ReadingsError(table.problems)
     if not readings:
-        raise ReadingsError([Problem("holds no reading: every row lacks its value", ("value",), str(file), 1)])
+        raise ReadingsError([Problem("holds no reading: no row has a value", ("value",), str(file), 1)])
     return readings
 
 
@@ -164,7 +164,7 @@ class _Table:
         rows = split_rows(text)
         if not rows:
             self.line = 1
-            self.wrong("", "is empty; its first row names the columns, such as name, value")
+            self.wrong("", "is empty; the first row must name the columns, such as name, value")
             return []
         columns = self._columns(*rows[0])
         if self.problems:
@@ -195,7 +195,7 @@ class _Table:
             if not known and cell:
                 self.wrong("", f"there is no such column{did_you_mean(name, COLUMNS)}", cell)
             elif name in columns and cell:
-                self.wrong(name, "the column stands there twice")
+                self.wrong(name, "the column appears twice")
             elif match and match[2] and name == "value":
                 self._tried(name, lambda text: parse_flux(text, "ppfd"), f"1 {match[2]}")
             elif match and match[2] and name in LENGTHS:
@@ -203,9 +203,9 @@ class _Table:
                 self._tried(name, parse_length, f"1 {match[2]}")
             columns.append(name)
         if "value" not in columns:
-            self.wrong("value", "there is no such column: what did the meter show?")
+            self.wrong("value", "the column is missing; it holds what the meter showed")
         if "name" not in columns and not {"x", "y"} <= set(columns):
-            self.wrong("name", "where were the readings taken? name a spot of the scene, or say x and y")
+            self.wrong("name", "location missing: give name (a spot of the scene), or x and y")
         return columns
 
     def _tried(self, column: str, read: Callable[[str], T], cell: str) -> T | None:
@@ -273,7 +273,7 @@ class _Table:
         if len(self.problems) > before:
             return None
         if z is not None and over is not None:
-            self.wrong("z", "the height is said twice, by z and above_substrate; keep one")
+            self.wrong("z", "the height is given twice (z, above_substrate): remove one")
             return None
         if x is None and y is None:
             spot = self._spot()
@@ -314,7 +314,7 @@ class _Table:
     def _spot(self) -> Spot | None:
         name = self.cells.get("name")
         if name is None:
-            self.wrong("name", "where was it taken? name a spot of the scene, or say x and y")
+            self.wrong("name", "location missing: give the name of a spot of the scene, or x and y")
             return None
         found = next((spot for spot in self.scene.spots if spot.name.lower() == name.lower()), None)
         if found is None:
@@ -322,7 +322,7 @@ class _Table:
             said = (
                 "the scene has no such spot" + did_you_mean(name, known)
                 if known
-                else "the scene has no spots; say x and y"
+                else "the scene has no spots; give x and y"
             )
             self.wrong("name", said, name)
         return found
@@ -331,11 +331,11 @@ class _Table:
         word = self._word("lid", tuple(LidState))
         has_lid = self.scene.lid is not None
         if word == LidState.ON and not has_lid:
-            self.wrong("lid", "the scene has no lid; describe it there", word)
+            self.wrong("lid", "the scene has no lid; add one to the scene", word)
             return None
         over = self._length("above_rim")
         if over is not None and over < 0:
-            self.wrong("above_rim", "the fixtures hang over the rim: not below 0", self.cells["above_rim"])
+            self.wrong("above_rim", "the height over the rim must not be negative", self.cells["above_rim"])
             return None
         state = LidState(word) if word else LidState.ON if has_lid else LidState.OFF
         return Setting(state, over)
@@ -367,9 +367,11 @@ class _Table:
         if medium is Medium.AIR:
             return 1.0, Correction.NOT_NEEDED
         if word is None and factor is not None:
-            self.wrong("corrected", "is the underwater correction in the value already (yes) or not (no)?")
+            self.wrong("corrected", "give yes if the value includes the underwater correction, or no if it does not")
         if word == "no" and factor is None and "immersion_factor" not in self.cells:
-            self.wrong("immersion_factor", "is missing: the meter's handbook states it, most lie between 1.1 and 1.35")
+            self.wrong(
+                "immersion_factor", "is missing: the meter's handbook states it; most factors lie between 1.1 and 1.35"
+            )
         if word == "no" and factor is not None:
             return factor, Correction.MADE_HERE
         return 1.0, Correction.IN_VALUE if word == "yes" else Correction.TAKEN_AS_IN_VALUE

@@ -113,9 +113,11 @@ def _rows(model: Model, wanted: Sequence[tuple[str, Place, LidState]], u: np.nda
 def template_csv(scene: Scene, rows: Sequence[SheetRow]) -> str:
     """A csv file with the sheet's rows, to type the readings into; `read_readings` reads it."""
     text = io.StringIO()
-    text.write("# Type what the meter shows under value; leave a row empty that was not read.\n")
-    text.write("# corrected: yes where the underwater correction is in the value, else no and the immersion_factor.\n")
-    text.write("# dimming and above_rim (height of the light): only where they were not as in the scene.\n")
+    text.write("# Type what the meter shows under value. Leave the row empty if you did not read there.\n")
+    text.write(
+        "# corrected: yes if the value includes the underwater correction; otherwise no, and give the immersion_factor.\n"
+    )
+    text.write("# dimming and above_rim (height of the light over the rim): only if they differed from the scene.\n")
     writer = csv.writer(text, lineterminator="\n")
     lid = ["lid"] if scene.lid is not None else []
     writer.writerow(["number", "name", "x [cm]", "y [cm]", "above_substrate [cm]", *lid, "predicted", *TYPED])

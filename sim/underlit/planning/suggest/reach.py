@@ -58,7 +58,7 @@ def reach_of(scene: Scene, result: Result) -> Reach:
     if spill > SPILLING:
         said.append(f"{100 * spill:.0f} % of the light misses the tank and falls into the room")
     if glare > GLARING:
-        said.append(f"seen from the front the LEDs glare ({100 * glare:.0f} % of their greatest intensity): shade them")
+        said.append(f"seen from the front, the LEDs glare ({100 * glare:.0f} % of their highest intensity): shade them")
     said += [
         f"{f.name} is {format_length(over)} longer than the tank"
         for f in scene.fixtures

@@ -21,9 +21,9 @@ class NoFileError(ValueError):
 def suggested_scene(one: Suggestion, scene: Path, out: Path) -> str:
     """The text of a scene file at `out` that changes `scene` as suggested. Raises NoFileError where none can say it."""
     if not one.lid_kept:
-        raise NoFileError("a scene cannot take away the lid of its base; delete the [lid] there")
+        raise NoFileError("a scene file cannot remove the lid of its base; delete [lid] in the base")
     if any(_has_a_day(fixture) for fixture in one.scene.fixtures):
-        raise NoFileError("its fixtures run by a schedule or a dimming curve; set those by hand")
+        raise NoFileError("its fixtures follow a schedule or a dimming curve; set those by hand")
     rows = []
     for fixture in one.scene.fixtures:
         own = fixture.name if one.hanging is None else one.hanging.kind.fixture.name
@@ -32,7 +32,7 @@ def suggested_scene(one: Suggestion, scene: Path, out: Path) -> str:
             _raw(own, scene if source is None else Path(source), out.parent) if _by_file(source) else {"from": source}
         )
         rows.append(_as_suggested(table, fixture, one))
-    note = "# As `underlit suggest` found it: trace it, compare it with its base, begin dimmer, read a meter.\n"
+    note = "# Found by `underlit suggest`. Trace it, compare it with its base, start dimmer and check with a meter.\n"
     return note + toml_text({"base": relative(scene, out.parent), "fixture": rows})
 
 
@@ -91,5 +91,7 @@ def _as_suggested(table: dict[str, Any], fixture: Fixture, one: Suggestion) -> d
             for channel, level in zip(table["channel"], levels, strict=True)
         ]
     elif not alike:
-        raise NoFileError("its channels are set apart, and stand in the catalogue; dim them in a scene of your own")
+        raise NoFileError(
+            "its channels are dimmed separately and come from the catalogue; write them out in a scene of your own"
+        )
     return changed

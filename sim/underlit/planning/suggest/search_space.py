@@ -53,14 +53,14 @@ class SearchSpace:
         """Raises SuggestError for what makes no sense."""
         low, high = self.above_rim_m
         if not 0 <= low <= high <= 3:
-            raise SuggestError("the heights over the rim run from a lower to a higher one, 0 to 3 m")
+            raise SuggestError("give the lower height over the rim first, then the higher one, from 0 to 3 m")
         if not 1 <= self.most <= MOST_FIXTURES:
             raise SuggestError(f"from 1 to {MOST_FIXTURES} fixtures can be tried at once (got {self.most})")
         if len(set(self.order)) != len(self.order) or not self.order:
-            raise SuggestError("the order names each thing once")
+            raise SuggestError("the order must name each item once")
         for light in self.lights:
             if len(light.fixtures) != 1:
-                raise SuggestError(f"{light.name}: name scenes with one fixture, or fixtures of the catalogue")
+                raise SuggestError(f"{light.name}: give a scene with one fixture, or a fixture of the catalogue")
 
 
 @dataclass(frozen=True)
@@ -115,9 +115,9 @@ def kinds_of(scene: Scene, space: SearchSpace) -> list[Kind]:
     unknown = sorted(set(space.prices) - {kind.name for kind in kinds} - {light.name for light in space.lights})
     if unknown:
         names = ", ".join(kind.name for kind in kinds)
-        raise SuggestError(f"a price is said of {unknown[0]!r}, which is none of the fixtures; there are: {names}")
+        raise SuggestError(f"a price is given for {unknown[0]!r}, which is not one of the fixtures: {names}")
     if not kinds:
-        raise SuggestError("there is no fixture to hang: all of them clip on; name others that may be tried")
+        raise SuggestError("there is no fixture to hang: all of them clip on; name others to try")
     return kinds
 
 

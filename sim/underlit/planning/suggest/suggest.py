@@ -76,12 +76,12 @@ def suggest(
     tell = progress or (lambda state: None)
     zones, bands = wanted(scene)
     if not scene.fixtures:
-        raise SuggestError("the scene has no light: add a [[fixture]], if only the one that you think of")
+        raise SuggestError("the scene has no light: add a [[fixture]], for example the one you have in mind")
     if scene.rack:
         raise SuggestError("the lights of a rack shine on all its tanks: ask about the scene of each tank")
     kinds = kinds_of(scene, space)
     question = Question(scene, zones, bands, space.channels_apart)
-    tell(Progress("tracing it as it is", 0, 1))
+    tell(Progress("tracing the scene as it is", 0, 1))
     at_full = full_power_trace(scene, photons=photons, seed=seed, threads=threads)
     now = as_set(question, at_full, None, _as_dimmed(scene, at_full))
     asked, left_out = _choices(scene, kinds, space)
@@ -112,7 +112,7 @@ def wanted(scene: Scene) -> tuple[tuple[str, ...], Bands]:
     """Names and bands of the zones that have one. Raises SuggestError where none has."""
     found = [(zone.name, band) for zone in scene.zones if (band := scene.band_of(zone)) is not None]
     if not found:
-        raise SuggestError("no zone has a band to be met: give zones a need or a band")
+        raise SuggestError("no zone has a target: give zones a need or a band")
     low, high = (np.array([getattr(band, edge) for _, band in found]) for edge in ("low", "high"))
     return tuple(name for name, _ in found), Bands(low, high, tank_uncertainty(scene))
 

@@ -115,25 +115,25 @@ def _detail(chart: Chart, target: Target) -> Table:
 
 
 def in_words(chart: Chart, target: Target) -> list[str]:
-    """A sentence a light: where it is enough and how far dimmed, which tanks it starves, which it would scorch."""
+    """A sentence for each light: where it is enough and how far dimmed, where it is not, where full power is too bright."""
     return [_of_light(one.name, [r for r in chart.rows if r.light == one.name], target) for one in chart.lights]
 
 
 def _of_light(name: str, rows: Sequence[Row], target: Target) -> str:
     settings = {row.tank: target.setting(row) for row in rows}
     enough = [s.share for s in settings.values() if s.answer is not Answer.NOT_ENOUGH]
-    starved = [tank for tank, s in settings.items() if s.answer is Answer.NOT_ENOUGH]
-    scorched = [row.tank for row in rows if target.undimmed(row) == "scorches"]
+    too_dim = [tank for tank, s in settings.items() if s.answer is Answer.NOT_ENOUGH]
+    too_bright = [row.tank for row in rows if target.at_full_power(row) == "too bright"]
     if not rows:
         return f"{name}: fits none of the tanks"
     said = f"enough in {len(enough)} of {len(rows)} tanks"
     if enough:
         low, high = percent(min(enough)), percent(max(enough))
         said += f", set to {low}" + ("" if low == high else f" to {high}")
-    if starved:
-        said += f"; starves {', '.join(starved)}"
-    if scorched:
-        said += f"; undimmed it would scorch {', '.join(scorched)}"
+    if too_dim:
+        said += f"; not enough for {', '.join(too_dim)}"
+    if too_bright:
+        said += f"; too bright at full power in {', '.join(too_bright)}"
     longer = [row.tank for row in rows if any("longer than the tank" in note for note in row.notes)]
     return f"{name}: {said}" + (f"; longer than {', '.join(longer)}" if longer else "")
 
@@ -168,7 +168,7 @@ def _line(row: Row, target: Target) -> dict[str, object]:
     found = target.setting(row)
     values = (
         row.mean.value, row.mean.half_width, 1.96 * row.tank_uncertainty * row.mean.value,
-        row.dimmest and row.dimmest.value, row.brightest and row.brightest.value, row.patch_m, target.undimmed(row),
+        row.dimmest and row.dimmest.value, row.brightest and row.brightest.value, row.patch_m, target.at_full_power(row),
         str(found.answer), found.share, found.mean, found.dimmest, found.brightest, row.watts, row.ppf, row.photons,
         row.seed, row.key, "; ".join(row.notes),
     )  # fmt: skip

@@ -44,7 +44,7 @@ def words(parameter: Parameter) -> str:
     return {
         Kind.OUTPUT: f"output of {names}" + (" (each)" if len(parameter.of) > 1 else ""),
         Kind.BEAM: f"beam angle of {names}",
-        Kind.LID: "dirt on the lid lets through",
+        Kind.LID: "light that passes the dirt on the lid",
         Kind.GROWTH: "growth on the panes gives back",
         Kind.TINT: "tannin tint",
         Kind.BACKING: f"backing ({names})",
