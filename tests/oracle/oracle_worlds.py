@@ -33,8 +33,11 @@ def add_plate(world: World, part: str, low, high, surface: int) -> None:
     add_quad(world, part, [(x0, y0, z0), (x0, y1, z0), (x1, y1, z0), (x1, y0, z0)], surface)
 
 
-def tank(absorption=0.05, scattering=0.0, outer_back: float | None = None) -> World:
-    """A filled glass tank with bed and counters, on nothing; outer_back: reflectance of paint on the back pane."""
+def tank(absorption=0.05, scattering=0.0, outer_back: float | None = None, lid_film: float | None = None) -> World:
+    """A filled glass tank with bed and counters, on nothing.
+
+    outer_back: reflectance of paint on the back pane; lid_film: share that the film on a glass lid lets through.
+    """
     world = World()
     water = world.medium("water", 1.343 - 0.012 * BLUE_TO_RED, absorption, scattering, g=0.924)
     glass = world.medium("glass", 1.528 - 0.015 * BLUE_TO_RED, 1.5 + 2.0 * BLUE_TO_RED)
@@ -59,6 +62,9 @@ def tank(absorption=0.05, scattering=0.0, outer_back: float | None = None) -> Wo
     bed = world.opaque("bed", 0.1 + 0.2 * BLUE_TO_RED, back_reflectance=0.3)
     world.add_mesh("bed", *rectangle((0, 0, 0), (LENGTH, 0, 0), (0, WIDTH, 0)), bed)
     add_counters(world)
+    if lid_film is not None:
+        lid = world.interface("lid", 0, glass, film=lid_film)
+        add_plate(world, "lid", (0.01, -0.004, 0.353), (0.49, 0.304, 0.357), lid)
     return world
 
 
@@ -84,9 +90,7 @@ def add_lamp(world: World, **more) -> None:
 
 def lid_and_water() -> World:
     """Clear water under a glass lid with condensation."""
-    world = tank()
-    lid = world.interface("lid", 0, world._medium_names.index("glass"), film=0.9)
-    add_plate(world, "lid", (0.01, -0.004, 0.353), (0.49, 0.304, 0.357), lid)
+    world = tank(lid_film=0.9)
     add_lamp(world)
     return world
 
