@@ -39,6 +39,6 @@ def scene(**changes: Any) -> Scene:
 
 def toml(**changes: Any) -> str:
     """The same as a file."""
-    from underlit.planning.fit.corrected import toml_text
+    from underlit.text.toml_writer import toml_text
 
     return toml_text(tank(**changes))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from fitted_tanks import scene
 
-from underlit.planning.fit.advise import next_readings, tied, untouched
+from underlit.planning.fit.advise import correlated, next_readings, unconstrained
 from underlit.planning.fit.estimate import MODEL_SD, READING_SD, Fitted, UnlitError, estimate
 from underlit.planning.fit.fitting import Found
 from underlit.planning.fit.light import Shot
@@ -81,12 +81,12 @@ def test_one_place_cannot_tell_output_from_lid() -> None:
     """All readings under the lid at one place: output and lid are one number, and the sentence says so."""
     depth = -math.log(0.9)
     fitted = _fit((OUTPUT, LID), [60.0] * 5, [[1.0, -depth]] * 5, [45.0, 46.0, 44.0, 45.0, 46.0])
-    assert {frozenset(pair[:2]) for pair in tied(fitted)} | {frozenset({k}) for k in untouched(fitted)}
+    assert {frozenset(pair[:2]) for pair in correlated(fitted)} | {frozenset({k}) for k in unconstrained(fitted)}
     said = " ".join(sentences(Found(fitted, (), 0.0)))
     assert "next to nothing of the dirt on the lid" in said or "cannot tell" in said
     wide = Parameter(Kind.LID, 0.7)
     fitted = _fit((OUTPUT, wide), [60.0] * 5, [[1.0, math.log(0.7)]] * 5, [45.0, 46.0, 44.0, 45.0, 46.0])
-    assert tied(fitted)[0][:2] == (1, 0)
+    assert correlated(fitted)[0][:2] == (1, 0)
     assert "These readings cannot tell the output of bar from the dirt on the lid" in " ".join(
         sentences(Found(fitted, (), 0.0))
     )
@@ -98,8 +98,8 @@ def test_a_reading_with_and_one_without_the_lid_tell_them_apart() -> None:
     fitted = _fit(
         (OUTPUT, wide), [600.0, 860.0] * 3, [[1.0, depth], [1.0, 0.0]] * 3, [450.0, 640.0, 460.0, 650.0, 440.0, 660.0]
     )
-    assert not tied(fitted)
-    assert not untouched(fitted)
+    assert not correlated(fitted)
+    assert not unconstrained(fitted)
 
 
 def test_where_light_is_steep_a_reading_counts_less() -> None:
@@ -164,7 +164,7 @@ def test_the_next_reading_is_the_one_that_halves_the_most() -> None:
     model = StraightModel((OUTPUT, wide), np.array([600.0, 860.0]), np.array([[1.0, depth], [1.0, 0.0]]))
     place = (0.1, 0.1, 0.07)
     model.recordings = {ON: Spots([place]), OFF: Spots([place, place])}  # type: ignore[attr-defined]
-    best = next_readings(fitted, model, {ON: 0, OFF: 1}, 1)[0]  # type: ignore[arg-type]
+    best = next_readings(fitted.covariance, fitted.u, model, {ON: 0, OFF: 1}, 1)[0]  # type: ignore[arg-type]
     assert best.lid is LidState.OFF
     sigma2 = READING_SD**2 + MODEL_SD**2 + (0.3 / best.ppfd) ** 2
     assert best.narrowing == pytest.approx((1 + fitted.covariance[0, 0] / sigma2) ** -0.5, rel=1e-6)

@@ -14,7 +14,7 @@ from checking import same
 from underlit.backends.cpu import Tracer
 from underlit.lowering.world import CompiledScene
 from underlit.planning.fit.fitting import scene_parameters
-from underlit.planning.fit.light import Model, Recording, Shot, dimming_of, lowered_for
+from underlit.planning.fit.light import Model, Recording, Shot, Tracing, dimming_of, lowered_for
 from underlit.planning.fit.parameters import Kind, Parameter, with_values
 from underlit.planning.fit.readings import LidState, Setting
 from underlit.results.estimate import Estimate, mean_of_batches
@@ -103,7 +103,7 @@ def _traced(compiled: CompiledScene, seed: int) -> list[Estimate]:
 def recorded() -> Recording:
     """The tank as described and the paths in it."""
     parameters = scene_parameters(BEFORE)
-    return Recording(BEFORE, ON, HEADS, parameters, np.array([p.u_start for p in parameters]), photons=1 << 19)
+    return Recording(BEFORE, ON, HEADS, parameters, np.array([p.u_start for p in parameters]), Tracing(1 << 19))
 
 
 @pytest.mark.parametrize("kind", list(CHANGED))

@@ -16,6 +16,7 @@ from underlit.report.printout import say, table
 from underlit.scene import Band, Scene
 from underlit.scene.reader.entry_check import scene_around
 from underlit.text.suggest import did_you_mean
+from underlit.text.toml_writer import toml_key, toml_value
 from underlit.units import format_length, format_volume
 
 _WITH_CO2, _NO_CO2 = "added CO2", "no added CO2"
@@ -143,8 +144,8 @@ def _print_needs(console: Console, known: Mapping[str, Band]) -> None:
 def reference(entry: Entry) -> list[str]:
     """Lines of a scene that refer to the entry."""
     head = f"[{entry.kind}]" if entry.kind in (Kind.TANK, Kind.LID, Kind.SUBSTRATE) else f"[[{entry.kind}]]"
-    lines = [head, f"from = {toml_text(entry.name)}"]
-    return [*lines, "[[zone]]", f"for = {toml_text(entry.name)}"] if entry.needs else lines
+    lines = [head, f"from = {toml_value(entry.name)}"]
+    return [*lines, "[[zone]]", f"for = {toml_value(entry.name)}"] if entry.needs else lines
 
 
 def _what_follows(entry: Entry, scene: Scene) -> Iterator[str]:
@@ -199,21 +200,5 @@ def _plain(entry: Entry, catalogue: Catalogue) -> dict[str, Any]:
 def toml_lines(key: str, value: object) -> list[str]:
     """A key and its value as in a scene file, a list of tables with each on a line of its own."""
     if isinstance(value, list) and len(value) > 1 and all(isinstance(item, Mapping) for item in value):
-        return [f"{_key_text(key)} = [", *(f"    {toml_text(item)}," for item in value), "]"]
-    return [f"{_key_text(key)} = {toml_text(value)}"]
-
-
-def toml_text(value: object) -> str:
-    """A value as it is written in a scene file."""
-    if isinstance(value, Mapping):
-        inner = ", ".join(f"{_key_text(key)} = {toml_text(item)}" for key, item in value.items())
-        return f"{{ {inner} }}" if inner else "{}"
-    if isinstance(value, list):
-        return f"[{', '.join(map(toml_text, value))}]"
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else str(value)
-
-
-def _key_text(key: str) -> str:
-    return key if key.replace("_", "").replace("-", "").isalnum() and key.isascii() else toml_text(key)
+        return [f"{toml_key(key)} = [", *(f"    {toml_value(item)}," for item in value), "]"]
+    return [f"{toml_key(key)} = {toml_value(value)}"]

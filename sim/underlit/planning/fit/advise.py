@@ -15,10 +15,10 @@ from underlit.scene.aquascape.plants import PlantKind
 from underlit.scene.model import Scene
 from underlit.scene.targets import SPOT_ABOVE_SUBSTRATE_M
 
-TIED = 0.75
-"""Correlation from which two parameters count as not told apart."""
-UNTOUCHED = 0.85
-"""Standard error over that before any reading, above which readings say next to nothing."""
+NOT_TOLD_APART = 0.75
+"""Correlation from which readings do not tell two parameters apart."""
+UNCONSTRAINED = 0.85
+"""Standard error over that before any reading, above which readings do not constrain a parameter."""
 CLEAR_OF_PLANTS_M = 0.02
 TOO_DARK = 2.0
 """PPFD below which no meter reads well."""
@@ -73,31 +73,26 @@ def _in_plants(scene: Scene, grown: Sequence[Grown], place: Place) -> bool:
     )
 
 
-def tied(fitted: Fitted) -> list[tuple[int, int, float]]:
+def correlated(fitted: Fitted) -> list[tuple[int, int, float]]:
     """Pairs of parameters that the readings cannot tell apart, with their correlation, the strongest first."""
     c = fitted.correlation
-    pairs = [(i, j, float(c[i, j])) for i in range(len(c)) for j in range(i) if abs(c[i, j]) >= TIED]
+    pairs = [(i, j, float(c[i, j])) for i in range(len(c)) for j in range(i) if abs(c[i, j]) >= NOT_TOLD_APART]
     return sorted(pairs, key=lambda pair: -abs(pair[2]))
 
 
-def untouched(fitted: Fitted) -> list[int]:
-    """Parameters of which the readings say next to nothing."""
+def unconstrained(fitted: Fitted) -> list[int]:
+    """Parameters that the readings do not constrain."""
     share = fitted.sd / fitted.prior_sd
-    return [k for k in range(len(share)) if share[k] >= UNTOUCHED]
+    return [k for k in range(len(share)) if share[k] >= UNCONSTRAINED]
 
 
-def next_readings(fitted: Fitted, model: Model, first: dict[Setting, int], count: int = 3) -> list[NextReading]:
-    """The candidates that would narrow the parameters most, best first, each with those before it taken.
-
-    model: one with the candidates' heads, in each setting those from index `first` on.
-    """
-    return chosen_readings(fitted.covariance, fitted.u, model, first, count)
-
-
-def chosen_readings(
+def next_readings(
     covariance: np.ndarray, u: np.ndarray, model: Model, first: dict[Setting, int], count: int
 ) -> list[NextReading]:
-    """The same for parameters at u known to a covariance (parameters, parameters).
+    """The candidates that would narrow the parameters most, best first, each with those before it taken.
+
+    covariance: (parameters, parameters) to which the parameters at u are known; model: one with the candidates' heads, in
+    each setting those from index `first` on.
 
     A reading of slope j (of log PPFD by u) and error sigma divides the covariance's determinant by 1 + j C j / sigma^2:
     the largest is taken, and C is what it then is (sequential D-optimal design, Fedorov 1972).
@@ -141,6 +136,6 @@ def _placing(shots: list[Shot], places: list[Place], value: np.ndarray) -> np.nd
     return error
 
 
-def settles(fitted: Fitted, after: np.ndarray) -> int:
+def most_narrowed(fitted: Fitted, after: np.ndarray) -> int:
     """The parameter that a next reading narrows most: index of the largest fall of its standard error."""
     return int(np.argmin(after / fitted.sd))

@@ -12,14 +12,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from underlit.lowering.scene import Lowered
 from underlit.planning.fit.advise import NextReading, candidates, next_readings
 from underlit.planning.fit.estimate import Fitted, estimate
-from underlit.planning.fit.light import PHOTONS, Model, Place, Recording, Shot, dimming_of, lowered_for
+from underlit.planning.fit.light import PHOTONS, Model, Place, Recording, Shot, Tracing, dimming_of, lowered_for
 from underlit.planning.fit.parameters import Parameter, parameters_of
 from underlit.planning.fit.placing import AROUND, around, placing_error
 from underlit.planning.fit.readings import LidState, Reading, Setting
@@ -52,41 +52,63 @@ def fit(
     if not readings:
         raise ValueError("a fit needs at least one reading")
     began = time.perf_counter()
-    described = as_described(scene)
+    described, tracing = as_described(scene), Tracing(photons, seed, threads)
     parameters = parameters_of(scene, described.compiled)
     u = np.array([p.u_start for p in parameters])
     spare = candidates(scene, described.plantings) if advice else []
-    recordings: dict[Setting, Recording] = {}
-    index: dict[tuple[Setting, Place], int] = {}
-    first: dict[Setting, int] = {}
-    for setting in dict.fromkeys(r.setting for r in readings):
-        places = list(dict.fromkeys(r.at for r in readings if r.setting == setting))
-        index.update({(setting, place): i for i, place in enumerate(places)})
-        beside = [near for place in places for near in around(scene, place)]
-        extra = spare if setting.above_rim is None else []
-        first[setting] = len(places) + len(beside)
+    settings = dict.fromkeys(r.setting for r in readings)
+    heads = {setting: _heads_for(scene, readings, setting, spare) for setting in settings}
+    recordings = {}
+    for setting in settings:
         told(f"tracing {_words(setting)}")
-        recordings[setting] = Recording(
-            scene, setting, [*places, *beside, *extra], parameters, u, photons=photons, seed=seed, threads=threads
-        )
+        recordings[setting] = Recording(scene, setting, heads[setting].all, parameters, u, tracing)
     model = Model(scene, parameters, recordings)
     shots = [
-        Shot(r.setting, index[r.setting, r.at], dimming_of(scene, recordings[r.setting].sources, r.dimming))
+        Shot(r.setting, heads[r.setting].at(r.at), dimming_of(scene, recordings[r.setting].sources, r.dimming))
         for r in readings
     ]
-    heads_around = [_first_around(readings, r, index) for r in readings]
-    fitted = estimate(model, readings, shots, placing_error(model, shots, heads_around, u), told=told)
+    placing = placing_error(model, shots, [heads[r.setting].first_around(r.at) for r in readings], u)
+    fitted = estimate(model, readings, shots, placing, told=told)
     proposed: list[NextReading] = []
     if advice:
-        whole = with_every_lid(fitted.model, fitted.u, spare, first, round(ADVICE_SHARE * photons), seed, threads, told)
-        proposed = next_readings(fitted, whole, first, advice)
+        first = {setting: heads[setting].first_spare for setting in settings}
+        less = replace(tracing, photons=round(ADVICE_SHARE * photons))
+        whole = with_every_lid(fitted.model, fitted.u, spare, first, less, told)
+        proposed = next_readings(fitted.covariance, fitted.u, whole, first, advice)
     return Found(fitted, tuple(proposed), time.perf_counter() - began)
 
 
-def _first_around(readings: Sequence[Reading], reading: Reading, index: dict[tuple[Setting, Place], int]) -> int:
-    """Index of the first of the heads around a reading's place: they follow all places of its setting."""
-    places = len({r.at for r in readings if r.setting == reading.setting})
-    return places + AROUND * index[reading.setting, reading.at]
+@dataclass(frozen=True)
+class _Heads:
+    """Meter heads of one setting of the tank [m]: where readings were taken, `AROUND` heads about each, spare ones."""
+
+    places: list[Place]
+    beside: list[Place]
+    spare: list[Place]
+
+    @property
+    def all(self) -> list[Place]:
+        """In the order of their indices."""
+        return [*self.places, *self.beside, *self.spare]
+
+    @property
+    def first_spare(self) -> int:
+        """Index of the first spare head."""
+        return len(self.places) + len(self.beside)
+
+    def at(self, place: Place) -> int:
+        """Index of the head at a place."""
+        return self.places.index(place)
+
+    def first_around(self, place: Place) -> int:
+        """Index of the first of the heads about a place."""
+        return len(self.places) + AROUND * self.at(place)
+
+
+def _heads_for(scene: Scene, readings: Sequence[Reading], setting: Setting, spare: list[Place]) -> _Heads:
+    places = list(dict.fromkeys(r.at for r in readings if r.setting == setting))
+    beside = [near for place in places for near in around(scene, place)]
+    return _Heads(places, beside, spare if setting.above_rim is None else [])
 
 
 def why_not_fitted(scene: Scene) -> str:
@@ -111,20 +133,20 @@ def scene_parameters(scene: Scene) -> tuple[Parameter, ...]:
 
 
 def with_every_lid(
-    model: Model, u: np.ndarray, spare: Sequence[Place], first: dict[Setting, int], photons: int, seed: int,
-    threads: int | None, told: Callable[[str], None],
+    model: Model, u: np.ndarray, spare: Sequence[Place], first: dict[Setting, int], tracing: Tracing,
+    told: Callable[[str], None],
 ) -> Model:  # fmt: skip
-    """The model with every state of the lid that a reading may be taken in; `first` learns where the spare heads
-    begin."""
+    """The model with every state of the lid in which a reading may be taken.
+
+    first: index of the first spare head in each setting; the new settings are added.
+    """
     recordings = dict(model.recordings)
     for lid in (LidState.ON, LidState.OFF) if model.scene.lid is not None else (LidState.OFF,):
         setting = Setting(lid)
         if setting not in recordings:
             told(f"tracing {_words(setting)}, to propose the next readings")
             first[setting] = 0
-            recordings[setting] = Recording(
-                model.scene, setting, spare, model.parameters, u, photons=photons, seed=seed, threads=threads
-            )
+            recordings[setting] = Recording(model.scene, setting, spare, model.parameters, u, tracing)
     return Model(model.scene, model.parameters, recordings)
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -37,6 +37,15 @@ AT_ONCE = 400
 SMALLEST_COSINE = 1e-6
 
 Place = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Tracing:
+    """How each setting of the tank is traced: photons, seed, worker threads (None: all processors)."""
+
+    photons: int = PHOTONS
+    seed: int = 1
+    threads: int | None = None
 
 
 @dataclass(frozen=True)
@@ -70,10 +79,10 @@ class Recording:
 
     def __init__(
         self, scene: Scene, setting: Setting, heads: Sequence[Place], parameters: tuple[Parameter, ...], u: np.ndarray,
-        *, photons: int = PHOTONS, seed: int = 1, threads: int | None = None,
+        tracing: Tracing,
     ) -> None:  # fmt: skip
         self.setting, self.heads, self.parameters, self.u = setting, tuple(heads), parameters, np.array(u, np.float64)
-        self.photons, self.seed, self.threads = photons, seed, threads
+        self.tracing = tracing
         compiled = lowered_for(scene, setting, heads).compiled
         self.sources = compiled.sources
         self._ppf = np.array([source.ppf for source in compiled.sources])
@@ -83,12 +92,13 @@ class Recording:
     def _record(self, compiled: CompiledScene) -> list[_Recorded]:
         tables = heads_only(with_values(compiled, self.parameters, self.u))
         share = self._ppf / self._ppf.sum()
-        batches = np.maximum(FEWEST_BATCHES, np.rint(self.photons / (1 << BATCH_BITS) * share)).astype(int)
+        batches = np.maximum(FEWEST_BATCHES, np.rint(self.tracing.photons / (1 << BATCH_BITS) * share)).astype(int)
         found = []
         for source, count in enumerate(batches):
+            seed, threads = self.tracing.seed, self.tracing.threads
             paths = record_paths(
-                tables, source, batches=int(count), batch_bits=BATCH_BITS, seed=self.seed, threads=self.threads
-            )
+                tables, source, batches=int(count), batch_bits=BATCH_BITS, seed=seed, threads=threads
+            )  # fmt: skip
             found.append(
                 _Recorded(paths.head, paths.batch, paths.share, self._features(compiled, source, paths), paths.batches)
             )
@@ -294,7 +304,7 @@ class Model:
         """The same settings and heads traced anew with the parameters at u."""
         anew = {
             setting: Recording(
-                self.scene, setting, r.heads, self.parameters, u, photons=r.photons, seed=r.seed + 1, threads=r.threads
+                self.scene, setting, r.heads, self.parameters, u, replace(r.tracing, seed=r.tracing.seed + 1)
             )
             for setting, r in self.recordings.items()
         }

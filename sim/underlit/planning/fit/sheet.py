@@ -6,15 +6,15 @@ import csv
 import io
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from underlit.lowering.scene import Lowered
-from underlit.planning.fit.advise import candidates, chosen_readings
+from underlit.planning.fit.advise import candidates, next_readings
 from underlit.planning.fit.estimate import Z95, reading_sigma
 from underlit.planning.fit.fitting import as_described, with_every_lid
-from underlit.planning.fit.light import Model, Place, Recording, Shot, dimming_of
+from underlit.planning.fit.light import Model, Place, Recording, Shot, Tracing, dimming_of
 from underlit.planning.fit.parameters import parameters_of
 from underlit.planning.fit.readings import LidState, Setting
 from underlit.scene.model import Scene
@@ -35,7 +35,7 @@ class SheetRow:
     """A reading to take: number, name, place [m], over the substrate [m], lid; what it should show, and between what
     [umol/m2/s].
 
-    low, high: 95 %, with what is not known about the tank.
+    low, high: 95 %, with the tank uncertainty.
     """
 
     number: int
@@ -69,13 +69,13 @@ def reading_sheet(
     spare = [place for place in candidates(scene, lowered.plantings) if all(math.dist(place, o) > NEAR_M for o in own)]
     usual = Setting(LidState.OFF if scene.lid is None else LidState.ON)
     told("tracing the tank as described")
-    recording = Recording(scene, usual, [*own, *spare], parameters, u, photons=photons, seed=seed, threads=threads)
+    tracing = Tracing(photons, seed, threads)
+    recording = Recording(scene, usual, [*own, *spare], parameters, u, tracing)
     first = {usual: len(own)}
-    model = with_every_lid(
-        Model(scene, parameters, {usual: recording}), u, spare, first, photons // 2, seed, threads, told
-    )
+    half = replace(tracing, photons=photons // 2)
+    model = with_every_lid(Model(scene, parameters, {usual: recording}), u, spare, first, half, told)
     covariance = _after_own(model, usual, len(own), u)
-    more = chosen_readings(covariance, u, model, first, max(0, rows - len(own)))
+    more = next_readings(covariance, u, model, first, max(0, rows - len(own)))
     wanted = [(spot.name, place, usual.lid) for spot, place in zip(scene.spots, own, strict=True)]
     wanted += [("", n.at, n.lid) for n in more]
     return Sheet(lowered, _rows(model, wanted, u))

@@ -6,12 +6,11 @@ import math
 from pathlib import Path
 from typing import Any
 
+from underlit.planning.based_scene import based_scene, fixture_tables
 from underlit.planning.chart.axes import is_file
-from underlit.planning.fit.corrected import relative, toml_text
 from underlit.planning.suggest.suggestion import Suggestion
 from underlit.scene import Fixture
-from underlit.scene.keys import alternatives_of, hanging_keys, path_keys
-from underlit.text.toml import read_toml
+from underlit.scene.keys import alternatives_of, hanging_keys
 
 
 class NoFileError(ValueError):
@@ -32,8 +31,8 @@ def suggested_scene(one: Suggestion, scene: Path, out: Path) -> str:
             _raw(own, scene if source is None else Path(source), out.parent) if _by_file(source) else {"from": source}
         )
         rows.append(_as_suggested(table, fixture, one))
-    note = "# Found by `underlit suggest`. Trace it, compare it with its base, start dimmer and check with a meter.\n"
-    return note + toml_text({"base": relative(scene, out.parent), "fixture": rows})
+    note = "Found by `underlit suggest`. Trace it, compare it with its base, start dimmer and check with a meter."
+    return based_scene(scene, out, {"fixture": rows}, note)
 
 
 def _by_file(source: str | None) -> bool:
@@ -45,26 +44,13 @@ def _has_a_day(fixture: Fixture) -> bool:
     return any(part.schedule is not None or part.dimming_curve is not None for part in parts)
 
 
-def _raw(name: str, file: Path, to: Path) -> dict[str, Any]:
-    """The table of a fixture as its file says it, paths as seen from the folder `to`."""
-    data, _ = read_toml(file)
-    rows = data.get("fixture")
-    if not isinstance(rows, list):
-        return _raw(name, file.parent / data["base"], to)
+def _raw(name: str, path: Path, to: Path) -> dict[str, Any]:
+    """The table of a fixture as its file has it, paths as seen from the folder `to`."""
+    rows, file = fixture_tables(path, to)
     found = next((row for row in rows if row.get("name", row.get("from", "fixture")) == name), None)
     if found is None:
-        raise NoFileError(f"{file} has no fixture named {name!r} in its own words")
-    moved = _moved(found, file.parent, to)
-    assert isinstance(moved, dict)
-    return moved
-
-
-def _moved(value: Any, folder: Path, to: Path, key: str = "") -> Any:
-    if isinstance(value, dict):
-        return {name: _moved(inner, folder, to, name) for name, inner in value.items()}
-    if isinstance(value, list):
-        return [_moved(inner, folder, to) for inner in value]
-    return relative(folder / value, to) if key in path_keys() and isinstance(value, str) and value else value
+        raise NoFileError(f"{file} does not describe fixture {name!r} itself")
+    return found
 
 
 def _dimming_keys(fixture: Fixture) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from underlit.planning.fit.advise import NextReading, settles, tied, untouched
+from underlit.planning.fit.advise import NextReading, correlated, most_narrowed, unconstrained
 from underlit.planning.fit.estimate import MODEL_SD, READING_SD, Fitted, Residual
 from underlit.planning.fit.fitting import Found
 from underlit.planning.fit.parameters import Kind, Parameter, Scale
@@ -126,8 +126,8 @@ def apart_lines(fitted: Fitted) -> list[str]:
     """What the readings cannot tell apart, and what they say nothing of."""
     lines = []
     names = [short(p) for p in fitted.parameters]
-    said = untouched(fitted)
-    pairs = [(i, j, c) for i, j, c in tied(fitted) if i not in said and j not in said]
+    said = unconstrained(fitted)
+    pairs = [(i, j, c) for i, j, c in correlated(fitted) if i not in said and j not in said]
     for i, j, c in pairs:
         way = "more of one for more of the other" if _alike(fitted, i, j, c) else "more of one for less of the other"
         lines.append(f"These readings cannot tell {names[j]} from {names[i]}: they go with {way}.")
@@ -171,7 +171,7 @@ def next_lines(fitted: Fitted, proposed: Sequence[NextReading]) -> list[str]:
     if not proposed:
         return []
     best = proposed[0]
-    k = settles(fitted, best.errors)
+    k = most_narrowed(fitted, best.errors)
     scene = fitted.model.scene
     gain = 100 * (1 - best.errors[k] / fitted.sd[k])
     line = (

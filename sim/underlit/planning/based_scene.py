@@ -1,0 +1,45 @@
+"""Scene files that are written for people: a scene as the base, and the tables that changed.
+
+Tables of a base are merged but arrays of tables replaced, so fixtures are written out whole.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+from underlit.scene.keys import path_keys
+from underlit.text.toml import read_toml
+from underlit.text.toml_writer import toml_text
+
+
+def based_scene(base: Path, out: Path, tables: dict[str, Any], note: str = "") -> str:
+    """The text of a scene file at `out` on a base; note: lines for people at its top."""
+    said = "".join(f"# {line}\n" for line in note.splitlines())
+    return said + toml_text({"base": relative(base, out.parent), **tables})
+
+
+def fixture_tables(path: Path, to: Path) -> tuple[list[dict[str, Any]], Path]:
+    """The fixture tables of the topmost file that has any, paths in them as seen from the folder `to`; and that file."""
+    data, _ = read_toml(path)
+    if isinstance(data.get("fixture"), list):
+        return [_moved(table, path.parent, to) for table in data["fixture"]], path
+    return fixture_tables(path.parent / data["base"], to)
+
+
+def _moved(value: Any, folder: Path, to: Path, key: str = "") -> Any:
+    """The same tables with their paths, relative to `folder`, made relative to `to`."""
+    if isinstance(value, dict):
+        return {name: _moved(inner, folder, to, name) for name, inner in value.items()}
+    if isinstance(value, list):
+        return [_moved(inner, folder, to) for inner in value]
+    return relative(folder / value, to) if key in path_keys() and isinstance(value, str) and value else value
+
+
+def relative(path: Path, folder: Path) -> str:
+    """A path as seen from a folder, with forward slashes; absolute where they are on different drives."""
+    try:
+        return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
+    except ValueError:
+        return path.resolve().as_posix()
