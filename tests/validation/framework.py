@@ -52,7 +52,7 @@ class Check:
 
     case, name: heading and row on the page. source: who published the exact value or its formula. exact: the value for
     exactly what was traced (None where `band` says what is right). value, standard_error, dof: as computed (a standard
-    error of 0 and dof of inf: no counting error). printed: as published, where that is rounded or differs.
+    error of 0 and dof of inf: no simulation error). printed: as published, where that is rounded or differs.
     exact_error: standard error of `exact`, where that was counted too. slack: by how much `exact` may be off, absolute
     and explained in the note. band: (low, high), for facts known only roughly. probability: of a test other than
     Student's t, which then decides. sigma_limit: largest standard error allowed, relative to `exact`.

@@ -86,17 +86,17 @@ def render() -> str:
 
 
 def _head(total: int) -> str:
-    return f"""# Proved against the outside world
+    return f"""# Compared with the outside world
 
-Made by `{COMMAND}`; don't edit. The tests check that it is current, and run every case again at a smaller size.
+`{COMMAND}` makes this page; do not edit it. The tests check that it is current, and run every case again at a smaller size.
 
-Each row compares a value computed by tracing with one from outside: a standard, a handbook, a closed form, open data or
-another program. *pull* is the difference in standard errors. Seeds are fixed and nothing is run again. All tests of this
-project share one false-alarm budget: together they fail by chance once in {1 / FALSE_ALARM:.0f} sets of fresh seeds, shared
-out over {SHARES} comparisons (Šidák, JASA 62:626, 1967), so that one fails where its probability is under {ONE_CHECK:.2g}
-(|pull| above {_limit():.2f} where the standard error is well known). {total} of them are on this page. Where a value has no
-counting error the pull is left out; where the exact value is known to a band only (±) and the value lies in it, it says
-*inside*. *printed* is the value as published where that was rounded or differs; *sigma* is relative.
+Each row compares a traced value with one from outside: a standard, a handbook, a closed form, open data or another program.
+*pull* is the difference in standard errors. Seeds are fixed and nothing is run again. All tests of this project share one
+false-alarm budget: together they fail by chance once in {1 / FALSE_ALARM:.0f} sets of fresh seeds. The budget is shared out
+over {SHARES} comparisons (Šidák, JASA 62:626, 1967), so that one fails if its probability is under {ONE_CHECK:.2g}
+(|pull| above {_limit():.2f} where the standard error is well known). {total} of them are on this page. If a value has no
+simulation error, the pull is left out. If the exact value is only known to a band (±) and the value lies in it, the row says
+*inside*. *printed* is the value as published, if it was rounded or differs; *sigma* is relative.
 
 That these checks can fail is tested too: errors are planted in copies of the program (a bias of .5 %, polarisation dropped,
 an index ratio upside down, an inner reflection missing, a cap on bounces, a swapped side), and the tests must turn each copy

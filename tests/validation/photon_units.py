@@ -47,7 +47,7 @@ def led_illuminants() -> list[Check]:
             Check(
                 "Lux per PPFD of white LEDs", name, source, exact, illuminant(name).lumens_per_umol, unit="lx per umol/m2/s",
                 printed=CIE_LEDS[name][0], slack=V_SPREAD * exact,
-                note="No light is traced here: no counting error. How V(lambda) runs between its 5 nm points is a matter of "
+                note="No light is traced here: no simulation error. How V(lambda) runs between its 5 nm points is a matter of "
                 "choice within .002 %.",
             )
         )  # fmt: skip

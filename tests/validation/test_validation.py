@@ -62,7 +62,7 @@ def test_page_shows_what_is_stored() -> None:
 
 
 def test_a_wrong_value_fails() -> None:
-    """The verdict itself: right, biased, blunt, without counting error, in a band, by another test."""
+    """The verdict itself: right, biased, blunt, without simulation error, in a band, by another test."""
     right = Check("case", "row", "none", 1.0, 1.001, 0.001, 31.0)
     assert right.verdict is Verdict.AGREES
     assert biased([right], 1.006)[0].verdict is Verdict.DIFFERS

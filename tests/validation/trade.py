@@ -172,7 +172,7 @@ def _dimming(best: Trial) -> list[Check]:
 
 
 def _height_of(at: Light, beam: Beam, wanted: float, scale: float) -> tuple[float, float]:
-    """Height over the substrate [in] at which a spot under the light has `wanted`, and its counting error."""
+    """Height over the substrate [in] at which a spot under the light has `wanted`, and its simulation error."""
     heights = np.arange(HEAD_ABOVE_BED_M, 0.46, 0.005)
     spots = [at.at(beam, 0.0, 0.0, h) for h in heights]
     curve = np.array([s.value for s in spots]) * scale

@@ -1,7 +1,7 @@
 """Which assumptions make the trade readings fit: a sweep, smooth surfaces through it, and least squares on them.
 
 Output and lid dirt are factors. Share and beam angle are swept and the logarithm of each reading is taken as a quadratic
-in both, which also evens out the counting error; the light's place in the front half is linear between traced places.
+in both, which also evens out the simulation error; the light's place in the front half is linear between traced places.
 """
 
 from __future__ import annotations

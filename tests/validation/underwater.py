@@ -138,7 +138,7 @@ def map_probability(found: Field, exact: np.ndarray) -> tuple[float, float]:
 
 
 def beyond_noise(found: Field, exact: np.ndarray) -> float:
-    """Root mean square of the relative differences, less what the counting errors explain."""
+    """Root mean square of the relative differences, less what the simulation errors explain."""
     square = ((found.value - exact) / exact) ** 2 - (found.standard_error / exact) ** 2
     return math.sqrt(max(0.0, float(square.mean())))
 
