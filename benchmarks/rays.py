@@ -14,8 +14,10 @@ from measure import Report, in_turn, ratio_in_turn
 from numba import njit
 from soup import rays_from_above, rays_inside, soup
 
-from underlit.geometry.closest_hit import closest_hit, make_workspace
+from underlit.geometry.closest_hit import Tree, closest_hit
+from underlit.geometry.slabs import make_workspace
 from underlit.geometry.tree_build import build_tree
+from underlit.optics.vectors import vector
 from underlit.transport.tables import TRIANGLE
 
 TRIANGLES = 60_000
@@ -23,20 +25,16 @@ TARGET = 0.5
 
 
 @njit(nogil=True, error_model="numpy")
-def hit_all(node_box, node_child, corners, normals, triangles, origins, directions, distance, hit):
+def hit_all(tree, origins, directions, distance, hit):
     """Closest hit of each ray: distance (n,) and slot (n,), -1 for a miss."""
-    stack_code, stack_t, t_near = make_workspace()
+    work = make_workspace()
     for i in range(origins.shape[0]):
-        t, h, _ = closest_hit(
-            node_box, node_child, corners, normals, triangles,
-            origins[i, 0], origins[i, 1], origins[i, 2], directions[i, 0], directions[i, 1], directions[i, 2],
-            -1, 0, stack_code, stack_t, t_near,
-        )  # fmt: skip
+        t, h, _ = closest_hit(tree, vector(origins[i]), vector(directions[i]), -1, 0, work)
         distance[i] = t
-        hit[i] = triangles[h].slot if h >= 0 else -1
+        hit[i] = tree.triangles[h].slot if h >= 0 else -1
 
 
-def tables(corners: np.ndarray) -> tuple[np.ndarray, ...]:
+def tables(corners: np.ndarray) -> Tree:
     """What `closest_hit` needs of opaque triangles (n, 9): boxes, children, corners, normals, triangle records."""
     node_box, node_child, order = build_tree(corners, float(np.abs(corners).max()))
     sorted_corners = np.ascontiguousarray(corners[order])
@@ -45,7 +43,7 @@ def tables(corners: np.ndarray) -> tuple[np.ndarray, ...]:
     triangles = np.zeros(len(order), TRIANGLE)
     triangles["slot"], triangles["group"] = order, np.arange(len(order))
     triangles["front_medium"] = triangles["back_medium"] = -1
-    return node_box, node_child, sorted_corners, normals, triangles
+    return Tree(node_box, node_child, sorted_corners, normals, triangles)
 
 
 def _embree_scene(corners: np.ndarray):
@@ -66,7 +64,7 @@ def _compare(report: Report, corners: np.ndarray, rays: int, repeats: int, ways:
         found: list[np.ndarray] = []
 
         def run_ours(rays=(origins, directions), out=(distance, hit)) -> None:
-            hit_all(*ours, *rays, *out)
+            hit_all(ours, *rays, *out)
 
         def run_embree(rays=(origins32, directions32), found=found) -> None:
             found[:] = [embree.run(*rays, query="INTERSECT")]

@@ -1,4 +1,4 @@
-"""Where compiled kernels are kept: a folder named by a hash of all sources and of numba's version.
+"""How kernels are compiled, and where they are kept: a folder named by a hash of all sources and of numba's version.
 
 Numba's own cache looks only at the file of a function, so an edit in a file that it calls would go unnoticed; and it
 fails where neither the sources nor the home folder can be written. Importing a kernel package calls `use()`.
@@ -11,8 +11,12 @@ import hashlib
 import os
 import shutil
 import tempfile
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
+from typing import TypeVar
+
+Function = TypeVar("Function", bound=Callable)
 
 KEPT_FOLDERS = 4
 """Older folders are removed when a new one is made."""
@@ -26,10 +30,10 @@ def source_hash() -> str:
 
     digest = hashlib.sha256(version("numba").encode())
     root = Path(__file__).parent
-    for package in KERNEL_PACKAGES:
-        for path in sorted((root / package).rglob("*.py")):
-            digest.update(path.relative_to(root).as_posix().encode())
-            digest.update(path.read_bytes())
+    sources = [path for package in KERNEL_PACKAGES for path in sorted((root / package).rglob("*.py"))]
+    for path in [*sources, Path(__file__)]:
+        digest.update(path.relative_to(root).as_posix().encode())
+        digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
 
 
@@ -57,3 +61,15 @@ def _remove_old(home: Path, keep: Path) -> None:
     folders = sorted(home.glob("kernels-*"), key=lambda p: p.stat().st_mtime, reverse=True)
     for old in [f for f in folders if f != keep][KEPT_FOLDERS - 1 :]:
         shutil.rmtree(old, ignore_errors=True)
+
+
+def scalar(function: Function) -> Function:
+    """Compile a function that kernels call, on numbers and tuples of them, and on arrays that others made.
+
+    Without numba's runtime it cannot allocate, so that it could run on a GPU, and counts no references to arrays, which takes
+    longer than the work itself. Without a wrapper it compiles sooner, and only compiled functions can call it.
+    """
+    from numba import njit
+
+    options = dict(error_model="numpy", _nrt=False, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+    return njit(cache=True, **options)(function)

@@ -7,20 +7,18 @@ import pytest
 from numba import njit
 from tanks import INSIDE, LEVEL, ODD_TURNS, glass_and_water, rotation
 
-from underlit.geometry.closest_hit import MISS, closest_hit, make_workspace
+from underlit.geometry.closest_hit import MISS, Tree, closest_hit
+from underlit.geometry.slabs import make_workspace
 from underlit.lowering.world import World
+from underlit.optics.vectors import vector
 
 
 @njit(error_model="numpy")
-def shoot(node_box, node_child, corners, normals, triangles, origins, directions, skips, media, times, hits):
+def shoot(tree, origins, directions, skips, media, times, hits):
     """Closest hits of many rays."""
-    stack_code, stack_t, t_near = make_workspace()
+    work = make_workspace()
     for i in range(len(origins)):
-        o, d = origins[i], directions[i]
-        times[i], hits[i], _ = closest_hit(
-            node_box, node_child, corners, normals, triangles, o[0], o[1], o[2], d[0], d[1], d[2], skips[i], media[i],
-            stack_code, stack_t, t_near,
-        )  # fmt: skip
+        times[i], hits[i], _ = closest_hit(tree, vector(origins[i]), vector(directions[i]), skips[i], media[i], work)
 
 
 def shoot_all(tables, origins, directions, skips=None, media=None):
@@ -29,8 +27,15 @@ def shoot_all(tables, origins, directions, skips=None, media=None):
     times, hits = np.empty(n), np.empty(n, np.int64)
     skips = np.full(n, -1) if skips is None else skips
     media = np.zeros(n, np.int64) if media is None else media
-    tree = (tables.node_box, tables.node_child, tables.corners, tables.normals, tables.triangles)
-    shoot(*tree, np.ascontiguousarray(origins), np.ascontiguousarray(directions), skips, media, times, hits)
+    shoot(
+        Tree(*(getattr(tables, name) for name in Tree._fields)),
+        np.ascontiguousarray(origins),
+        np.ascontiguousarray(directions),
+        skips,
+        media,
+        times,
+        hits,
+    )
     return times, hits
 
 

@@ -15,8 +15,19 @@ from underlit.optics.frames import direction_about, random_polarisation
 from underlit.optics.fresnel import cross_interface
 from underlit.optics.lens import cosine_power_cosine, table_angle
 from underlit.optics.scattering import henyey_greenstein_cosine, lambertian_cosine
+from underlit.optics.vectors import vector
 from underlit.transport.emission import lens_table, pick_bin
-from underlit.transport.randomness import batch_key, event_number, photon_key
+from underlit.transport.randomness import (
+    CHOICE,
+    COSINE,
+    FREE_PATH,
+    NEW_POLARISATION,
+    ROULETTE,
+    ROUND,
+    batch_key,
+    event_number,
+    photon_key,
+)
 from underlit.transport.tables import PACKET, FaceShape
 
 N = 200_000
@@ -56,19 +67,19 @@ def _bins(cumulative, u, out):
 @njit(error_model="numpy")
 def _directions(x, y, z, u, v, out):
     for i in range(len(u)):
-        out[i, 0], out[i, 1], out[i, 2] = direction_about(x, y, z, lambertian_cosine(u[i]), 2 * math.pi * v[i])
+        out[i, 0], out[i, 1], out[i, 2] = direction_about((x, y, z), lambertian_cosine(u[i]), 2 * math.pi * v[i])
 
 
 @njit(error_model="numpy")
 def _polarisations(x, y, z, u, out):
     for i in range(len(u)):
-        out[i, 0], out[i, 1], out[i, 2] = random_polarisation(x, y, z, u[i])
+        out[i, 0], out[i, 1], out[i, 2] = random_polarisation((x, y, z), u[i])
 
 
 @njit(error_model="numpy")
 def _crossings(d, e, n, n1, n2, u, out):
     for i in range(len(u)):
-        out[i] = cross_interface(d[0], d[1], d[2], e[i, 0], e[i, 1], e[i, 2], n[0], n[1], n[2], n1, n2, u[i])[0]
+        out[i] = cross_interface(vector(d), vector(e[i]), vector(n), n1, n2, u[i])[0]
 
 
 @njit
@@ -205,7 +216,7 @@ def test_interface_reflects_as_often_as_fresnel_says(degrees, n1, n2):
     chi_square([N - through, through], [share * N, (1 - share) * N], f"interface at {degrees} deg, {n1} to {n2}")
 
 
-@pytest.mark.parametrize("dimension", [0, 1, 2, 3, 4, 5])
+@pytest.mark.parametrize("dimension", [FREE_PATH, CHOICE, COSINE, ROUND, NEW_POLARISATION, ROULETTE])
 def test_hashed_numbers_are_uniform_and_pairs_independent(dimension):
     """Of one dimension, one event and the next, by photon."""
     out = np.empty((N, 2))

@@ -196,6 +196,7 @@ class Sketch:
             np.array(self.spectra),
             np.array(self.leds, dtype=t.LED),
             np.array(self.lens_rows, dtype=np.float64).reshape(-1, 3),
+            np.zeros(0, t.WEB),
             np.zeros(0),
             np.array(self.zones, dtype=t.ZONE),
             np.array(self.outline, dtype=np.float64).reshape(-1, 2),

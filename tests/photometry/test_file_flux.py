@@ -65,7 +65,7 @@ def test_halves_make_the_whole(angles):
     total = 0.0
     for azimuth, theta, intensity in halves:
         assert 0 <= theta[0] < theta[-1] <= math.pi / 2 + 1e-12
-        planes = web_block(azimuth, theta, intensity)[2 + len(azimuth) + len(theta) + intensity.size :]
+        planes = web_block(azimuth, theta, intensity)[len(azimuth) + len(theta) + intensity.size :]
         flux = planes[: intensity.size].reshape(intensity.shape)[:, -1]
         total += float((0.5 * (flux[:-1] + flux[1:]) * np.diff(azimuth)).sum())
     assert total == pytest.approx(total_flux(found), rel=1e-9)

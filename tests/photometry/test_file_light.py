@@ -20,6 +20,7 @@ from underlit.scene import SceneError, scene_from_dict
 from underlit.scene.assumptions.scene import assumptions
 from underlit.spectra import channels
 from underlit.transport.emission import emit
+from underlit.transport.randomness import DIMENSIONS
 from underlit.transport.tables import FaceShape
 
 N = 200_000
@@ -42,19 +43,18 @@ def scene_of(folder, text, **keys):
 
 
 @njit
-def _draw(source, leds, lens_rows, webs, cumulative, u, starts, directions):
+def _draw(source, spectrum, tables, u, starts, directions):
     for i in range(len(u)):
-        _, px, py, pz, dx, dy, dz, _, _, _, _, _ = emit(source, leds, lens_rows, webs, cumulative, u[i])
-        starts[i, 0], starts[i, 1], starts[i, 2] = px, py, pz
-        directions[i, 0], directions[i, 1], directions[i, 2] = dx, dy, dz
+        _, p, d, _, _, _ = emit(source, spectrum, tables, u[i])
+        starts[i, 0], starts[i, 1], starts[i, 2] = p
+        directions[i, 0], directions[i, 1], directions[i, 2] = d
 
 
 def drawn(compiled, index, seed=1):
     """Starts and directions of N photons of a source, on independent numbers, (N, 3) each."""
-    tables, u = compiled.tables, np.random.default_rng(seed).uniform(size=(N, 6))
+    tables, u = compiled.tables, np.random.default_rng(seed).uniform(size=(N, DIMENSIONS))
     starts, directions = np.empty((N, 3)), np.empty((N, 3))
-    webs = tables.webs
-    _draw(tables.sources[index], tables.leds, tables.lens_rows, webs, tables.spectra[index], u, starts, directions)
+    _draw(tables.sources[index], tables.spectra[index], tables, u, starts, directions)
     return starts, directions
 
 

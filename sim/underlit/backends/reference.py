@@ -223,7 +223,10 @@ class _Tracer:
         else:
             first = source["lens_first"]
             if source["lens_kind"] == LensKind.WEB:
-                theta, azimuth = web_angles(self.tables.webs[first:], angle_number, azimuth_number)
+                web = self.tables.webs[first]
+                values = self.tables.web_values[int(web["first"]) :]
+                shape = int(web["planes"]), int(web["angles"])
+                theta, azimuth = web_angles(shape, values, angle_number, azimuth_number)
             else:
                 theta = lens_angle(self.tables.lens_rows[first : first + source["lens_count"]], angle_number)
             cosine, sine = math.cos(theta), math.sin(theta)

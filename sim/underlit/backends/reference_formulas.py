@@ -190,14 +190,14 @@ def lens_angle(rows: np.ndarray, u: float) -> float:
     return low
 
 
-def web_angles(web: np.ndarray, u: float, v: float) -> tuple[float, float]:
-    """(theta, azimuth) [rad] of a WEB lens; web: its run of numbers from nc on, see `transport.tables`.
+def web_angles(shape: tuple[int, int], web: np.ndarray, u: float, v: float) -> tuple[float, float]:
+    """(theta, azimuth) [rad] of a WEB lens of so many planes and angles; web: its run of numbers, see `transport.tables`.
 
     By bisection on the whole cumulative functions, azimuth first: no interval is looked up.
     """
-    nc, ng = int(web[0]), int(web[1])
-    azimuth, theta = web[2 : 2 + nc], web[2 + nc : 2 + nc + ng]
-    intensity = web[2 + nc + ng : 2 + nc + ng + nc * ng].reshape(nc, ng)
+    nc, ng = shape
+    azimuth, theta = web[:nc], web[nc : nc + ng]
+    intensity = web[nc + ng : nc + ng + nc * ng].reshape(nc, ng)
 
     def up_to(values: np.ndarray, end: float) -> float:
         """Integral of the linear interpolant of values times sin from the first theta to end."""

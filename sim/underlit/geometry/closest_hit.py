@@ -1,42 +1,121 @@
 """Closest hit of a ray with the tree.
 
-Legend: o origin, d direction (unit), t distance, n normal. Box tests in float32 on padded boxes, triangle tests in
+Legend: o origin, d direction, t distance, n normal. Box tests in float32 on padded boxes, triangle tests in
 float64 with the watertight edge rule of Woop, Benthin & Wald (JCGT 2(1):65, 2013): the edge functions of a shared edge
 are computed from the same numbers with opposite sign, so a ray cannot slip between two neighbours.
 """
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
-from numba import njit
 
-from underlit.geometry.simd import hit_boxes, trailing_zeros
+from underlit.geometry.simd import trailing_zeros
+from underlit.geometry.slabs import boxes_met, push, reach, run_of, slabs_of
+from underlit.kernel_cache import scalar
 
-STACK_SIZE = 512
 MISS = -1
-_TINY = 1e-18
 
 
-@njit(cache=True)
-def make_workspace():
-    """Scratch arrays of one thread: stack of codes, stack of entry distances, eight entry distances."""
-    return np.empty(STACK_SIZE, np.int32), np.empty(STACK_SIZE, np.float32), np.empty(8, np.float32)
+class Tree(NamedTuple):
+    """The tree and its triangles, as they travel through the kernels; fields as in `transport.tables.Tables`."""
+
+    node_box: np.ndarray
+    node_child: np.ndarray
+    corners: np.ndarray
+    normals: np.ndarray
+    triangles: np.ndarray
 
 
-@njit(cache=True, error_model="numpy")
-def _inverse(x):
-    """1/x with zero kept finite, so that 0 * inf never arises in the slab test."""
-    if abs(x) < _TINY:
-        return 1.0 / _TINY if x >= 0.0 else -1.0 / _TINY
-    return 1.0 / x
+class Shear(NamedTuple):
+    """A ray in Woop's frame: the axis kz of its largest component becomes its own; o and the shear in the order kx, ky, kz."""
+
+    kx: int
+    ky: int
+    kz: int
+    ox: float
+    oy: float
+    oz: float
+    sx: float
+    sy: float
+    sz: float
 
 
-@njit(cache=True, error_model="numpy")
-def closest_in_tree(
-    node_box, node_child, corners, normals, triangles,
-    ox, oy, oz, dx, dy, dz, skip_group, medium, stack_code, stack_t, t_near,
-    root, bottom, limit,
-):  # fmt: skip
+@scalar
+def shear_of(o, d):
+    """The frame of a ray."""
+    ax, ay, az = abs(d[0]), abs(d[1]), abs(d[2])
+    if az >= ax and az >= ay:
+        s = 1.0 / d[2]
+        return Shear(0, 1, 2, o[0], o[1], o[2], d[0] * s, d[1] * s, s)
+    if ay >= ax:
+        s = 1.0 / d[1]
+        return Shear(2, 0, 1, o[2], o[0], o[1], d[2] * s, d[0] * s, s)
+    s = 1.0 / d[0]
+    return Shear(1, 2, 0, o[1], o[2], o[0], d[1] * s, d[2] * s, s)
+
+
+@scalar
+def distance_to(corners, i, ray):
+    """Where a ray (a `Shear`) meets triangle i, t of either sign; NaN where it passes by."""
+    a_z = corners[i, ray.kz] - ray.oz
+    b_z = corners[i, 3 + ray.kz] - ray.oz
+    c_z = corners[i, 6 + ray.kz] - ray.oz
+    a_x = (corners[i, ray.kx] - ray.ox) - ray.sx * a_z
+    a_y = (corners[i, ray.ky] - ray.oy) - ray.sy * a_z
+    b_x = (corners[i, 3 + ray.kx] - ray.ox) - ray.sx * b_z
+    b_y = (corners[i, 3 + ray.ky] - ray.oy) - ray.sy * b_z
+    c_x = (corners[i, 6 + ray.kx] - ray.ox) - ray.sx * c_z
+    c_y = (corners[i, 6 + ray.ky] - ray.oy) - ray.sy * c_z
+    u = c_x * b_y - c_y * b_x
+    v = a_x * c_y - a_y * c_x
+    w = b_x * a_y - b_y * a_x
+    if (u < 0.0 or v < 0.0 or w < 0.0) and (u > 0.0 or v > 0.0 or w > 0.0):
+        return np.nan
+    determinant = u + v + w
+    if determinant == 0.0:
+        return np.nan
+    return ray.sz * (u * a_z + v * b_z + w * c_z) / determinant
+
+
+@scalar
+def descend(tree, slabs, code, t_max, work, top):
+    """Follow the nearest child from a node to a run of triangles; the other children met go on the stack, the nearest on top.
+
+    Returns (code of the run, or of a node none of whose children is met; top of the stack).
+    """
+    while code >= 0:
+        node = code
+        mask = boxes_met(tree.node_box, node, slabs, t_max, work.t_near)
+        if mask == 0:
+            break
+        k = trailing_zeros(mask)
+        mask = np.int32(mask & (mask - 1))
+        code, entry = tree.node_child[node, k], work.t_near[k]
+        base = top
+        while mask != 0:
+            k = trailing_zeros(mask)
+            mask = np.int32(mask & (mask - 1))
+            other, other_entry = tree.node_child[node, k], work.t_near[k]
+            if other_entry < entry:
+                code, other = other, code
+                entry, other_entry = other_entry, entry
+            top = push(work, base, top, other, other_entry)
+    return code, top
+
+
+@scalar
+def of_another_medium(tree, i, d, medium):
+    """Whether triangle i is an interface whose side of arrival lies in another medium than the ray's."""
+    n, triangle = tree.normals, tree.triangles[i]
+    arriving = n[i, 0] * d[0] + n[i, 1] * d[1] + n[i, 2] * d[2]
+    wanted = triangle.front_medium if arriving < 0.0 else triangle.back_medium
+    return wanted >= 0 and wanted != medium
+
+
+@scalar
+def closest_in_tree(tree, o, d, skip_group, medium, work, root, bottom, limit):
     """Nearest triangle at t >= 0 that is not of `skip_group` and not an interface to another medium than the ray's.
 
     d need not be of unit length: t counts in lengths of it. root: node to start from; bottom: first free place of the
@@ -45,111 +124,38 @@ def closest_in_tree(
     """
     best_t, best, best_slot = limit, MISS, -1
     passed_t = np.inf
-    # Woop's shear: the axis of the largest component becomes the ray's own
-    ax, ay, az = abs(dx), abs(dy), abs(dz)
-    if az >= ax and az >= ay:
-        kx, ky, kz = 0, 1, 2
-        sz = 1.0 / dz
-        sx, sy = dx * sz, dy * sz
-        okx, oky, okz = ox, oy, oz
-    elif ay >= ax:
-        kx, ky, kz = 2, 0, 1
-        sz = 1.0 / dy
-        sx, sy = dz * sz, dx * sz
-        okx, oky, okz = oz, ox, oy
-    else:
-        kx, ky, kz = 1, 2, 0
-        sz = 1.0 / dx
-        sx, sy = dy * sz, dz * sz
-        okx, oky, okz = oy, oz, ox
-    fox, foy, foz = np.float32(ox), np.float32(oy), np.float32(oz)
-    fix, fiy, fiz = np.float32(_inverse(dx)), np.float32(_inverse(dy)), np.float32(_inverse(dz))
-    near_x = 0 if dx >= 0.0 else 3
-    near_y = 1 if dy >= 0.0 else 4
-    near_z = 2 if dz >= 0.0 else 5
-    t_max = np.float32(min(limit, 3e38)) * np.float32(1.0000003)
-    stack_code[bottom], stack_t[bottom] = root, np.float32(0.0)
+    ray, slabs = shear_of(o, d), slabs_of(o, d)
+    t_max = reach(limit)
+    work.code[bottom], work.entry[bottom] = root, np.float32(0.0)
     top = bottom + 1
     while top > bottom:
         top -= 1
-        if stack_t[top] > t_max:
+        if work.entry[top] > t_max:
             continue
-        code = stack_code[top]
-        while code >= 0:
-            node = code
-            mask = hit_boxes(
-                node_box, node, fox, foy, foz, fix, fiy, fiz, near_x, near_y, near_z, t_max, t_near
-            )  # fmt: skip
-            if mask == 0:
-                break
-            k = trailing_zeros(mask)
-            mask = np.int32(mask & (mask - 1))
-            # the nearest child stays in hand, the others go on the stack, sorted, nearest on top
-            code, t_code = node_child[node, k], t_near[k]
-            base = top
-            while mask != 0:
-                k = trailing_zeros(mask)
-                mask = np.int32(mask & (mask - 1))
-                other, t_other = node_child[node, k], t_near[k]
-                if t_other < t_code:
-                    code, other = other, code
-                    t_code, t_other = t_other, t_code
-                j = top
-                while j > base and stack_t[j - 1] < t_other:
-                    stack_t[j] = stack_t[j - 1]
-                    stack_code[j] = stack_code[j - 1]
-                    j -= 1
-                stack_t[j], stack_code[j] = t_other, other
-                top += 1
+        code, top = descend(tree, slabs, work.code[top], t_max, work, top)
         if code >= 0:
             continue
-        run = -1 - code
-        first = run >> 3
-        for i in range(first, first + (run & 7)):
-            a_z = corners[i, kz] - okz
-            b_z = corners[i, 3 + kz] - okz
-            c_z = corners[i, 6 + kz] - okz
-            a_x = (corners[i, kx] - okx) - sx * a_z
-            a_y = (corners[i, ky] - oky) - sy * a_z
-            b_x = (corners[i, 3 + kx] - okx) - sx * b_z
-            b_y = (corners[i, 3 + ky] - oky) - sy * b_z
-            c_x = (corners[i, 6 + kx] - okx) - sx * c_z
-            c_y = (corners[i, 6 + ky] - oky) - sy * c_z
-            u = c_x * b_y - c_y * b_x
-            v = a_x * c_y - a_y * c_x
-            w = b_x * a_y - b_y * a_x
-            if (u < 0.0 or v < 0.0 or w < 0.0) and (u > 0.0 or v > 0.0 or w > 0.0):
-                continue
-            determinant = u + v + w
-            if determinant == 0.0:
-                continue
-            t = sz * (u * a_z + v * b_z + w * c_z) / determinant
+        first, end = run_of(code)
+        for i in range(first, end):
+            t = distance_to(tree.corners, i, ray)
             # NaN fails this comparison too
             if not (t >= 0.0 and t <= best_t):
                 continue
-            triangle = triangles[i]
+            triangle = tree.triangles[i]
             if triangle.group == skip_group:
                 continue
             slot = triangle.slot
             if t == best_t and slot > best_slot:
                 continue
-            arriving = normals[i, 0] * dx + normals[i, 1] * dy + normals[i, 2] * dz
-            wanted = triangle.front_medium if arriving < 0.0 else triangle.back_medium
-            if wanted >= 0 and wanted != medium:
+            if of_another_medium(tree, i, d, medium):
                 passed_t = min(passed_t, t)
                 continue
             best_t, best, best_slot = t, i, slot
-            t_max = np.float32(t) * np.float32(1.0000003)
+            t_max = reach(t)
     return best_t, best, 1 if passed_t < best_t else 0
 
 
-@njit(cache=True, error_model="numpy")
-def closest_hit(
-    node_box, node_child, corners, normals, triangles,
-    ox, oy, oz, dx, dy, dz, skip_group, medium, stack_code, stack_t, t_near,
-):  # fmt: skip
+@scalar
+def closest_hit(tree, o, d, skip_group, medium, work):
     """`closest_in_tree` from the first node, without a limit: (t or infinity, index in tree order or MISS, passed)."""
-    return closest_in_tree(
-        node_box, node_child, corners, normals, triangles,
-        ox, oy, oz, dx, dy, dz, skip_group, medium, stack_code, stack_t, t_near, 0, 0, np.inf,
-    )  # fmt: skip
+    return closest_in_tree(tree, o, d, skip_group, medium, work, 0, 0, np.inf)

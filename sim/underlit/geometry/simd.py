@@ -1,13 +1,15 @@
-"""Two LLVM intrinsics: test a ray against eight boxes at once, and count trailing zeros.
+"""Two LLVM intrinsics: test a ray against eight boxes at once, and count trailing zeros; and their twins in plain Python.
 
 Numba does not vectorise a loop over a node's children by itself, so the test is written as LLVM IR over
-`<8 x float>`; LLVM lowers it to AVX, two SSE halves or NEON, whatever the machine has.
+`<8 x float>`; LLVM lowers it to AVX, two SSE halves or NEON, whatever the machine has. With the JIT off
+(NUMBA_DISABLE_JIT=1) the twins take their places, child by child.
 """
 
 from __future__ import annotations
 
+import numpy as np
 from llvmlite import ir
-from numba import types
+from numba import config, types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
@@ -77,3 +79,27 @@ def trailing_zeros(typingctx, value):
         return builder.zext(counted, ir.IntType(64))
 
     return signature, codegen
+
+
+def plain_hit_boxes(node_box, node, ox, oy, oz, ix, iy, iz, near_x, near_y, near_z, t_max, t_near):
+    """`hit_boxes` child by child."""
+    mask = 0
+    for k in range(_WIDTH):
+        entry, leave = np.float32(0.0), np.float32(t_max)
+        for origin, inverse, axis, near in ((ox, ix, 0, near_x), (oy, iy, 1, near_y), (oz, iz, 2, near_z)):
+            t_in = (node_box[node, near, k] - origin) * inverse
+            t_out = (node_box[node, 2 * axis + 3 - near, k] - origin) * inverse
+            entry, leave = max(entry, t_in), min(leave, t_out)
+        t_near[k] = entry
+        if entry <= leave:
+            mask |= 1 << k
+    return mask
+
+
+def plain_trailing_zeros(value):
+    """`trailing_zeros` of Python's whole numbers."""
+    return (int(value) & -int(value)).bit_length() - 1 if value else 32
+
+
+if config.DISABLE_JIT:
+    hit_boxes, trailing_zeros = plain_hit_boxes, plain_trailing_zeros

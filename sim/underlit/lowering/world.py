@@ -446,7 +446,10 @@ class World:
             if theta.shape != value.shape or len(theta) < 2 or np.any(np.diff(theta) <= 0) or value.min() < 0:
                 raise ValueError(f"source {name!r}: a beam table needs rising angles and intensities not negative")
             table = lens_table(theta, value)
-        web = None if beam_web is None else web_block(*(np.asarray(a, dtype=np.float64) for a in beam_web))
+        web = None
+        if beam_web is not None:
+            azimuth, angle, value = (np.asarray(a, dtype=np.float64) for a in beam_web)
+            web = value.shape, web_block(azimuth, angle, value)
         cumulative = np.cumsum(photons) / photons.sum()
         cumulative[-1] = 1.0
         self._sources.append(

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import math
 
-from numba import njit
+from underlit.kernel_cache import scalar
 
 
-@njit(cache=True)
+@scalar
 def lambertian_cosine(u):
     """Cosine from the normal of cosine-weighted directions: the flux within cos >= c is 1 - c^2."""
     return math.sqrt(1.0 - u)
 
 
-@njit(cache=True, error_model="numpy")
+@scalar
 def henyey_greenstein_cosine(g, u):
     """Scattering cosine with mean g (Henyey & Greenstein, Astrophys. J. 93:70, 1941), inverted in closed form."""
     if abs(g) < 1e-6:

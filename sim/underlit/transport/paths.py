@@ -11,20 +11,17 @@ in column 0 how many rows were wanted; those beyond the last are not written.
 
 from __future__ import annotations
 
-import math
-
-from numba import njit
-
-from underlit.transport.tally import head_distance, quanta
+from underlit.kernel_cache import scalar
+from underlit.transport.tally import attenuated, head_distance
 
 HEAD, BIN, COSINE, WEIGHT, FIRST_LENGTH = 0, 1, 2, 3, 4
 
 
-@njit(cache=True, error_model="numpy")
-def record_heads(records, path, heads, px, py, pz, dx, dy, dz, length, w, absorption, medium, b, cosine):
+@scalar
+def record_heads(records, path, heads, p, d, length, w, absorption, medium, b, cosine):
     """A row for each head that a segment of this path crosses; path (media + surfaces,): what it went through before."""
     for i in range(heads.shape[0]):
-        t = head_distance(heads[i], px, py, pz, dx, dy, dz, length)
+        t = head_distance(heads[i], p, d, length)
         if t <= 0.0:
             continue
         records[0, 0] += 1.0
@@ -32,7 +29,7 @@ def record_heads(records, path, heads, px, py, pz, dx, dy, dz, length, w, absorp
         if k >= records.shape[0]:
             continue
         records[k, HEAD], records[k, BIN], records[k, COSINE] = i, b, cosine
-        records[k, WEIGHT] = quanta(w * math.exp(-absorption * t))
+        records[k, WEIGHT] = attenuated(w, absorption, t)
         for j in range(path.shape[0]):
             records[k, FIRST_LENGTH + j] = path[j]
         records[k, FIRST_LENGTH + medium] += t

@@ -12,14 +12,20 @@ from __future__ import annotations
 import numpy as np
 from numba import njit, uint64
 
+from underlit.kernel_cache import scalar
+
 GOLDEN = np.uint64(0x9E3779B97F4A7C15)
 DIGITS = 32
 """Binary digits of the Sobol points; the shift fills the digits below."""
-LED, ANGLE, AZIMUTH, FIRST_CHOICE, POLARISATION, FACE, COLOUR = 0, 1, 2, 3, 6, 7, 8
+LED, ANGLE, AZIMUTH, FIRST_CHOICE, START_POLARISATION, FACE, COLOUR = 0, 1, 2, 3, 6, 7, 8
 """Which dimension of the Sobol sequence decides what; the first are the best spread."""
 CHOICES = 3
 """So many first choices at surfaces are low-discrepancy numbers."""
 DIMENSIONS = 9
+FREE_PATH, CHOICE, COSINE, ROUND, NEW_POLARISATION, ROULETTE = range(6)
+"""Which dimension of an event's hashed numbers decides what; COSINE and ROUND are a new direction's angle and azimuth."""
+DIMENSIONS_OF_AN_EVENT = 8
+"""Keys from one event to the next."""
 _SCRAMBLE = 64
 """Keys from here on, times GOLDEN, make the scrambles."""
 
@@ -54,7 +60,7 @@ def sobol_directions() -> np.ndarray:
 SOBOL_DIRECTIONS = sobol_directions()
 
 
-@njit(cache=True)
+@scalar
 def mix(x):
     """Scramble 64 bits: a bijection in which every input bit moves every output bit."""
     x = uint64(x)
@@ -63,13 +69,13 @@ def mix(x):
     return x ^ (x >> uint64(31))
 
 
-@njit(cache=True)
+@scalar
 def unit(x):
     """64 bits to a float64 in [0, 1): the upper 53 bits."""
     return float(x >> uint64(11)) * (1.0 / 9007199254740992.0)
 
 
-@njit(cache=True)
+@scalar
 def batch_key(seed, source_key, batch):
     """Key of a batch, uint64."""
     k = mix(uint64(seed) + GOLDEN)
@@ -77,19 +83,25 @@ def batch_key(seed, source_key, batch):
     return mix(k ^ (uint64(batch) + uint64(1)) * GOLDEN)
 
 
-@njit(cache=True)
+@scalar
 def photon_key(key, photon):
     """Key of one photon's hashed numbers, uint64."""
     return mix(key ^ mix(uint64(photon) + uint64(0x5851F42D4C957F2D)))
 
 
-@njit(cache=True)
+@scalar
 def event_number(key, event, dimension):
-    """Uniform number in [0, 1) of one dimension of one event of a photon."""
-    return unit(mix(key + (uint64(event) * uint64(8) + uint64(dimension) + uint64(1)) * GOLDEN))
+    """Uniform number in [0, 1) of one dimension of one event of a photon: FREE_PATH, CHOICE, COSINE, ..."""
+    return unit(mix(key + (uint64(event) * uint64(DIMENSIONS_OF_AN_EVENT) + uint64(dimension) + uint64(1)) * GOLDEN))
 
 
-@njit(cache=True)
+@scalar
+def choice_number(key, event, u):
+    """What decides between the ways at a surface: of the first events a low-discrepancy number of u, later ones hashed."""
+    return u[FIRST_CHOICE + event - 1] if event <= CHOICES else event_number(key, event, CHOICE)
+
+
+@njit(cache=True, error_model="numpy")
 def scrambled_directions(key, columns):
     """A batch's scrambled direction numbers into columns (DIMENSIONS, DIGITS) uint64, in the upper 32 of 64 bits.
 
@@ -110,7 +122,7 @@ def scrambled_directions(key, columns):
             columns[d, k] = value << uint64(32)
 
 
-@njit(cache=True)
+@scalar
 def first_point(key, columns, photon, point):
     """Shifted Sobol point of a photon into point (DIMENSIONS,) uint64: that of the Gray code of its index."""
     gray = uint64(photon) ^ (uint64(photon) >> uint64(1))
@@ -126,7 +138,7 @@ def first_point(key, columns, photon, point):
         point[d] = value
 
 
-@njit(cache=True)
+@scalar
 def next_point(columns, photon, point):
     """From the point of a photon to that of the next: one direction number a dimension (Gray code)."""
     k = 0

@@ -127,7 +127,7 @@ SOURCE = np.dtype(
         ("led_count", "<i4"),
         ("face_shape", "<i4"),  # FaceShape
         ("lens_kind", "<i4"),  # LensKind
-        ("lens_first", "<i4"),  # TABLE: first row of `lens_rows`; WEB: first number of `webs`
+        ("lens_first", "<i4"),  # TABLE: first row of `lens_rows`; WEB: row of `webs`
         ("lens_count", "<i4"),  # TABLE: number of rows (nodes)
         ("medium", "<i4"),  # medium the LEDs stand in
         ("bucket", "<i4"),  # ledger line of light that escapes without having entered anything
@@ -135,6 +135,15 @@ SOURCE = np.dtype(
     ],
     align=True,
 )
+
+WEB = np.dtype(
+    [
+        ("planes", "<i4"),  # of azimuth, the first given again as the last
+        ("angles", "<i4"),  # from the axis
+        ("first", "<i8"),  # its first number in `web_values`
+    ]
+)
+"""An intensity web, see `optics/web.py`."""
 
 LED = np.dtype(
     [
@@ -197,13 +206,14 @@ PLANES = np.dtype(
 
 LAYOUT = np.dtype(
     [
-        ("faces", "<i8"),  # offsets into a tally row; faces hold 2 cells a triangle (front, back)
-        ("map", "<i8"),  # cells of all `maps`, then of all `planes`
-        ("planes", "<i8"),
-        ("zones", "<i8"),
-        ("heads", "<i8"),
-        ("ledger", "<i8"),
-        ("counters", "<i8"),
+        # offsets into a tally row, (end,) int64; all are quanta of arriving light but the counters, which are events
+        ("faces", "<i8"),  # (slots, 2): front and back of each triangle; of instances' layers, up and down
+        ("map", "<i8"),  # cells of all `maps`
+        ("planes", "<i8"),  # cells of all `planes`
+        ("zones", "<i8"),  # (n_zones,)
+        ("heads", "<i8"),  # (n_heads,)
+        ("ledger", "<i8"),  # (buckets,)
+        ("counters", "<i8"),  # (len(Counter),)
         ("end", "<i8"),
         ("instance_root", "<i8"),  # node over the instances; -1 for none
     ]
@@ -228,7 +238,8 @@ class Tables(NamedTuple):
     spectra: np.ndarray  # (n_sources, BINS) float64: cumulative share of photons, last = 1
     leds: np.ndarray  # (n_leds,) LED
     lens_rows: np.ndarray  # (k, 3) float64: theta [rad], intensity (any unit), cumulative flux share
-    webs: np.ndarray  # (k,) float64: webs one after the other, see `optics/web.py`
+    webs: np.ndarray  # (n_webs,) WEB
+    web_values: np.ndarray  # (k,) float64: the numbers of the webs, one after the other
     zones: np.ndarray  # (n_zones,) ZONE
     outline: np.ndarray  # (k, 2) float64 [m]
     heads: np.ndarray  # (n_heads,) HEAD

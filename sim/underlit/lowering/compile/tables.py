@@ -23,6 +23,7 @@ from underlit.transport.tables import (
     SOURCE,
     SURFACE,
     TRIANGLE,
+    WEB,
     ZONE,
     Counter,
     LensKind,
@@ -75,7 +76,7 @@ def compile_world(world: World) -> CompiledScene:
     for side in ("front", "back"):
         is_interface = surfaces["kind"] == SurfaceKind.INTERFACE
         triangles[f"{side}_medium"] = np.where(is_interface, surfaces[side], -1)[surface[order]]
-    sources, spectra, lens_rows, webs = _source_rows(world)
+    sources, spectra, lens_rows, webs, web_values = _source_rows(world)
     zones, outline = _zone_rows(world)
     heads = np.zeros(len(world._heads), HEAD)
     for i, head in enumerate(world._heads):
@@ -100,6 +101,7 @@ def compile_world(world: World) -> CompiledScene:
         leds=leds,
         lens_rows=lens_rows,
         webs=webs,
+        web_values=web_values,
         zones=zones,
         outline=outline,
         heads=heads,
@@ -162,11 +164,12 @@ def _led_rows(world: World, normals: np.ndarray, corners: np.ndarray, group: np.
     return rows
 
 
-def _source_rows(world: World) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def _source_rows(world: World) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Records, spectra, lens rows, webs and the webs' values."""
     rows = np.zeros(len(world._sources), SOURCE)
     spectra = np.zeros((len(rows), BINS))
-    lens, webs = [np.zeros((0, 3))], [np.zeros(0)]
-    first_led = first_lens = first_web = 0
+    lens, webs, web_values = [np.zeros((0, 3))], [], [np.zeros(0)]
+    first_led = first_lens = 0
     for i, s in enumerate(world._sources):
         row = rows[i]
         row["key"], row["first_led"], row["led_count"] = s["key"], first_led, len(s["positions"])
@@ -177,12 +180,13 @@ def _source_rows(world: World) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.n
             lens.append(s["table"])
             first_lens += len(s["table"])
         if s["web"] is not None:
-            row["lens_kind"], row["lens_first"] = LensKind.WEB, first_web
-            webs.append(s["web"])
-            first_web += len(s["web"])
+            shape, values = s["web"]
+            row["lens_kind"], row["lens_first"] = LensKind.WEB, len(webs)
+            webs.append((*shape, sum(map(len, web_values))))
+            web_values.append(values)
         spectra[i] = s["cumulative"]
         first_led += len(s["positions"])
-    return rows, spectra, np.ascontiguousarray(np.concatenate(lens)), np.ascontiguousarray(np.concatenate(webs))
+    return rows, spectra, np.concatenate(lens), np.array(webs, dtype=WEB), np.concatenate(web_values)
 
 
 def _zone_rows(world: World) -> tuple[np.ndarray, np.ndarray]:
