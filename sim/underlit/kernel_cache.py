@@ -69,7 +69,8 @@ def scalar(function: Function) -> Function:
     Without numba's runtime it cannot allocate, so that it could run on a GPU, and counts no references to arrays, which takes
     longer than the work itself. Without a wrapper it compiles sooner, and only compiled functions can call it.
     """
-    from numba import njit
+    import numba
 
     options = dict(error_model="numpy", _nrt=False, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+    njit = getattr(numba, "njit")  # noqa: B009 - numba's annotations lack half of its options
     return njit(cache=True, **options)(function)

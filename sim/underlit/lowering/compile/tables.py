@@ -168,7 +168,8 @@ def _source_rows(world: World) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.n
     """Records, spectra, lens rows, webs and the webs' values."""
     rows = np.zeros(len(world._sources), SOURCE)
     spectra = np.zeros((len(rows), BINS))
-    lens, webs, web_values = [np.zeros((0, 3))], [], [np.zeros(0)]
+    lens, web_values = [np.zeros((0, 3))], [np.zeros(0)]
+    webs: list[tuple[int, int, int]] = []
     first_led = first_lens = 0
     for i, s in enumerate(world._sources):
         row = rows[i]
