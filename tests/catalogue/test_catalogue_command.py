@@ -114,4 +114,4 @@ def test_own_entries_are_marked_and_broken_ones_told(
     assert main(["catalogue", "glass top in use", "--own", str(own)]) == 0
     assert f"Your own: {own / 'a.toml'}:1, in place of the shipped one" in capsys.readouterr().out
     assert main(["catalogue", "lids", "--own", str(own / "none")]) == 0
-    assert "no such folder of entries" in capsys.readouterr().err
+    assert "no such folder" in capsys.readouterr().err

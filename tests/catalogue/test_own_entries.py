@@ -62,11 +62,15 @@ def test_one_of_another_name_of_a_shipped_one_wins_too(tmp_path: Path) -> None:
     ("old", "new", "expected"),
     [
         ("[[tank]]", "[[tnk]]", 'mine.toml:1: tnk: not a kind of entry; did you mean "tank"?'),
-        ("[[tank]]", "[tank]", "mine.toml:1: tank: entries stand in tables headed [[tank]]"),
-        ('name = "my tank"', "", "mine.toml:1: tank[0].name: is missing: the name it is found by"),
+        ("[[tank]]", "[tank]", "mine.toml:1: tank: must be a list of tables: write each entry under [[tank]]"),
+        ('name = "my tank"', "", "mine.toml:1: tank[0].name: is missing: give the name by which it is found"),
         ('name = "my tank"', "name = 3", "mine.toml:2: tank[0].name: must be one line of text (got 3)"),
-        ("about", "abuot", 'mine.toml:3: tank[0].abuot: unknown key; did you mean "about"?; keys of the scene'),
-        ('source = "measured"', "", "mine.toml:1: tank[0].source: where do its figures come from?"),
+        (
+            "about",
+            "abuot",
+            'mine.toml:3: tank[0].abuot: unknown key; did you mean "about"?; keys of a scene go into the table sets',
+        ),
+        ('source = "measured"', "", "mine.toml:1: tank[0].source: is missing: give where the figures come from"),
         ("sets.inside_size", "sets = 3 #", "mine.toml:5: tank[0].sets: must be a table"),
         (
             "sets.inside_size",
@@ -96,7 +100,7 @@ def test_a_broken_entry_is_one_line_with_its_place(old: str, new: str, expected:
 def test_two_of_one_name_keep_the_first(tmp_path: Path) -> None:
     (tmp_path / "a.toml").write_text(GOOD, "utf-8")
     (tmp_path / "b.toml").write_text("\n" + GOOD.replace("my", "My"), "utf-8")
-    assert said(tmp_path) == ["b.toml:2: tank: the name is taken by a.toml:1; each needs its own (got 'My tank')"]
+    assert said(tmp_path) == ["b.toml:2: tank: the name is taken by a.toml:1: give another one (got 'My tank')"]
 
 
 def test_an_entry_may_build_on_another(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -155,11 +159,9 @@ def test_the_folder_is_named_by_the_variable_or_is_the_users_own(
     assert own_folder().name == "catalogue"
     assert "underlit" in own_folder().parts
     monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "none"))
-    assert [str(problem) for problem in load_catalogue().problems] == [
-        f"{tmp_path / 'none'}: no such folder of entries"
-    ]
+    assert [str(problem) for problem in load_catalogue().problems] == [f"{tmp_path / 'none'}: no such folder"]
     (tmp_path / "x.toml").write_bytes(b"\xff\xfe")
-    assert said(tmp_path) == ["x.toml:1: is not a text in UTF-8"]
+    assert said(tmp_path) == ["x.toml:1: is not a text in UTF-8: save it in that encoding"]
 
 
 @settings(max_examples=60, deadline=None)

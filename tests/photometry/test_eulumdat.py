@@ -69,9 +69,9 @@ def test_lumens_checked():
     assert right.stated_lumens == pytest.approx(flux, rel=1e-4)
     assert right.lamp_lumens == 4000
     wrong = parse(eulumdat(written.cosine(), symmetry=1, lumens=4000, ratio=75))
-    assert wrong.notes == ("its intensities hold 3140 lm, it says 3000 lm (+4.7 %)",)
+    assert wrong.notes == ("its intensities add up to 3140 lm, but it states 3000 lm (+4.7 %)",)
     unsaid = parse(eulumdat(written.cosine(), symmetry=1, lumens=4000))
-    assert unsaid.notes == ("its intensities hold 3140 lm, 78 % of the 4000 lm its lamps give",)
+    assert unsaid.notes == ("its intensities add up to 3140 lm, 78 % of the 4000 lm of its lamps",)
 
 
 def test_absolute_photometry():

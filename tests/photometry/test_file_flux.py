@@ -80,7 +80,7 @@ def test_irradiance_of_a_point_and_of_a_disc():
     disc = parse(lm63(written.cosine(), planes=[0], angles=fine, opening="-0.4 -0.4 0"))
     exact = 0.2**2 / (0.2**2 + 0.3**2) / (math.pi * 0.2**2)
     assert irradiance_below(disc, 0.3) == pytest.approx(exact, rel=2e-3)
-    with pytest.raises(ValueError, match="more than nothing"):
+    with pytest.raises(ValueError, match="more than 0"):
         irradiance_below(disc, 0.0)
 
 

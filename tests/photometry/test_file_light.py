@@ -225,7 +225,7 @@ def test_uplight_is_kept(tmp_path):
 
 def test_notes_of_the_file_are_passed_on(tmp_path):
     compiled = lower(scene_of(tmp_path, eulumdat(written.cosine(), symmetry=1, lumens=4000, ratio=75))).compiled
-    assert "bar: its intensities hold 3140 lm, it says 3000 lm (+4.7 %)" in compiled.notes
+    assert "bar: its intensities add up to 3140 lm, but it states 3000 lm (+4.7 %)" in compiled.notes
 
 
 def test_a_measured_lens_is_not_assumed(tmp_path):

@@ -105,7 +105,7 @@ def test_water_takes_its_share_along_the_way():
 
 @pytest.mark.parametrize("head", [Head(0.0), Head(-0.1), Head(0.3, under_water_m=0.3)])
 def test_a_head_at_or_over_the_leds_is_refused(head):
-    with pytest.raises(ValueError, match="more than nothing"):
+    with pytest.raises(ValueError, match="more than 0"):
         arrival(ONE, head)
 
 

@@ -66,7 +66,7 @@ def test_every_symmetry(planes, intensity):
 
 
 def test_missing_last_plane_is_said():
-    assert any("closes the turn" in note for note in parse(lm63(lopsided, planes=range(0, 360, 30))).notes)
+    assert any("repeated to close the turn" in note for note in parse(lm63(lopsided, planes=range(0, 360, 30))).notes)
 
 
 @pytest.mark.parametrize("planes", [[0, 40, 80], [0, 30, 60, 120], [0, 90, 180, 200]])
@@ -144,7 +144,7 @@ def test_lumens_of_a_keyword():
     text = lm63(written.cosine(), planes=[0], labels="[_TOTALLUMINAIRELUMENS] 3000")
     found = parse(text)
     assert found.stated_lumens == 3000.0
-    assert found.notes == ("its intensities hold 3140 lm, it says 3000 lm (+4.7 %)",)
+    assert found.notes == ("its intensities add up to 3140 lm, but it states 3000 lm (+4.7 %)",)
     assert parse(text.replace("3000", "3100")).notes == ()
 
 

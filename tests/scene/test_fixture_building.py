@@ -162,7 +162,7 @@ def test_a_reflector_belongs_to_the_body_that_must_fit():
     corners = fixture_of(reflector={"depth": "4 cm", "flare": "45 deg"}, **keys).corners_m
     np.testing.assert_allclose(corners.min(axis=0), [-0.24, -0.08, -0.04])
     np.testing.assert_allclose(corners.max(axis=0), [0.24, 0.08, 0.02])
-    assert "the fixture is inside the water" in refusal(reflector={"depth": "10 cm"}, **keys)
+    assert "the fixture hangs in the water" in refusal(reflector={"depth": "10 cm"}, **keys)
 
 
 # -- what cannot be -----------------------------------------------------------------------------------------------------
@@ -189,7 +189,7 @@ PATTERN = {"leds": {"pattern": ["WRW", "WBW"], "pitch": "3 cm"}}
         ({**PATTERN, "cluster": [{"rows": 1, "columns": 1}]}, "fixture[0].cluster: the LED arrangement is given twice (leds"),
         ({"cluster": [{"at": ["30 cm", "0 cm"], "rows": 1, "columns": 1}]}, "fixture[0].cluster: some LEDs lie outside"),
         ({"cluster": [{"rings": 9}], "form": "puck"}, "fixture[0].cluster: some LEDs lie outside"),
-        ({"clip": {"on": "left", "at": "40 cm"}}, "fixture[0].clip.at: the clip lies beside its pane, 30.0 cm"),
+        ({"clip": {"on": "left", "at": "40 cm"}}, "fixture[0].clip.at: the clip lies beside its pane: give a place from 0 to 30.0 cm"),
         ({"clip": {"on": "top"}}, "fixture[0].clip.on: not a known word; known: front, back, left, right (got 'top')"),
         ({"clip": {"on": "back"}, "position": ["9 cm", "9 cm"]}, "the place of the fixture is given twice (clip, position)"),
         ({"reflector": {"flare": "10 deg"}}, "fixture[0].reflector.depth: is missing"),

@@ -155,16 +155,16 @@ def test_tanks_that_cannot_be_are_refused_in_one_line(tank: dict[str, Any], mess
 
 PLACES = [
     ({"spot": [{"name": "s", "at": ["2 cm", "2 cm"]}]}, "spot[0].at: the spot lies outside the tank"),
-    ({"zone": [{"name": "z", "rectangle": [["0 cm", "0 cm"], ["3 cm", "3 cm"]]}]}, "zone[0].rectangle: lies fully outside"),
+    ({"zone": [{"name": "z", "rectangle": [["0 cm", "0 cm"], ["3 cm", "3 cm"]]}]}, "zone[0].rectangle: lies completely outside"),
     ({"stone": [{"name": "r", "shape": "rounded", "size": ["3 cm"] * 3, "at": ["1 cm", "1 cm"]}]},
-     "stone[0].at: stands fully outside"),
+     "stone[0].at: stands completely outside"),
     ({"fixture": [FIXTURE | {"above_rim": "-2 cm", "position": ["6 cm", "20 cm"]}]}, "cuts through a pane"),
-    ({"lid": {"sliding": {"opened": "25 cm"}}}, "lid.sliding.opened: a pane can be pushed open by"),
+    ({"lid": {"sliding": {"opened": "25 cm"}}}, "lid.sliding.opened: must be at most 19.0 cm"),
     ({"lid": {"hinged": {"at": "50 cm"}}}, "lid.hinged.at: the hinge lies outside"),
     ({"lid": {"hinged": {"at": "15 cm", "opened": "130 deg"}}}, "lid.hinged.opened: must be at most"),
     ({"lid": {"sliding": {}, "hinged": {"at": "15 cm"}}}, "given twice (sliding, hinged)"),
     ({"lid": {"hinged": {"at": "15 cm", "opened": "60 deg"}},
-      "fixture": [FIXTURE | {"above_rim": "5 cm", "position": ["20 cm", "10 cm"]}]}, "the opened flap of the lid meets"),
+      "fixture": [FIXTURE | {"above_rim": "5 cm", "position": ["20 cm", "10 cm"]}]}, "the opened flap of the lid touches"),
     ({"water": {"above_bottom": "6 cm"}, "substrate": {"depth": "6 cm"}}, "ends exactly on the level substrate"),
 ]  # fmt: skip
 

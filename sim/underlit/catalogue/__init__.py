@@ -1,6 +1,6 @@
-"""Pieces that people own, as entries a scene can refer to: shipped ones and a user's own, as raw tables.
+"""Tanks, lights, lids, plants and the like as entries to which a scene can refer: shipped ones and a user's own, as raw tables.
 
-What the tables mean is the scene's business (`scene/reader/entries.py`); here they are read, found and searched.
+What the tables mean is decided in `scene/reader/entries.py`; here they are read, found and searched.
 """
 
 from underlit.catalogue.entry import Entry, Kind, Origin, Published

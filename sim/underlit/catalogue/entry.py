@@ -14,7 +14,7 @@ from underlit.text.toml import UnreadableError, read_toml
 
 
 class Kind(StrEnum):
-    """What an entry describes, by the key of the scene that may refer to it."""
+    """What an entry describes, named by the key of the scene that may refer to it."""
 
     TANK = "tank"
     LID = "lid"
@@ -34,7 +34,7 @@ class Origin(StrEnum):
 
 @dataclass(frozen=True)
 class Published:
-    """A measured quantity as its source states it, ``low`` to ``high`` in ``unit``: to be read, never made a band."""
+    """A measured quantity as its source gives it, ``low`` to ``high`` in ``unit``; it is shown, but never becomes a band."""
 
     species: str
     quantity: str
@@ -50,10 +50,10 @@ class Published:
 class Entry:
     """A piece that a scene can refer to.
 
-    ``sets``: the keys it sets in the scene's table of its kind; ``needs``: light that a plant wants, as in a scene;
-    ``source``: what was taken from where; ``lines``: the line of each key in ``file``, counted from the entry.
-    ``trade_gallons``: US gallons that the trade calls a tank by. ``hides_shipped``: a user's own entry that wins over
-    a shipped one of its name, or of that other name.
+    ``sets``: the keys that it sets in the table of its kind; ``needs``: the light that a plant needs, as in a scene;
+    ``source``: where the figures come from; ``lines``: the line of each key in ``file``, the entry's own keys.
+    ``trade_gallons``: the US gallons in the trade name of a tank. ``hides_shipped``: a user's own entry that replaces a
+    shipped one of the same name.
     """
 
     kind: Kind
@@ -73,20 +73,20 @@ class Entry:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Every name it is found by, its own first."""
+        """Every name by which it is found, its own first."""
         return self.name, *self.also
 
 
 SOURCE_OF_ALL = "all"
-"""Key of a source that is said in one text."""
-_TEXTS = {"name": "the name it is found by", "about": "what it is, in a sentence"}
+"""Key of a source that is given as one text."""
+_TEXTS = {"name": "give the name by which it is found", "about": "give a sentence that says what it is"}
 _KEYS = ("name", "also", "about", "source", "sets")
 _MORE_KEYS = {Kind.PLANTS: ("needs", "published"), Kind.TANK: ("trade_gallons",)}
 _PUBLISHED_TEXTS = ("species", "quantity", "unit", "conditions", "source", "status")
 
 
 def same_name(name: str) -> str:
-    """A name as it is compared: neither capitals nor extra spaces count."""
+    """A name as it is compared: capitals and extra spaces make no difference."""
     return " ".join(name.casefold().split())
 
 
@@ -104,7 +104,7 @@ def entries_in(file: Path, origin: Origin) -> tuple[list[Entry], list[Problem]]:
             problems.append(Problem(said, (name,), str(file), lines.get((name,), 1)))
             continue
         if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
-            said = f"entries stand in tables headed [[{name}]]"
+            said = f"must be a list of tables: write each entry under [[{name}]]"
             problems.append(Problem(said, (name,), str(file), lines.get((name,), 1)))
             continue
         for index, table in enumerate(tables):
@@ -156,7 +156,7 @@ def _wrong(kind: Kind, table: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
     for key in table:
         if key not in known:
             hint = did_you_mean(key, known)
-            yield (key,), f"unknown key{hint}; keys of the scene stand in the entry's table named sets"
+            yield (key,), f"unknown key{hint}; keys of a scene go into the table sets of the entry"
     for key, what in _TEXTS.items():
         value = table.get(key)
         if value is None:
@@ -169,30 +169,30 @@ def _wrong(kind: Kind, table: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
     source = table.get("source")
     texts = list(source.values()) if isinstance(source, dict) else [source]
     if not texts or not all(_is_line(text) for text in texts):
-        yield ("source",), "where do its figures come from? a text, or a table of texts by what was taken"
+        yield ("source",), "is missing: give where the figures come from, as a text or as a table of texts"
     if not isinstance(table.get("sets"), dict):
         yield ("sets",), "must be a table of the keys that it sets in a scene"
     if not isinstance(table.get("needs", {}), dict):
         yield ("needs",), "must be a table of keys"
     gallons = table.get("trade_gallons", 1)
     if not _is_number(gallons) or gallons <= 0:
-        yield ("trade_gallons",), f"must be a number above nothing (got {shown(gallons)})"
+        yield ("trade_gallons",), f"must be a number above 0 (got {shown(gallons)})"
     yield from _wrong_published(table.get("published", []))
 
 
 def _wrong_published(rows: object) -> Iterator[tuple[KeyPath, str]]:
     if not isinstance(rows, list):
-        yield ("published",), "must be tables headed [[plants.published]]"
+        yield ("published",), "must be a list of tables: write each under [[plants.published]]"
         return
     numbers = ("low", "high")
     for index, row in enumerate(rows):
         where: KeyPath = ("published", index)
         if not isinstance(row, dict) or set(row) != {*_PUBLISHED_TEXTS, *numbers}:
-            yield where, f"must state {', '.join((*_PUBLISHED_TEXTS, *numbers))}, and nothing else"
+            yield where, f"must have the keys {', '.join((*_PUBLISHED_TEXTS, *numbers))} and no others"
         elif not all(_is_line(row[key]) for key in _PUBLISHED_TEXTS) or not all(
             _is_number(row[key]) for key in numbers
         ):
-            yield where, "low and high are numbers, the rest texts of one line"
+            yield where, "low and high must be numbers, all others texts of one line"
 
 
 def _is_line(value: object) -> bool:

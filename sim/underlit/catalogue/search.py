@@ -1,4 +1,4 @@
-"""Find entries by words: a kind, a need, or the beginning of any word that an entry holds."""
+"""Find entries by words: a kind, a need, or the beginning of any word of an entry."""
 
 from __future__ import annotations
 
@@ -12,31 +12,31 @@ _WORD = re.compile(r"[^\W_]+(?:\.\d+)?")
 
 
 def words_of(entry: Entry) -> frozenset[str]:
-    """Every word of an entry that a search looks at, in small letters."""
+    """Every word of an entry that a search considers, in lower case."""
     texts = [str(entry.kind), *entry.names, entry.about, *_texts_in(entry.sets), *_texts_in(entry.needs)]
     texts += [row.species for row in entry.published]
     return frozenset(word for text in texts for word in _split(text))
 
 
 def search(entries: Sequence[Entry], words: Sequence[str]) -> list[Entry]:
-    """The entries that answer to each of ``words``.
+    """The entries that match all of ``words``.
 
-    A kind's name, or its plural, picks the kind, where that finds something; a need that some plant states picks the
-    plants that state it; any other word must be the beginning of a word of the entry.
+    The name of a kind, or its plural, selects the kind, if that finds something; a need that some plant has selects the
+    plants that have it; any other word must be the beginning of a word of the entry.
     """
     kinds = {kind for word in words if (kind := kind_named(word)) is not None}
     of_kind = [entry for entry in entries if entry.kind in kinds]
     others = [word for word in words if kind_named(word) is None]
-    return _answering(of_kind, others, entries) or _answering(entries, words, entries)
+    return _matching(of_kind, others, entries) or _matching(entries, words, entries)
 
 
-def _answering(some: Sequence[Entry], words: Sequence[str], entries: Sequence[Entry]) -> list[Entry]:
+def _matching(some: Sequence[Entry], words: Sequence[str], entries: Sequence[Entry]) -> list[Entry]:
     needs = {_need(entry) for entry in entries} - {""}
-    return [entry for entry in some if all(_answers(entry, word.casefold(), needs) for word in words)]
+    return [entry for entry in some if all(_matches(entry, word.casefold(), needs) for word in words)]
 
 
 def words_found_nowhere(entries: Sequence[Entry], words: Sequence[str]) -> list[str]:
-    """Those of ``words`` that no entry holds."""
+    """Those of ``words`` that no entry has."""
     return [word for word in words if not search(entries, [word])]
 
 
@@ -47,7 +47,7 @@ def kind_named(word: str) -> Kind | None:
     return next((kind for kind in Kind if plain in (kind, f"{kind}s", kind.removesuffix("s"))), None)
 
 
-def _answers(entry: Entry, word: str, needs: set[str]) -> bool:
+def _matches(entry: Entry, word: str, needs: set[str]) -> bool:
     if word in needs:
         return _need(entry) == word
     parts = _split(word)

@@ -1,4 +1,4 @@
-"""The catalogue as a whole: what is shipped, under what a user keeps in a folder of their own."""
+"""The catalogue as a whole: the shipped entries, and those in a folder of the user."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ SHIPPED_FOLDER = Path(__file__).with_name("data")
 
 @dataclass(frozen=True)
 class Catalogue:
-    """``entries``: by kind, a user's own before the shipped ones; ``problems``: what is broken in the user's files."""
+    """``entries``: by kind, a user's own before the shipped ones; ``problems``: what is wrong in the user's files."""
 
     entries: tuple[Entry, ...]
     problems: tuple[Problem, ...] = ()
 
     def find(self, kind: Kind, name: str) -> Entry | None:
-        """The entry of that name, or else of that other name; neither capitals nor extra spaces count."""
+        """The entry with that name, or with that other name; capitals and extra spaces make no difference."""
         wanted = same_name(name)
         of_kind = [entry for entry in self.entries if entry.kind is kind]
         for entry in of_kind:
@@ -33,7 +33,7 @@ class Catalogue:
         return next((entry for entry in of_kind if wanted in map(same_name, entry.also)), None)
 
     def names(self, kind: Kind) -> list[str]:
-        """Names of the entries of a kind, and after them their other names."""
+        """Names of the entries of a kind, followed by their other names."""
         of_kind = [entry for entry in self.entries if entry.kind is kind]
         return [entry.name for entry in of_kind] + [name for entry in of_kind for name in entry.also]
 
@@ -51,7 +51,7 @@ def own_folder() -> Path:
 def load_catalogue(folder: Path | None = None) -> Catalogue:
     """The shipped entries and those in the ``*.toml`` files of ``folder``, by default the user's own.
 
-    What is broken there is kept as problems and stops nothing else.
+    What is wrong there becomes a problem and does not stop the rest.
     """
     own, problems = _own_entries(folder)
     shipped = shipped_entries()
@@ -77,7 +77,7 @@ def _own_entries(folder: Path | None) -> tuple[list[Entry], list[Problem]]:
     must_exist = folder is not None or bool(os.environ.get(FOLDER_VARIABLE))
     try:
         if not place.is_dir():
-            missing = Problem("no such folder of entries", (), str(place))
+            missing = Problem("no such folder", (), str(place))
             return [], [missing] if must_exist else []
         files = sorted(path for path in place.iterdir() if path.suffix == ".toml")
     except OSError as error:
@@ -97,7 +97,7 @@ def _entries_of(files: Iterable[Path], origin: Origin) -> tuple[list[Entry], lis
             if key in taken:
                 first = taken[key]
                 said = (
-                    f"the name is taken by {first.file.name}:{first.line}; each needs its own (got {shown(entry.name)})"
+                    f"the name is taken by {first.file.name}:{first.line}: give another one (got {shown(entry.name)})"
                 )
                 problems.append(Problem(said, (str(entry.kind),), str(file), entry.line))
                 continue

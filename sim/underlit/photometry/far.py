@@ -14,7 +14,7 @@ from underlit.spectra.grid import FloatArray
 
 @dataclass(frozen=True, eq=False)
 class Beams:
-    """LEDs of one lens that share a flux evenly: the unit vectors they look along, (n, 3): right, back, up."""
+    """LEDs of one lens that share a flux evenly: the unit vectors along which they point, (n, 3): right, back, up."""
 
     lens: Lens
     axes: FloatArray

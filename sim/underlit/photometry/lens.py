@@ -1,4 +1,4 @@
-"""How strongly a small LED shines in each direction. Angles from the axis [rad]; all lenses are round."""
+"""How strongly a small LED shines in each direction. Angles are from the axis [rad]; all lenses are round."""
 
 from __future__ import annotations
 
@@ -46,14 +46,14 @@ def from_beam_angle(full_width_rad: float) -> Lens:
     Raises ValueError unless 0 < beam angle < pi: at a hemisphere no cos^m falls to half inside it.
     """
     if not 0 < full_width_rad < math.pi:
-        raise ValueError("a beam angle lies between 0 and 180 deg")
+        raise ValueError("a beam angle must lie between 0 and 180 deg")
     return Lens(LensKind.COSINE_POWER, exponent=math.log(0.5) / math.log(math.cos(full_width_rad / 2)))
 
 
 def uniform_cone(full_angle_rad: float) -> Lens:
     """The same intensity everywhere inside a cone. Raises ValueError unless 0 < full angle <= pi."""
     if not 0 < full_angle_rad <= math.pi:
-        raise ValueError("a cone is at most a hemisphere: its full angle lies between 0 and 180 deg")
+        raise ValueError("the full angle of a cone must lie between 0 and 180 deg")
     return Lens(LensKind.UNIFORM_CONE, half_angle_rad=full_angle_rad / 2)
 
 
@@ -70,11 +70,11 @@ def from_table(theta_rad: FloatArray, intensity: FloatArray) -> Lens:
     if theta.ndim != 1 or theta.shape != values.shape or len(theta) < 2:
         raise ValueError("a lens table needs at least two rows of angle and intensity")
     if not (np.isfinite(theta).all() and np.isfinite(values).all()):
-        raise ValueError("a lens table must hold finite numbers")
+        raise ValueError("all numbers of a lens table must be finite")
     if theta[0] != 0 or (np.diff(theta) < LEAST_STEP_RAD).any():
-        raise ValueError("the angles of a lens table start at 0 deg and rise by a millionth of a degree or more")
+        raise ValueError("the angles of a lens table must start at 0 deg and rise by at least a millionth of a degree")
     if (values < 0).any() or not values.max() > 0:
-        raise ValueError("the intensities of a lens table are not negative, and some are above 0")
+        raise ValueError("the intensities of a lens table must not be negative, and some must be above 0")
     if (values[theta > math.pi / 2 + 1e-12] > 0).any():
         raise ValueError("a lens must be narrower than a hemisphere: no light beyond 90 deg")
     keep = theta <= math.pi / 2 + 1e-12

@@ -1,4 +1,4 @@
-"""Light of small LEDs on a level meter head, in plain air or through a flat water surface, nothing around."""
+"""Light of small LEDs on a level meter head, in air or through a flat water surface, with nothing around."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def arrival(points_m: FloatArray, head: Head, *, water_index: float = 1.0) -> Ar
     """
     air = head.below_m - head.under_water_m
     if not (air > 0 and head.under_water_m >= 0):
-        raise ValueError("the distance below the fixture must be more than nothing")
+        raise ValueError("the distance below the fixture must be more than 0")
     offset = np.array([head.along_m, head.across_m]) - np.asarray(points_m, dtype=np.float64).reshape(-1, 2)
     aside = np.hypot(offset[:, 0], offset[:, 1])
     theta = _leaving_angle(aside, air, head.under_water_m, water_index)
@@ -116,7 +116,7 @@ def irradiance_at(
 ) -> float:
     """Irradiance per unit of flux [1/m2] on a head, of LEDs that share the flux evenly.
 
-    points_m: (n, 2) [m]; axes: unit vectors they look along, (3,) or (n, 3). Exact for LED faces small against the
+    points_m: (n, 2) [m]; axes: unit vectors along which they point, (3,) or (n, 3). Exact for LED faces small against the
     distance. Raises ValueError unless some of the way is air.
     """
     reach = arrival(points_m, head, water_index=1.0 if water is None else water.index)

@@ -1,4 +1,4 @@
-"""From readings of a meter to a fixture's flux, and to its beam where readings at different places tell it."""
+"""From readings of a meter to the flux of a fixture, and to its beam where readings at different places show it."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from underlit.spectra.grid import FloatArray
 NARROWEST_BEAM_RAD, WIDEST_BEAM_RAD = math.radians(20.0), math.radians(150.0)
 BARE_LED_BEAM_RAD = math.radians(120.0)
 METER_ERROR = 0.05
-"""Relative error of one reading against the next of the same meter; common practice, no source."""
+"""Relative error of one reading against another with the same meter; common practice, no source."""
 _COARSE_STEPS = 53
 _HOPELESS = 1e6
 """Stands for an infinite misfit, where a beam sends nothing to a head that read some."""
@@ -44,7 +44,7 @@ class BeamFit:
 def fit_flux(readings: FloatArray, per_flux: FloatArray) -> FluxFit:
     """Flux from readings (k,) and what one unit of flux would give at each place (k,).
 
-    Least squares in the logarithm, for a meter errs by a share of what it reads: the geometric mean of the k answers.
+    Least squares in the logarithm, since the error of a meter is a share of its reading: the geometric mean of k answers.
     The flux is infinite where no light would reach a head that read some.
     """
     if not (per_flux > 0).all():
@@ -54,10 +54,10 @@ def fit_flux(readings: FloatArray, per_flux: FloatArray) -> FluxFit:
 
 
 def fit_beam(readings: FloatArray, per_flux_of: Callable[[float], FloatArray]) -> BeamFit | None:
-    """Beam and flux from readings (k,) at different places; None where they cannot tell the beam.
+    """Beam and flux from readings (k,) at different places; None where they cannot show the beam.
 
-    ``per_flux_of``: beam [rad] to what one unit of flux gives at each place, (k,). They can tell it where the beams that
-    fit within twice the meter's error leave out half of the range or more.
+    ``per_flux_of``: beam [rad] to what one unit of flux gives at each place, (k,). They can show it where the beams that
+    fit within twice the meter's error cover at most half of the range.
     """
     from scipy.optimize import minimize_scalar
 

@@ -1,4 +1,4 @@
-"""Channel spectra: what an LED channel sends out, as a photon distribution over the 60 bins and lumens per umol.
+"""Spectra of LED channels, as a photon distribution over the 60 bins and lumens per umol.
 
 A spectrum reaches beyond 400-700 nm; only its photons inside count as PPF, all its light counts as lumens.
 """
@@ -74,11 +74,11 @@ def from_photon_table(wavelength_nm: FloatArray, relative_photons: FloatArray) -
 
 
 def mixture(parts: Iterable[tuple[ChannelSpectrum, float]]) -> ChannelSpectrum:
-    """Spectra added by their shares of the PAR photons. Raises ValueError when the shares add to nothing."""
+    """Spectra added by their shares of the PAR photons. Raises ValueError when the shares add up to 0."""
     listed = list(parts)
     total = sum(share for _, share in listed)
     if not total > 0:
-        raise ValueError("the shares of a mixture must add to more than nothing")
+        raise ValueError("the shares of a mixture must add up to more than 0")
     photons = np.sum([spectrum.photons * share for spectrum, share in listed], axis=0)
     lumens = sum(spectrum.lumens_per_umol * share for spectrum, share in listed) / total
     return ChannelSpectrum(_shares(photons), float(lumens))
@@ -89,15 +89,15 @@ def _checked(wavelength_nm: FloatArray, values: FloatArray) -> tuple[FloatArray,
     if wave.ndim != 1 or wave.shape != heights.shape or len(wave) < 2:
         raise ValueError("a spectrum table needs two columns and at least two rows")
     if not (np.isfinite(wave).all() and np.isfinite(heights).all()):
-        raise ValueError("a spectrum table must hold finite numbers")
+        raise ValueError("all numbers of a spectrum table must be finite")
     if (np.diff(wave) <= 0).any():
         raise ValueError("the wavelengths of a spectrum table must rise")
     if (heights < 0).any():
-        raise ValueError("a spectrum table must not hold negative values")
+        raise ValueError("the values of a spectrum table must not be negative")
     if wave[0] < 200 or wave[-1] > 2000:
-        raise ValueError("the wavelengths of a spectrum table are in nm, between 200 and 2000")
+        raise ValueError("the wavelengths of a spectrum table must be in nm, from 200 to 2000")
     if not bin_integrals(wave, heights).sum() > 0:
-        raise ValueError("the spectrum holds no light between 400 and 700 nm")
+        raise ValueError("the spectrum has no light between 400 and 700 nm")
     return wave, heights
 
 

@@ -1,4 +1,4 @@
-"""Roughly what colour a light looks: for pictures only, no figure rests on it."""
+"""Roughly the colour that a light appears to have; for pictures only, no figure depends on it."""
 
 from __future__ import annotations
 

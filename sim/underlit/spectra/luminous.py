@@ -50,7 +50,7 @@ def lumens_per_umol_of_table(wavelength_nm: FloatArray, relative_energy: FloatAr
     par = (step >= 400) & (step <= 700)
     umol = np.trapezoid((energy / joules_per_umol(step))[par], step[par])
     if not umol > 0:
-        raise ValueError("the spectrum holds no light between 400 and 700 nm")
+        raise ValueError("the spectrum has no light between 400 and 700 nm")
     return float(lumens / umol)
 
 

@@ -28,7 +28,7 @@ class LeafOptics(NamedTuple):
 
 
 class MaterialShape(NamedTuple):
-    """``mean``: reflectance over 400-700 nm, equal weights; ``low``, ``high``: the range it is met in;
+    """``mean``: reflectance over 400-700 nm, equal weights; ``low``, ``high``: its usual range;
     ``knots``: wavelength [nm] and relative reflectance, linear between and flat beyond; ``source`` of all that."""
 
     mean: float
@@ -60,7 +60,7 @@ MATERIALS: dict[str, MaterialShape] = {
     "pale stone": MaterialShape(0.45, 0.35, 0.60, _SAND, f"level: {_PRACTICE}; shape: {_CORAL}"),
     "black": MaterialShape(0.05, 0.03, 0.08, _GREY, _PRACTICE),
     "white": MaterialShape(0.80, 0.70, 0.85, _GREY, _PRACTICE),
-    "mirror": MaterialShape(0.88, 0.80, 0.95, _GREY, f"{_PRACTICE}; taken as diffuse"),
+    "mirror": MaterialShape(0.88, 0.80, 0.95, _GREY, f"{_PRACTICE}; assumed diffuse"),
     "aluminium": MaterialShape(0.75, 0.60, 0.85, _GREY, _PRACTICE),
     "foam": MaterialShape(0.30, 0.10, 0.60, _GREY, _PRACTICE),
 }
@@ -77,7 +77,7 @@ def reflectance(material: str, mean: float | None = None) -> FloatArray:
     known = MATERIALS[material]
     level = known.mean if mean is None else mean
     if not 0 <= level <= 1:
-        raise ValueError(f"a reflectance lies between 0 and 1 (got {level!r})")
+        raise ValueError(f"a reflectance must lie between 0 and 1 (got {level!r})")
     wave, height = np.array(known.knots).T
     shape = np.interp(PAR_WAVELENGTHS_NM, wave, height)
     shape = shape / shape.mean()
@@ -103,7 +103,7 @@ def leaf_optics(
     reflected = _scaled_to(table[f"{kind}_r"], reflectance_mean)
     passed = _scaled_to(table[f"{kind}_t"], transmittance_mean)
     if reflected.mean() + passed.mean() > 1:
-        raise ValueError("a leaf's reflectance and transmittance add to more than 1")
+        raise ValueError("the reflectance and transmittance of a leaf must not add up to more than 1")
     # Strongly raised means would pass 1 at the green peak: cut there, light is never made.
     excess = np.maximum(1.0, reflected + passed)
     return LeafOptics(reflected / excess, passed / excess)

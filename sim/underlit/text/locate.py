@@ -1,4 +1,4 @@
-"""On which line of a TOML text each key stands. ``tomllib`` has read the text before, so it is taken to be valid."""
+"""On which line of a TOML text each key stands. ``tomllib`` has read the text before, so it is valid."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One thing wrong with a file that people write, in one line: where, what, and what would be right."""
+"""One problem of a file that people write, in one line: where, what is wrong, and what would be right."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ KeyPath = tuple[str | int, ...]
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong: where (file, line and key, as far as known), what, and what would be right."""
+    """One problem: where (file, line and key, as far as known), what is wrong, and what would be right."""
 
     message: str
     key: KeyPath = ()
@@ -36,6 +36,6 @@ def key_text(key: KeyPath) -> str:
 
 
 def shown(value: object, limit: int = 60) -> str:
-    """A value as it is quoted in a message, cut when long."""
+    """A value as a message quotes it, shortened when long."""
     text = {True: "true", False: "false"}[value] if isinstance(value, bool) else repr(value)
     return text if len(text) <= limit else text[: limit - 3] + "..."

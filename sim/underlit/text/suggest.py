@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """``; did you mean "dimming"?``, or ``; known: ...`` where nothing is close and few are known, else nothing."""
+    """``; did you mean "dimming"?``; ``; known: ...`` where nothing is close and few are known; else empty."""
     listed = list(known)
     close = difflib.get_close_matches(word, listed, n=1, cutoff=0.6)
     if close:

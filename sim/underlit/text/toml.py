@@ -1,4 +1,4 @@
-"""Read a TOML file; what keeps it from being read is one problem with its line."""
+"""Read a TOML file; what prevents that is one problem with its line."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _LINE = re.compile(r"\(at line (\d+), column \d+\)|\(at end of document\)")
 
 
 class UnreadableError(ValueError):
-    """A file that is no TOML; ``problem`` says where and why."""
+    """A file that is not TOML; ``problem`` says where and why."""
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
@@ -29,7 +29,7 @@ def read_toml(file: Path) -> tuple[dict[str, Any], dict[KeyPath, int]]:
     except OSError as error:
         raise UnreadableError(Problem(f"cannot be read: {error.strerror or error}", (), str(file))) from None
     except UnicodeDecodeError:
-        raise UnreadableError(Problem("is not a text in UTF-8", (), str(file), 1)) from None
+        raise UnreadableError(Problem("is not a text in UTF-8: save it in that encoding", (), str(file), 1)) from None
     except RecursionError:
         raise UnreadableError(Problem("is nested too deeply", (), str(file), 1)) from None
     except (tomllib.TOMLDecodeError, ValueError) as error:
@@ -40,5 +40,5 @@ def read_toml(file: Path) -> tuple[dict[str, Any], dict[KeyPath, int]]:
         raise UnreadableError(Problem(message, (), str(file), line)) from None
     try:
         return data, key_lines(text)
-    except (ValueError, RecursionError):  # the places only help the reader of a message
+    except (ValueError, RecursionError):  # the lines only make messages better
         return data, {}

@@ -1,4 +1,4 @@
-"""Lengths, angles, volumes and fluxes as people write them, kept inside the program in SI."""
+"""Lengths, angles, volumes and fluxes as people write them, and in SI inside the program."""
 
 from underlit.units.quantity import (
     Length,

@@ -1,4 +1,4 @@
-"""Read and show quantities: a length is never a bare number, because 48 may be inches or centimetres.
+"""Read and show quantities. A length is never a bare number, because 48 could be inches or centimetres.
 
 Exact factors: inch and foot by the international yard and pound agreement of 1959 (25.4 mm); US liquid gallon 231 cubic
 inches.
@@ -21,7 +21,7 @@ ANGLE_UNITS_RAD = {"deg": math.pi / 180, "°": math.pi / 180, "rad": 1.0}
 VOLUME_UNITS_M3 = {"gal": 231 * 0.0254**3, "l": 1e-3, "L": 1e-3, "ml": 1e-6, "m3": 1.0}
 DURATION_UNITS_H = {"h": 1.0, "hours": 1.0, "hour": 1.0, "min": 1 / 60}
 AGE_UNITS_WEEKS = {"weeks": 1.0, "week": 1.0, "days": 1 / 7, "day": 1 / 7}
-# Each flux key of a scene allows exactly one unit; a scale such as "klm" only spares zeros.
+# Each flux key of a scene allows exactly one unit; "klm" is only shorter to write.
 FLUX_UNITS = {
     "ppf": {"umol/s": 1.0, "µmol/s": 1.0},
     "ppfd": {"umol/m2/s": 1.0, "µmol/m2/s": 1.0, "µmol/m²/s": 1.0},
@@ -32,7 +32,7 @@ FLUX_UNITS = {
 
 
 class QuantityError(ValueError):
-    """A value cannot be read as the quantity asked for; the text says what would be right."""
+    """A value cannot be read as the quantity that is needed; the text says what would be right."""
 
 
 class Length(float):
@@ -48,7 +48,7 @@ def parse_quantity(value: object, units: Mapping[str, float], what: str, example
         raise QuantityError(f"{what} needs its unit, such as {example}")
     match = _NUMBER_AND_UNIT.fullmatch(value) if isinstance(value, str) else None
     if match is None:
-        raise QuantityError(f"{what} is a number with its unit, such as {example}")
+        raise QuantityError(f"{what} must be a number with its unit, such as {example}")
     number, unit = float(match[1]), match[2]
     if unit not in units:
         known = ", ".join(units)

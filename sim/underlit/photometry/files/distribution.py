@@ -18,7 +18,7 @@ from underlit.photometry.point import Head, WaterOver, arrival
 from underlit.spectra.grid import FloatArray
 
 DISAGREEMENT = 0.02
-"""A file's intensities and its own lumens may differ by this much before it is said."""
+"""The intensities and the lumens of a file may differ by this much before a note says so."""
 LARGEST_OPENING_M = 100.0
 _SAME_DEG = 0.01
 
@@ -92,7 +92,7 @@ def full_turn(degrees: FloatArray, values: FloatArray, line: int) -> tuple[Float
     notes: tuple[str, ...] = ()
     gap = 360 - span
     if 4 * _SAME_DEG <= gap <= 1.01 * np.diff(degrees).max() and span > 180:
-        notes = (f"the planes end at {degrees[-1]:g} deg: the first one closes the turn",)
+        notes = (f"the planes end at {degrees[-1]:g} deg: the first one is repeated to close the turn",)
         degrees, values = np.append(degrees, degrees[0] + 360), np.concatenate([values, values[:1]])
     elif abs(gap) >= 4 * _SAME_DEG:
         said = f"{degrees[0]:g} to {degrees[-1]:g} deg"
@@ -110,21 +110,21 @@ def checked_intensity(values: FloatArray, line: int) -> tuple[FloatArray, tuple[
     """Intensities (n, ng) [cd] without the small negative readings of a dark room. Raises PhotometryFileError."""
     brightest = float(values.max())
     if not brightest > 0:
-        raise PhotometryFileError("all intensities are zero: the file holds no light", line)
+        raise PhotometryFileError("all intensities are zero: the file gives no light", line)
     if not np.isfinite(values).all() or brightest > 1e9:
-        raise PhotometryFileError(f"an intensity of {brightest:.3g} cd cannot be right", line)
+        raise PhotometryFileError(f"an intensity of {brightest:.3g} cd cannot be right: check the multiplier", line)
     if values.min() >= 0:
         return values, ()
     if values.min() < -DISAGREEMENT * brightest:
         raise PhotometryFileError(f"intensities must not be negative (got {values.min():g} cd)", line)
-    return np.maximum(values, 0.0), (f"negative intensities down to {values.min():.3g} cd are taken as 0",)
+    return np.maximum(values, 0.0), (f"negative intensities down to {values.min():.3g} cd count as 0",)
 
 
 def checked_opening(shape: OpeningShape, length: float, width: float, height: float, line: int) -> Opening:
     """An opening of believable size [m]. Raises PhotometryFileError."""
     if max(length, width, height) > LARGEST_OPENING_M:
         size = f"{length:g} x {width:g} x {height:g} m"
-        raise PhotometryFileError(f"a luminous opening of {size} cannot be right: are the units?", line)
+        raise PhotometryFileError(f"a luminous opening of {size} cannot be right: check its units", line)
     if length == 0 and width == 0:
         shape = OpeningShape.POINT
     return Opening(shape, float(length), float(width), float(height))
@@ -167,14 +167,14 @@ Web = tuple[FloatArray, FloatArray, FloatArray]
 
 
 def lower_half(photometry: Photometry) -> Web | None:
-    """What shines below the horizontal, cut there exactly; None if nothing does."""
+    """The light below the horizontal, cut there exactly; None if there is none."""
     angles, values = _with_horizontal(photometry)
     keep = angles <= math.pi / 2
     return _lit(photometry.azimuth_rad, angles[keep], values[:, keep])
 
 
 def upper_half(photometry: Photometry) -> Web | None:
-    """What shines above the horizontal, angles from straight up; None if nothing does."""
+    """The light above the horizontal, angles from straight up; None if there is none."""
     angles, values = _with_horizontal(photometry)
     keep = angles >= math.pi / 2
     return _lit(photometry.azimuth_rad, math.pi - angles[keep][::-1], values[:, keep][:, ::-1])
@@ -213,7 +213,7 @@ def irradiance_at(
 ) -> float:
     """Irradiance per unit of flux [1/m2] on a level head; the file turned counter-clockwise seen from above.
 
-    Every point of the opening is taken to shine with the file's distribution. Raises ValueError unless some of the way
+    Every point of the opening is assumed to have the distribution of the file. Raises ValueError unless some of the way
     is air.
     """
     c, s = math.cos(turn_rad), math.sin(turn_rad)
@@ -247,13 +247,17 @@ def _points_of(opening: Opening, steps: int = 32) -> FloatArray:
 
 
 def flux_note(flux: float, stated: float | None, lamps: float | None) -> tuple[str, ...]:
-    """A line where the intensities and the file's own lumens disagree by more than 2 %."""
+    """A line where the intensities and the lumens of the file differ by more than 2 %."""
     if stated is not None and stated > 0 and abs(flux / stated - 1) > DISAGREEMENT:
-        return (f"its intensities hold {flux:.4g} lm, it says {stated:.4g} lm ({100 * (flux / stated - 1):+.1f} %)",)
+        return (
+            f"its intensities add up to {flux:.4g} lm, but it states {stated:.4g} lm ({100 * (flux / stated - 1):+.1f} %)",
+        )
     if stated is not None or lamps is None or not lamps > 0:
         return ()
     if flux > (1 + DISAGREEMENT) * lamps:
-        return (f"its intensities hold {flux:.4g} lm, more than the {lamps:.4g} lm its lamps give",)
+        return (f"its intensities add up to {flux:.4g} lm, more than the {lamps:.4g} lm of its lamps",)
     if flux < (1 - DISAGREEMENT) * lamps:
-        return (f"its intensities hold {flux:.4g} lm, {100 * flux / lamps:.0f} % of the {lamps:.4g} lm its lamps give",)
+        return (
+            f"its intensities add up to {flux:.4g} lm, {100 * flux / lamps:.0f} % of the {lamps:.4g} lm of its lamps",
+        )
     return ()

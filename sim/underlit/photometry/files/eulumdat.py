@@ -1,4 +1,4 @@
-"""EULUMDAT (A. Stockmar, Licht '90, pp. 641-644): the European text format of measured fixtures, one item a line.
+"""EULUMDAT (A. Stockmar, Licht '90, pp. 641-644): the European text format of measured fixtures, with one item on each line.
 
 Sources: the item list as published (Stockmar 1990 and EULUMDAT/2, CIBSE National Lighting Conference 1998, pp. 353-362).
 C-planes follow the (C, gamma) system of CIE 121 and EN 13032-1: C0 lies across a long lamp and C90 along it, counted
@@ -104,14 +104,14 @@ def parse_eulumdat(lines: list[str]) -> Photometry:
     stated = lumens * (ratio / 100 if ratio > 0 else 1.0) if ratio > 0 or absolute else None
     tilt = head.value(25, "the tilt at measurement", empty=0.0)
     if tilt:
-        notes.append(f"measured with the fixture tilted by {tilt:g} deg: the intensities are those of the tilted one")
+        notes.append(f"measured with the fixture tilted by {tilt:g} deg; the intensities are used as they are")
     found = Photometry(
         FileFormat.EULUMDAT, "1", np.radians(azimuth), np.radians(angles), intensity, stated,
         None if absolute else lumens, watts, opening, _keywords(head), (*notes, *clipped),
     )  # fmt: skip
     flux = total_flux(found)
     if not (math.isfinite(flux) and flux > 0):
-        raise PhotometryFileError("the intensities hold no light: only directions without extent shine")
+        raise PhotometryFileError("the intensities give no light: only single directions are above 0")
     return replace(found, notes=(*found.notes, *flux_note(flux, stated, found.lamp_lumens)))
 
 
@@ -151,7 +151,7 @@ def _turned(
 
 
 def _opening(head: _Head, notes: list[str]) -> Opening:
-    """Luminous area (items 16 to 21) [m], or the whole fixture's (13 to 15) where no area is said; width 0 is round."""
+    """Luminous area (items 16 to 21) [m], or the whole fixture's (13 to 15) where no area is given; width 0 is round."""
     length = head.value(16, "the length of the luminous area", empty=0.0)
     width = head.value(17, "the width of the luminous area", empty=0.0)
     sides = [head.value(side, "the height of the luminous area", empty=0.0) for side in range(18, 22)]
@@ -161,11 +161,11 @@ def _opening(head: _Head, notes: list[str]) -> Opening:
         length = head.value(13, "the length of the luminaire", empty=0.0)
         width = head.value(14, "the width of the luminaire", empty=0.0)
         if length:
-            notes.append("no luminous area is said: the whole underside is taken to shine")
+            notes.append("no luminous area is given: the whole underside is assumed to give light")
     if min(length, width, *sides) < 0:
         raise PhotometryFileError("sizes must not be negative", head.line(item))
     if max(sides) > 0:
-        notes.append("the opening has luminous sides; all light starts on its lower face")
+        notes.append("the opening has luminous sides; all light is assumed to start on its lower face")
     shape = OpeningShape.ROUND if width == 0 else OpeningShape.RECTANGULAR
     return checked_opening(shape, length / 1000, (width or length) / 1000, max(sides) / 1000, head.line(item))
 
@@ -181,7 +181,7 @@ def _lamps(head: _Head, notes: list[str]) -> tuple[float, float | None, bool, in
         )
     watts = head.value(32, "the watts", empty=0.0)
     if sets > 1:
-        notes.append(f"it lists {sets} sets of lamps: the first is used")
+        notes.append(f"it lists {sets} sets of lamps; the first is used")
     return lumens, watts if watts > 0 else None, lamps < 0, 27 + _SET_LINES * sets
 
 

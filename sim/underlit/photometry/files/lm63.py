@@ -75,7 +75,7 @@ def parse_lm63(lines: list[str]) -> Photometry:
     stated = _stated_lumens(label.keywords)
     lamp_lumens = lamps * per_lamp * ballast if lamps > 0 and per_lamp > 0 else None
     if numbers.left():
-        notes.append("text after the last intensity is passed over")
+        notes.append("text after the last intensity is ignored")
     return _with_flux_note(
         Photometry(
             FileFormat.LM63, str(label.year), np.radians(azimuth), np.radians(vertical), intensity, stated,
@@ -87,7 +87,7 @@ def parse_lm63(lines: list[str]) -> Photometry:
 def _with_flux_note(found: Photometry) -> Photometry:
     flux = total_flux(found)
     if not (math.isfinite(flux) and flux > 0):
-        raise PhotometryFileError("the intensities hold no light: only directions without extent shine")
+        raise PhotometryFileError("the intensities give no light: only single directions are above 0")
     return replace(found, notes=(*found.notes, *flux_note(flux, found.stated_lumens, found.lamp_lumens)))
 
 
@@ -106,11 +106,11 @@ def _label(lines: list[str]) -> _Label:
         keyword = _KEYWORD.match(line)
         if keyword:
             keywords.append((keyword[1].strip().upper(), keyword[2].strip()))
-    raise PhotometryFileError("no line starts with TILT=: not an LM-63 file, or its head is lost")
+    raise PhotometryFileError("no line starts with TILT=: this is not an LM-63 file, or its beginning is missing")
 
 
 def _tilt(label: _Label, numbers: Numbers, notes: list[str]) -> float:
-    """What a level fixture keeps of its light by the file's tilt factors."""
+    """The tilt factor of a level fixture: the share of its light that is left."""
     said = label.tilt.strip("\"' \x1a<>").upper()
     if said == "NONE":
         return 1.0
@@ -126,7 +126,9 @@ def _tilt(label: _Label, numbers: Numbers, notes: list[str]) -> float:
     level = float(np.interp(0.0, angles, factors))
     if not level > 0:
         raise PhotometryFileError("the tilt factor of a level lamp is 0: no light", numbers.line)
-    notes.append(f"its tilt factors are for lamps that dim when tilted; the one of a level fixture, {level:g}, is used")
+    notes.append(
+        f"its tilt factors are for lamps that dim when tilted; the factor of a level fixture, {level:g}, is used"
+    )
     return level
 
 
@@ -141,16 +143,16 @@ def _refuse_other_types(numbers: Numbers) -> None:
     kind = numbers.count("the photometric type", 1, 3)
     if kind != 1:
         letter = {2: "B", 3: "A"}[kind]
-        reason = f"type {letter} photometry ({kind}) turns about another axis; only type C (1) can be used"
+        reason = f"type {letter} photometry ({kind}) has another axis; only type C (1) can be used"
         raise PhotometryFileError(f"{reason}: ask the maker for type C", numbers.line)
 
 
 def _second_factor(numbers: Numbers, year: int, notes: list[str]) -> float:
-    """The ballast-lamp photometric factor of 1986 and 1991; later it is kept for other uses and scales nothing."""
+    """The ballast-lamp photometric factor of 1986 and 1991; later it is reserved for other uses and scales nothing."""
     value = numbers.one("the second factor (ballast-lamp or future use)")
     if year >= 1995:
         if abs(value - 1) > 0.2:
-            notes.append(f"the number kept for future use is {value:g}; it scales nothing")
+            notes.append(f"the number reserved for future use is {value:g}; it is ignored")
         return 1.0
     if not value > 0:
         raise PhotometryFileError(f"the ballast-lamp factor must be more than 0 (got {value:g})", numbers.line)
@@ -178,7 +180,7 @@ def _opening(numbers: Numbers, year: int, notes: list[str]) -> Opening:
     elif not negative and height < 0 and (across == 0) != (along == 0):
         across, along = across or up, along or up  # a cylinder lying level, 1991
     if up > 0 or height < 0:
-        notes.append("the opening has luminous sides; all light starts on its lower face")
+        notes.append("the opening has luminous sides; all light is assumed to start on its lower face")
     return checked_opening(shape, along, across, up, line)
 
 

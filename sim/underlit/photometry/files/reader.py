@@ -34,7 +34,7 @@ def parse_photometry(raw: bytes, *, name: str = "") -> Photometry:
             raise PhotometryFileError("the file is empty")
         first = next(line for line in lines if line.strip())
         if first.lstrip().startswith(("<", "{")):
-            raise PhotometryFileError("not an LM-63 or EULUMDAT file but XML or JSON", 1)
+            raise PhotometryFileError("this is XML or JSON: give an LM-63 or EULUMDAT file", 1)
         is_lm63 = VERSION_LINE.match(first) or any(TILT_LINE.match(line) for line in lines[:2000])
         return parse_lm63(lines) if is_lm63 else parse_eulumdat(lines)
     except PhotometryFileError as problem:

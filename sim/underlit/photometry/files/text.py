@@ -10,7 +10,7 @@ import numpy as np
 from underlit.spectra.grid import FloatArray
 
 MAX_BYTES = 8 * 2**20
-"""A photometric file is some kilobytes of text; a much larger one is something else."""
+"""A photometric file is some kilobytes of text; a much larger file is something else."""
 MAX_VALUES = 400_000
 """Most intensities a file may hold: a quarter of a degree one way and half a degree the other."""
 LONGEST_NUMBER = 40
@@ -31,17 +31,17 @@ class PhotometryFileError(ValueError):
 def decode(raw: bytes) -> str:
     """The text of a file in UTF-8, UTF-16 with its mark, or else Latin-1. Raises PhotometryFileError."""
     if len(raw) > MAX_BYTES:
-        raise PhotometryFileError(f"larger than {MAX_BYTES // 2**20} MiB: not a photometric file")
+        raise PhotometryFileError(f"larger than {MAX_BYTES // 2**20} MiB: this is not a photometric file")
     try:
         if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
             return raw.decode("utf-16")
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
         if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
-            raise PhotometryFileError("not a text") from None
+            raise PhotometryFileError("this is not a text file") from None
         text = raw.decode("latin-1")
     if "\0" in text[:4096].rstrip("\0\x1a\r\n "):
-        raise PhotometryFileError("not a text: it holds zero bytes")
+        raise PhotometryFileError("this is not a text file: it has zero bytes")
     return text
 
 

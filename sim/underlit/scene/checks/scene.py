@@ -1,4 +1,4 @@
-"""What cannot be, or makes no sense, across the parts of a scene that are each well said."""
+"""What cannot be, or makes no sense, across the parts of a scene, each of which is sound by itself."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ PARTS_OF_EVERY_TANK = frozenset(
     ["substrate", "water surface", "top edge", "rim", "rim skirt", "hood"]
     + [f"{side} {what}" for side in SIDES for what in ("pane", "sheet")]
 )
-"""Names that the tank's own parts bear."""
+"""Names of the parts of the tank itself."""
 
 
 def check_scene(scene: Scene) -> list[Problem]:
-    """Every problem across parts, in the order of the file; empty for a scene that can be traced."""
+    """Every problem across the parts of a scene; empty for one that can be traced."""
     return [
         *_check_names(scene),
         *_check_water(scene),
@@ -43,7 +43,7 @@ def check_scene(scene: Scene) -> list[Problem]:
 
 
 def _check_names(scene: Scene) -> Iterator[Problem]:
-    """What stands in the tank is found by its name, so no two share one, whatever their kinds; zones and spots likewise."""
+    """Results name what stands in the tank, so no two parts share a name, whatever their kinds; nor do zones, nor spots."""
     taken = set(PARTS_OF_EVERY_TANK)
     for kind, parts in (
         ("fixture", scene.fixtures),
@@ -64,35 +64,38 @@ def _check_water(scene: Scene) -> Iterator[Problem]:
     stated = "above_bottom" if scene.water.above_bottom is not None else "below_rim"
     if level > height:
         yield Problem(
-            f"the water stands above the rim: {format_length(level)} over the bottom pane, "
-            f"the tank is {format_length(height)} high inside",
+            f"the water would stand above the rim: {format_length(level)} over the bottom pane, "
+            f"but the tank is {format_length(height)} high inside",
             ("water", stated),
         )
     elif level <= 0:
         yield Problem(
-            f"no water left: the surface would lie {format_length(-level)} under the bottom", ("water", stated)
+            f"there would be no water: its surface would lie {format_length(-level)} under the bottom pane",
+            ("water", stated),
         )
     highest = float(scene.substrate.grid_m.max())
     if scene.tank.inside is not None and (highest < THINNEST_BED_M or scene.substrate.terraces):
-        text = "a tank from meshes needs a substrate, of a millimetre at least, and takes no terraces"
+        text = "a tank from meshes needs a substrate of at least 1 mm, without terraces"
         yield Problem(text, ("substrate",))
     if abs(highest - level) < SAME_HEIGHT_M and highest - float(scene.substrate.grid_m.min()) < SAME_HEIGHT_M:
-        yield Problem("the water ends exactly on the level substrate; let it stand higher or lower", ("water", stated))
+        yield Problem("the water ends exactly on the level substrate: give a higher or lower level", ("water", stated))
     if highest > 0 and float(scene.substrate.grid_m.min()) < THINNEST_BED_M:
         yield Problem(
             f"the substrate must be at least {format_length(THINNEST_BED_M)} deep everywhere; "
-            'or depth = "0 cm" for a bare bottom',
+            'for a bare bottom give depth = "0 cm"',
             ("substrate",),
         )
     if highest >= height:
         key = next((key for key in ("depth", "back_depth", "heights") if getattr(scene.substrate, key) is not None), "")
         path: KeyPath = ("substrate", key) if key else ("substrate",)
-        yield Problem(f"the substrate reaches the rim ({format_length(highest)} high)", path)
+        yield Problem(f"the substrate reaches the rim: it is {format_length(highest)} high", path)
     for index, terrace in enumerate(scene.substrate.terraces):
         where: KeyPath = ("substrate", "terrace", index)
         yield from _check_outline(scene, terrace, where)
         if terrace.height + terrace.edge_above >= height:
-            yield Problem(f"the terrace reaches the rim ({format_length(terrace.height)} high)", (*where, "height"))
+            yield Problem(
+                f"the terrace reaches the rim: it is {format_length(terrace.height)} high", (*where, "height")
+            )
 
 
 def _check_rim_and_braces(scene: Scene) -> Iterator[Problem]:
@@ -102,7 +105,8 @@ def _check_rim_and_braces(scene: Scene) -> Iterator[Problem]:
         free = tank.inside_m[0]
         if not 0 <= brace.at <= free:
             yield Problem(
-                f"the brace lies outside the tank, 0 to {format_length(free)}", ("tank", "brace", index, "at")
+                f"the brace lies outside the tank: give a place from 0 to {format_length(free)}",
+                ("tank", "brace", index, "at"),
             )
         if height - brace.thickness <= 0:
             yield Problem("the brace is thicker than the tank is high", ("tank", "brace", index, "thickness"))
@@ -123,23 +127,30 @@ def _check_lid(scene: Scene) -> Iterator[Problem]:
     if lid is None:
         return
     if scene.hood is not None and lid.above_rim + lid.thickness >= scene.hood.height:
-        yield Problem("the lid does not fit under the hood", ("lid", "above_rim"))
+        yield Problem("the lid does not fit under the hood: lower the lid or raise the hood", ("lid", "above_rim"))
     for key, parts in (("pane", lid.panes), ("strip", lid.strips)):
         for index, part in enumerate(parts):
             x0, y0, x1, y1 = part.bounds_m
             if x1 <= 0 or y1 <= 0 or x0 >= length or y0 >= depth:
-                yield Problem("lies fully outside the tank", ("lid", key, index, "corners"))
+                yield Problem(
+                    f"lies completely outside the tank, which is {_inside_size(scene)}", ("lid", key, index, "corners")
+                )
     if lid.hinged is not None:
         if not 0 < lid.hinged.at < depth:
-            yield Problem(f"the hinge lies outside the tank, 0 to {format_length(depth)}", ("lid", "hinged", "at"))
+            yield Problem(
+                f"the hinge lies outside the tank: give a place from 0 to {format_length(depth)}",
+                ("lid", "hinged", "at"),
+            )
         if scene.hood is not None and lid.hinged.opened > 0:
-            yield Problem("a flap cannot be tilted up under a hood", ("lid", "hinged", "opened"))
+            yield Problem(
+                "a flap cannot be opened under a hood: close it or remove the hood", ("lid", "hinged", "opened")
+            )
     if lid.sliding is not None:
         widest = (length if lid.sliding.runs == "left to right" else depth) / 2
         if lid.sliding.overlap >= widest:
-            yield Problem("the panes overlap by more than one of them is wide", ("lid", "sliding", "overlap"))
+            yield Problem(f"must be less than half the lid, {format_length(widest)}", ("lid", "sliding", "overlap"))
         if lid.sliding.opened > widest - lid.sliding.overlap / 2:
-            text = f"a pane can be pushed open by {format_length(widest - lid.sliding.overlap / 2)} at most"
+            text = f"must be at most {format_length(widest - lid.sliding.overlap / 2)}, where the pane ends"
             yield Problem(text, ("lid", "sliding", "opened"))
 
 
@@ -149,7 +160,7 @@ def _check_fixtures(scene: Scene) -> Iterator[Problem]:
         yield from _check_fixture_place(scene, fixture, ("fixture", index))
         for other in scene.fixtures[:index]:
             if boxes_overlap(body_corners_m(scene, fixture), body_corners_m(scene, other)):
-                yield Problem(f"stands in the same place as {shown(other.name)}", ("fixture", index))
+                yield Problem(f"is in the same place as {shown(other.name)}: move one of them", ("fixture", index))
 
 
 def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iterator[Problem]:
@@ -161,36 +172,42 @@ def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iter
     key = (*where, "above_water" if fixture.above_water is not None else "above_rim")
     if over_tank and lowest < scene.water_level_m:
         yield Problem(
-            f"the fixture is inside the water: its lowest edge is {format_length(scene.water_level_m - lowest)} "
+            f"the fixture hangs in the water: its lowest edge is {format_length(scene.water_level_m - lowest)} "
             "under the surface",
             key,
         )
     elif over_tank and scene.lid is not None:
         lid_low = height + scene.lid.above_rim
         if lowest < lid_low + scene.lid.thickness and highest > lid_low:
-            yield Problem("the fixture cuts through the lid; hang it above the lid", key)
+            yield Problem("the fixture cuts through the lid: hang it above the lid", key)
         flap = scene.flap_corners_m()
         if flap and boxes_overlap(flap, body_corners_m(scene, fixture)):
-            yield Problem("the opened flap of the lid meets the fixture; hang it higher or open the lid less", key)
+            yield Problem("the opened flap of the lid touches the fixture: hang it higher or open the lid less", key)
     inside = all(scene.tank.inside_outline.holds(x, y) for x, y in below)
     if over_tank and not inside and scene.water_level_m <= lowest < height:
-        yield Problem("the fixture hangs below the rim and cuts through a pane", key)
+        yield Problem("the fixture hangs below the rim and cuts through a pane: hang it higher or move it", key)
     if scene.hood is not None:
         if highest > height + scene.hood.height:
-            yield Problem(f"the fixture does not fit under the hood, {format_length(scene.hood.height)} high", key)
+            yield Problem(
+                f"the fixture does not fit under the hood, which is {format_length(scene.hood.height)} high", key
+            )
         elif not all(scene.tank.outside_outline.holds(x, y) for x, y in below):
-            yield Problem("the fixture cuts through a side of the hood", (*where, "size"))
+            yield Problem(
+                "the fixture cuts through a side of the hood: move it or give a smaller one", (*where, "size")
+            )
     if fixture.clip is not None and fixture.clip.at is not None:
         pane = length if fixture.clip.on in ("front", "back") else depth
         if not 0 <= fixture.clip.at <= pane:
-            yield Problem(f"the clip lies beside its pane, {format_length(pane)} long", (*where, "clip", "at"))
+            yield Problem(
+                f"the clip lies beside its pane: give a place from 0 to {format_length(pane)}", (*where, "clip", "at")
+            )
     span = max(length, depth)
     if x1 < -span or y1 < -span or x0 > length + span or y0 > depth + span:
-        yield Problem("the fixture is nowhere near the tank; check the unit", (*where, "position"))
+        yield Problem("the fixture is far away from the tank: check the unit", (*where, "position"))
 
 
 def fixture_bounds_m(scene: Scene, fixture: Fixture) -> tuple[float, float, float, float]:
-    """x low, y low, x high, y high of a fixture's body on the plan [m], turned and tilted."""
+    """x low, y low, x high, y high of the body of a fixture on the plan [m], turned and tilted."""
     corners = [(x, y) for x, y, _ in body_corners_m(scene, fixture)]
     return (
         min(x for x, _ in corners),
@@ -214,14 +231,14 @@ def _check_hardscape(scene: Scene) -> Iterator[Problem]:
 
 
 def _check_place(scene: Scene, placed: Placed, reach: float | None, where: KeyPath) -> Iterator[Problem]:
-    # A mesh's size is known only once it is read; what lies outside is then clipped, or refused, by the lowering.
+    # The size of a mesh is not known here; what lies outside is clipped or refused when the scene is lowered.
     if reach is not None and scene.tank.inside_outline.distance(*placed.at) >= reach:
-        yield Problem("stands fully outside the tank", (*where, "at"))
+        yield Problem(f"stands completely outside the tank, which is {_inside_size(scene)}", (*where, "at"))
 
 
 def _check_solid_height(scene: Scene, solid: Solid, where: KeyPath) -> Iterator[Problem]:
     if solid.base is not None and solid.base >= scene.tank.inside_m[2]:
-        yield Problem("stands fully above the tank", (*where, "base"))
+        yield Problem(f"stands completely above the tank, which is {_inside_height(scene)}", (*where, "base"))
 
 
 def _check_plants(scene: Scene) -> Iterator[Problem]:
@@ -231,7 +248,9 @@ def _check_plants(scene: Scene) -> Iterator[Problem]:
         if plants.on is not None and plants.on not in hardscape:
             yield _unknown("wood or stone", plants.on, hardscape, ("plants", index, "on"))
         if plants.base is not None and plants.base >= scene.tank.inside_m[2]:
-            yield Problem("stands fully above the tank", ("plants", index, "base"))
+            yield Problem(
+                f"stands completely above the tank, which is {_inside_height(scene)}", ("plants", index, "base")
+            )
 
 
 def _check_zones(scene: Scene) -> Iterator[Problem]:
@@ -245,7 +264,7 @@ def _check_zones(scene: Scene) -> Iterator[Problem]:
         if zone.hardscape is not None and zone.hardscape not in hardscape:
             yield _unknown("wood or stone", zone.hardscape, hardscape, (*where, "hardscape"))
         if zone.outline_keys and zone.height >= scene.tank.inside_m[2]:
-            yield Problem("the zone lies fully above the tank", (*where, "height"))
+            yield Problem(f"lies completely above the tank, which is {_inside_height(scene)}", (*where, "height"))
 
 
 def _check_spots(scene: Scene) -> Iterator[Problem]:
@@ -254,25 +273,33 @@ def _check_spots(scene: Scene) -> Iterator[Problem]:
         x, y, z = scene.spot_centre_m(spot)
         where: KeyPath = ("spot", index)
         if not scene.tank.inside_outline.holds(x, y):
-            yield Problem(f"the spot lies outside the tank, {_inside_size(scene)}", (*where, "at"))
+            yield Problem(f"the spot lies outside the tank, which is {_inside_size(scene)}", (*where, "at"))
             continue
         key = "height" if spot.height is not None else "above_substrate"
         bed = scene.spot_centre_m(spot.model_copy(update={"height": None, "above_substrate": 0.0}))[2]
         if z > height:
-            yield Problem("the spot lies above the tank", (*where, key))
+            yield Problem(f"the spot lies above the tank, which is {_inside_height(scene)}", (*where, key))
         elif z < bed:
-            yield Problem(f"the spot lies inside the substrate, {format_length(bed)} high there", (*where, key))
+            yield Problem(
+                f"the spot lies inside the substrate, which is {format_length(bed)} high there", (*where, key)
+            )
 
 
 def _check_outline(scene: Scene, part: Outlined, where: KeyPath) -> Iterator[Problem]:
     if part.outline_keys and not scene.tank.inside_outline.shared_area(part.polygon) > 0:
-        yield Problem(f"lies fully outside the tank, {_inside_size(scene)}", (*where, part.outline_keys[0]))
+        yield Problem(
+            f"lies completely outside the tank, which is {_inside_size(scene)}", (*where, part.outline_keys[0])
+        )
 
 
 def _inside_size(scene: Scene) -> str:
     length, depth, _ = scene.tank.inside_m
     size = f"{format_length(length)} by {format_length(depth)} inside"
-    return size if scene.tank.is_box else f"{size} at most"
+    return size if scene.tank.is_box else f"at most {size}"
+
+
+def _inside_height(scene: Scene) -> str:
+    return f"{format_length(scene.tank.inside_m[2])} high inside"
 
 
 def _same_names(kind: str | KeyPath, names: list[str], taken: Iterable[str] = ()) -> Iterator[Problem]:
@@ -280,9 +307,9 @@ def _same_names(kind: str | KeyPath, names: list[str], taken: Iterable[str] = ()
     prefix: KeyPath = (kind,) if isinstance(kind, str) else kind
     for index, name in enumerate(names):
         if name in seen:
-            yield Problem(f"the name is taken; each needs its own (got {shown(name)})", (*prefix, index, "name"))
+            yield Problem(f"the name is taken: give another one (got {shown(name)})", (*prefix, index, "name"))
         seen.add(name)
 
 
 def _unknown(what: str, name: str, known: list[str], where: KeyPath) -> Problem:
-    return Problem(f"there is no {what} of that name{did_you_mean(name, known)} (got {shown(name)})", where)
+    return Problem(f"there is no {what} with that name{did_you_mean(name, known)} (got {shown(name)})", where)
