@@ -42,7 +42,7 @@ def cleaning_pair(scene: Scene) -> tuple[Scene, Scene, list[Differs]]:
     """(clean day, the day before cleaning, what differs between them)."""
     told = [
         Differs(
-            "light that passes the dirt on the fixtures",
+            "dirt on the fixtures: light that passes",
             f"{CLEAN_FIXTURE:g}",
             f"{DUSTY_FIXTURE:g}",
             "0.85-0.95 when not wiped",
@@ -52,7 +52,7 @@ def cleaning_pair(scene: Scene) -> tuple[Scene, Scene, list[Differs]]:
     ]
     if scene.lid is not None:
         span = "the whole glass top: clean takes 8-15 %, in use 15-30 %, crusted 30-50 %"
-        told.append(Differs("light that passes the dirt on the lid", f"{CLEAN_LID:g}", f"{DIRTY_LID:g}", span))
+        told.append(Differs("dirt on the lid: light that passes", f"{CLEAN_LID:g}", f"{DIRTY_LID:g}", span))
     if scene.rack:
         told.append(
             Differs("other tanks of the rack", "as they are", "as they are", "only this scene's own tank is cleaned")
@@ -90,7 +90,7 @@ def _panes(scene: Scene) -> Differs:
         shares = sorted({_returned(scene, side, clean=clean) for side in sides})
         spans.append("-".join(dict.fromkeys(f"{s:.3g}" for s in (shares[0], shares[-1]))))
     return Differs(
-        "light returned per reflection at the panes",
+        "panes: light returned per reflection",
         spans[0],
         spans[1],
         "planted tank 0.1-0.4; a light film takes 5-15 %, green 30-60 %",

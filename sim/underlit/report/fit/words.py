@@ -33,7 +33,7 @@ def _unit_ppf(fitted: Fitted, parameter: Parameter) -> float:
 
 
 UNITS = {
-    Kind.OUTPUT: "umol/s", Kind.BEAM: "deg", Kind.LID: "of the light passes", Kind.GROWTH: "of the light per hit",
+    Kind.OUTPUT: "umol/s", Kind.BEAM: "deg", Kind.LID: "of the light passes", Kind.GROWTH: "per reflection",
     Kind.TINT: "per m at 440 nm", Kind.BACKING: "reflectance",
 }  # fmt: skip
 
@@ -44,8 +44,8 @@ def words(parameter: Parameter) -> str:
     return {
         Kind.OUTPUT: f"output of {names}" + (" (each)" if len(parameter.of) > 1 else ""),
         Kind.BEAM: f"beam angle of {names}",
-        Kind.LID: "light that passes the dirt on the lid",
-        Kind.GROWTH: "growth on the panes gives back",
+        Kind.LID: "dirt on the lid: light that passes",
+        Kind.GROWTH: "returned by growth on the panes",
         Kind.TINT: "tannin tint",
         Kind.BACKING: f"backing ({names})",
     }[parameter.kind]
@@ -57,7 +57,7 @@ def short(parameter: Parameter) -> str:
         Kind.OUTPUT: f"the output of {_listed(parameter.of)}" if parameter.of else "the output",
         Kind.BEAM: f"the beam of {_listed(parameter.of)}" if parameter.of else "the beam",
         Kind.LID: "the dirt on the lid",
-        Kind.GROWTH: "what the panes give back",
+        Kind.GROWTH: "the growth on the panes",
         Kind.TINT: "the tannin tint",
         Kind.BACKING: "the backing",
     }[parameter.kind]
@@ -123,7 +123,7 @@ def leverage_lines(fitted: Fitted) -> list[str]:
 
 
 def apart_lines(fitted: Fitted) -> list[str]:
-    """What the readings cannot tell apart, and what they say nothing of."""
+    """What the readings cannot tell apart, and what they do not constrain."""
     lines = []
     names = [short(p) for p in fitted.parameters]
     said = unconstrained(fitted)
@@ -133,7 +133,7 @@ def apart_lines(fitted: Fitted) -> list[str]:
         lines.append(f"These readings cannot tell {names[j]} from {names[i]}: they go with {way}.")
     if said:
         lines.append(
-            f"They say next to nothing of {_listed([names[k] for k in said])}: there the scene's own value stands."
+            f"These readings do not constrain {_listed([names[k] for k in said])}: the scene's own value stands."
         )
     return lines or ["These readings tell all of these apart."]
 
