@@ -7,6 +7,7 @@ import io
 import json
 import math
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -147,42 +148,46 @@ from answered import answer
 from underlit.report import files
 import underlit.viz.tank3d.stills, underlit.viz.maps.plan_map
 underlit.viz.tank3d.stills.why_no_gl = lambda: "no 3D picture"
-traced, reports = answer(1 << 17)
-out = Path({out!r})
-number = {number}
+traced, reports = answer({photons})
 from underlit.report.progress.stopping import Phase, listening
 def die(*arguments):
     arguments[-1].write_bytes(b"half")
     os.kill(os.getpid(), number)
     if number == signal.SIGINT:
         os.kill(os.getpid(), number)
-    raise SystemExit("still here")
+    os._exit(99)
 underlit.viz.maps.plan_map.write_plan_map = die
-with listening() as stops:
-    stops.phase, stops.folder = Phase.WRITING, out
-    files.write_folder(traced, reports, out)
+for number in map(int, {numbers!r}):
+    out = Path({folder!r}, str(number))
+    if os.fork() == 0:
+        os.dup2(os.open(f"{{out}}.err", os.O_CREAT | os.O_WRONLY), 2)
+        with listening() as stops:
+            stops.phase, stops.folder = Phase.WRITING, out
+            files.write_folder(traced, reports, out)
+        os._exit(98)
+    print(os.waitstatus_to_exitcode(os.wait()[1]), flush=True)
 """
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
 def test_a_process_killed_while_writing_leaves_no_half_file(tmp_path: Path) -> None:
-    out = tmp_path / "out"
-
-    def run(number: int) -> subprocess.CompletedProcess[str]:
-        script = KILLED.format(paths=sys.path, out=str(out), number=int(number))
-        return subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=120)
-
-    traced, reports = answer(1 << 17)
-    files.write_folder(traced, reports, out)
-    before = written(out)
-    for number, status in ((signal.SIGTERM, TERMINATED), (signal.SIGINT, INTERRUPTED)):
-        done = run(number)
-        assert done.returncode == status, done.stderr
-        assert "no half-written file is left" in done.stderr
-        assert "Traceback" not in done.stderr
-        assert written(out) == before
+    """One process traces; a child of it is killed by each signal while it writes into a folder of its own."""
+    photons, numbers = 1 << 17, [int(n) for n in (signal.SIGTERM, signal.SIGINT, signal.SIGKILL)]
+    traced, reports = answer(photons)
+    files.write_folder(traced, reports, tmp_path / "whole")
+    before = written(tmp_path / "whole")
+    for number in numbers:
+        shutil.copytree(tmp_path / "whole", tmp_path / str(number))
+    script = KILLED.format(paths=sys.path, photons=photons, numbers=numbers, folder=str(tmp_path))
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=120)
+    assert done.stdout.split() == [str(TERMINATED), str(INTERRUPTED), str(-signal.SIGKILL)], done.stderr
+    for number in numbers[:2]:
+        said = (tmp_path / f"{number}.err").read_text()
+        assert "no half-written file is left" in said
+        assert "Traceback" not in said
+        assert written(tmp_path / str(number)) == before
     # Killed outright, nobody can clear away; what is left is hidden, and goes with the next writing.
-    assert run(signal.SIGKILL).returncode == -signal.SIGKILL
+    out = tmp_path / str(int(signal.SIGKILL))
     left = written(out)
     assert {k: v for k, v in left.items() if not k.startswith(".")} == before
     assert len(left) > len(before)
