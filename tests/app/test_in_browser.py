@@ -227,7 +227,7 @@ def test_two_variants_side_by_side(browser: Any, served: Any) -> None:
         page.get_by_role("button", name="Copy to tank B to compare").click()
         page.get_by_role("button", name="Tank B", exact=True).and_(page.locator('[aria-pressed="true"]')).wait_for()
         page.get_by_label("Height above the rim (cm)").first.fill("25")
-        page.get_by_text(re.compile(r"Tank B against Tank A: lowers")).wait_for()
+        page.get_by_text(re.compile(r"Tank B against Tank A: dims")).wait_for()
 
 
 def test_work_survives_reload_and_restart(browser: Any, tmp_path: Path) -> None:

@@ -70,9 +70,9 @@ def test_readings_are_fitted_and_the_corrected_tank_stands_beside(browser: Any, 
         said = card.inner_text()
         assert "output of clip light" in said
         assert re.search(r"4 readings used|3 readings used, 1 set aside", said)
-        assert "Next reading that would tell most" in said
+        assert "Best next reading" in said
         card.get_by_role("button", name="Use the corrected tank as tank B").click()
-        told = page.get_by_text(re.compile(r"Tank B against Tank A: lifts"))
+        told = page.get_by_text(re.compile(r"Tank B against Tank A: brightens"))
         told.wait_for(timeout=PATIENCE_MS)
         low, high = re.search(r"whole bed from ([\d.]+) to ([\d.]+)", told.inner_text()).groups()  # type: ignore[union-attr]
         assert float(high) / float(low) == pytest.approx(1.85, rel=0.2)

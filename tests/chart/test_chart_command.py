@@ -61,7 +61,7 @@ def test_prints_and_writes_the_chart(tmp_path, capsys):
     with open(out / "chart.csv", encoding="utf-8") as stream:
         again = list(csv.DictReader(stream))
     assert [row["full_power_mean_umol_m2_s"] for row in again] == [row["full_power_mean_umol_m2_s"] for row in rows]
-    assert {row["target_ideal_umol_m2_s"] for row in again} == {"20.0"}
+    assert {row["target_ideal_umol_m2_s"] for row in again} == {"20"}
 
 
 def heed_ctrl_c() -> None:
@@ -173,5 +173,5 @@ def test_no_cluster_answers(tmp_path, capsys, monkeypatch):
 def test_progress_says_what_is_done_and_left():
     """Rows done, those found kept, and time left once it can be known."""
     assert describe(Progress(0, 0, 72, None)) == "0 of 72 pairs"
-    assert describe(Progress(12, 6, 72, 90.0)) == "12 of 72 pairs, 6 of them stored before; 90 s left"
+    assert describe(Progress(12, 6, 72, 90.0)) == "12 of 72 pairs, 6 of them from an earlier run; 90 s left"
     assert describe(Progress(72, 0, 72, 0.0)) == "72 of 72 pairs"

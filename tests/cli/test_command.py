@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -13,7 +14,7 @@ from pathlib import Path
 import pytest
 
 import underlit
-from underlit.cli import main
+from underlit.cli import COMMANDS, main
 from underlit.scene import json_schema
 
 SCENES = Path(__file__).resolve().parents[2] / "scenes"
@@ -59,6 +60,17 @@ def test_help_names_every_command_and_the_trade_word(capsys: pytest.CaptureFixtu
     assert main(["--help"]) == 0
     said = capsys.readouterr().out
     assert all(word in said for word in ("trace", "check", "view", "schema", "PAR (PPFD)"))
+
+
+@pytest.mark.parametrize("command", sorted(set(COMMANDS) - {"check", "view", "schema", "catalogue"}))
+def test_help_says_what_kind_of_number_an_option_takes(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([command, "--help"]) == 0
+    said = capsys.readouterr().out
+    found = re.findall(r"--(photons|precision|seed|threads|price|port|effort|spots|show|most|ppfd) +(\w+)", said)
+    kinds = dict(found) if command != "suggest" else {k: v for k, v in found if k != "price"}
+    assert kinds["threads"] == "INT"
+    whole = {"photons", "seed", "threads", "port", "spots", "show", "most"}
+    assert all(kind == ("INT" if name in whole else "FLOAT") for name, kind in kinds.items()), kinds
 
 
 # -- few photons ------------------------------------------------------------------------------------------------------

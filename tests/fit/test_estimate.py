@@ -129,7 +129,7 @@ def test_a_shaded_reading_is_set_aside_and_named() -> None:
     assert aside.reading.name == "spot 7"
     assert fitted.value(0) == pytest.approx(0.9, rel=0.02)
     said = sentences(Found(fitted, (), 0.0))[0]
-    assert "reading 7 (spot 7) is 40 % lower than the other readings allow: shaded" in said
+    assert "reading 7 (spot 7) is 40 % lower than the other readings allow. Possible causes: shade" in said
 
 
 def test_readings_that_scatter_widen_the_interval() -> None:

@@ -52,9 +52,9 @@ def test_a_sheet_filled_in_is_fitted(folder: Path, capsys: pytest.CaptureFixture
     assert main(["fit", "tank.toml", "filled.csv", *FEW, "--tables"]) == 0
     said = capsys.readouterr().out
     for words in (
-        "What the readings make of the scene",
-        "Next reading that would tell most",
-        "Correlation of what was found",
+        "The scene as corrected by the readings",
+        "Best next reading",
+        "Correlation of the values found",
     ):
         assert words in said
     answer = json.loads((folder / "tank-fitted.json").read_text())
@@ -137,7 +137,7 @@ def test_the_sheet_says_what_to_mind_and_keeps_to_the_paper(folder: Path) -> Non
     page = sheet_page(sheet)
     words = " ".join(page.before) + page.cautions
     for needed in (
-        "20-30 minutes", "Room light off", "no sun", "head level", "height given over the substrate", "Keep hand",
+        "20-30 minutes", "room light off", "curtains", "head level", "height given over the substrate", "Keep your hand",
         "5-10 seconds", "underwater correction", "Electricity over water",
     ):  # fmt: skip
         assert needed in words

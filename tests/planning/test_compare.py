@@ -62,8 +62,8 @@ def test_how_errors_came_about_is_told(capsys):
     scenes = [box(), box(fixture=[light(dimming=0.4)]), box(fixture=[light(above_rim="6 cm")])]
     made = compare(candidates(*scenes))
     (apart,) = trace_paired([lowered_box()], photons=PHOTONS, seed=9)
-    for shown, said in ((made, ["by arithmetic", "same random numbers"]), (
-        compare([made.candidates[0], candidate("D", apart)]), ["other random numbers"]
+    for shown, said in ((made, ["worked out from the trace of A", "same random numbers"]), (
+        compare([made.candidates[0], candidate("D", apart)]), ["different random numbers"]
     )):  # fmt: skip
         print_comparison(output_console(), shown)
         told = " ".join(capsys.readouterr().out.split())
@@ -105,18 +105,18 @@ def test_running_cost():
     unknown = compare(candidates(box(), box(fixture=[light(output={"ppf": "2.6 umol/s"})])), price=0.3)
     assert unknown.running[1].watts is None
     assert unknown.running[1].cost_a_year is None
-    assert "watts are not stated" in in_words(unknown)[0]
+    assert "watts of a light are not stated" in in_words(unknown)[0]
 
 
 def test_words():
-    """The summary says what is lifted, from where to where, and what it costs."""
+    """The summary says what gets brighter, from where to where, and what it costs."""
     double = box(fixture=[light(output={"ppf": "5.2 umol/s", "watts": "2.6 W"})])
     words = in_words(compare(candidates(box(), double), price=1.0))
-    assert re.match(r"B against A: lifts half way up from 29\.\d to 59\.\d, whole bed from 28\.\d to 56\.\d;", words[0])
-    assert "draws 1.3 W more, 3.8 kWh a year more, which costs 3.80 a year more" in words[0]
+    assert re.match(r"B against A: brightens half way up from 29\.\d to 59\.\d, whole bed from 28\.\d to 56\.\d;", words[0])
+    assert "uses 1.3 W more, 3.8 kWh a year more, which costs 3.80 a year more" in words[0]
     assert "whole bed: right in A, too bright in B." in words
     same = in_words(compare(candidates(box(), box(title="the same"))))
-    assert same == ["B against A: no zone changes by more than its counting error; draws the same."]
+    assert same == ["B against A: no zone changes by more than its simulation error; uses the same energy."]
 
 
 def test_cleaning_pair_states_what_it_takes():
@@ -167,7 +167,7 @@ def test_a_folder_is_the_trace_that_wrote_it(tmp_path, capsys):
     assert kept.watts == fresh.watts
     capsys.readouterr()
     assert main(["compare", str(tmp_path / "kept"), str(tmp_path / "kept"), "--out", str(tmp_path / "out")]) == 0
-    assert "draws the same" in " ".join(capsys.readouterr().out.split())
+    assert "uses the same energy" in " ".join(capsys.readouterr().out.split())
     assert {p.name for p in (tmp_path / "out").iterdir()} == {"compare.json", "compare.csv", "compare.png"}
     data = json.loads((tmp_path / "out" / "compare.json").read_text())
     assert all(e["difference_umol_m2_s"] == 0 for p in data["places"] for e in p["by_candidate"][1:])

@@ -56,7 +56,7 @@ def test_ramps_are_integrated():
     zone = answered(scene).zones[1]
     assert zone.dli == pytest.approx(light_of_a_day(zone.report.ppfd.value, 3))
     assert energy(scene).settled_kwh == pytest.approx(1.3 * 3 * 365.25 / 1000)
-    assert hours_words(scene.fixtures[0]) == "6 h a day with ramps, as 3.0 h"
+    assert hours_words(scene.fixtures[0]) == "6 h a day with ramps, equal to 3.0 h"
 
 
 def test_energy_and_cost(bare):
@@ -67,7 +67,7 @@ def test_energy_and_cost(bare):
     assert bare.energy.cost(bare.energy.settled_kwh) == pytest.approx(0.3 * a_day * 365.25)
     silent = answered(box(fixture=[light(output={"ppf": "2.6 umol/s"})]))
     assert silent.energy.settled_kwh is None
-    assert "not known" in energy_words(silent)
+    assert "unknown" in energy_words(silent)
 
 
 def test_ageing(bare):
@@ -159,7 +159,7 @@ def test_the_command_prints_and_writes(tmp_path: Path, capsys):
     told = " ".join(capsys.readouterr().out.split())
     assert status == 0
     assert "8 h a day" in told
-    assert "kWh a settled year" in told
+    assert "kWh in a settled year" in told
     assert {p.name for p in out.iterdir()} == {"dose.csv", "cards.pdf", "cards-1.png"}
     assert (out / "cards.pdf").read_bytes().startswith(b"%PDF")
     with open(out / "dose.csv", encoding="utf-8") as stream:

@@ -54,7 +54,13 @@ def test_the_summary_has_its_keys_units_and_only_finite_numbers() -> None:
     total = ends.pop("emitted") + ends.pop("roulette_gain") - ends.pop("roulette_loss")
     assert sum(ends.values()) == total
     zone = read["zones"][0]
-    for key in ("area_m2", "ppfd_umol_m2_s", "counting_error_95_umol_m2_s", "dli_mol_m2_day"):
+    for key in (
+        "area_m2",
+        "ppfd_umol_m2_s",
+        "simulation_error_95_umol_m2_s",
+        "tank_error_95_umol_m2_s",
+        "dli_mol_m2_day",
+    ):
         assert isinstance(zone[key], float)
     assert all(math.isfinite(v) for v in everything(read) if isinstance(v, float))
     assert {a["what"] for a in read["assumptions"]} >= {"fixture.output", "water.tannin"}
@@ -68,7 +74,7 @@ def test_the_sheet_reads_back_cell_by_cell() -> None:
     assert all(None not in row and None not in row.values() for row in rows)
     assert [float(row["ppfd_umol_m2_s"]) for row in rows] == [zone["ppfd_umol_m2_s"] for zone in summary["zones"]]
     assert rows[0]["band_low_umol_m2_s"] == ""
-    assert rows[1]["band_high_umol_m2_s"] == "3.0"
+    assert rows[1]["band_high_umol_m2_s"] == "3"
 
 
 def test_the_same_bits_for_any_number_of_threads() -> None:

@@ -64,9 +64,9 @@ def test_numbers_in_the_table_are_those_of_the_result() -> None:
         line = next(line for line in text.splitlines() if line.startswith(report.name))
         found = re.search(r"([\d.]+) ± ([\d.]+)\s+± ([\d.]+)", line)
         assert found is not None
-        mean, counting, tank = (float(f) for f in found.groups())
+        mean, simulation, tank = (float(f) for f in found.groups())
         assert mean == pytest.approx(report.ppfd.value, abs=0.5)
-        assert report.ppfd.half_width <= counting <= report.ppfd.half_width + 1
+        assert report.ppfd.half_width <= simulation <= report.ppfd.half_width + 1
         assert tank == pytest.approx(report.tank_error, rel=0.05)
         assert str(report.verdict) in line
 
@@ -88,9 +88,9 @@ def test_light_on_each_piece_is_told_with_its_error() -> None:
     traced, _ = answer()
     (report,) = surface_reports(traced.lowered, traced.result)
     line = next(line for line in printed(80).splitlines() if line.startswith("stone: emitted") and "±" in line)
-    mean, counting = (float(f) for f in re.findall(r"[\d.]+", line)[:2])
+    mean, simulation = (float(f) for f in re.findall(r"[\d.]+", line)[:2])
     assert mean == pytest.approx(report.upper.value, abs=0.5)
-    assert counting >= report.upper.half_width
+    assert simulation >= report.upper.half_width
 
 
 def test_without_any_band_the_answer_says_how_to_get_a_verdict() -> None:
@@ -101,7 +101,7 @@ def test_without_any_band_the_answer_says_how_to_get_a_verdict() -> None:
 
 def test_the_printed_ledger_adds_to_100() -> None:
     text = printed(80)
-    table = text.split("where the light goes")[1].split("all of it")
+    table = text.split("where the light goes")[1].split("total")
     shares = [round(10 * float(line.split()[-1])) for line in table[0].splitlines() if re.search(r"\d\.\d$", line)]
     assert sum(shares) == 1000
     assert table[1].split()[0] == "100.0"

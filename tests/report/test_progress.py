@@ -32,13 +32,13 @@ def test_speed_counts_from_the_first_photons_on() -> None:
     assert "1.00 M/s" in teller.describe(state(2_004_096, 22.0))
 
 
-def test_the_least_sure_is_named_with_its_error_and_the_time_left() -> None:
+def test_the_least_certain_is_named_with_its_error_and_the_time_left() -> None:
     teller = Teller()
     teller.describe(state(0, 0.0))
     teller.describe(state(4096, 10.0))
     line = teller.describe(state(1_004_096, 20.0, worst=0.064, left=120.0))
     # Ten of the twenty seconds were counting, so half of the time left that the trace reckons with.
-    assert line == "1.00 M photons, 0.10 M/s; least sure: front right corner ± 6.4 %; 60 s left"
+    assert line == "1.00 M photons, 0.10 M/s; least certain: front right corner ± 6.4 %; 60 s left"
     assert teller.share_done(state(1_004_096, 20.0, worst=0.064, left=120.0)) == pytest.approx(10 / 70)
 
 

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from pictured_world import COVERED_CELLS, pictured_overlay, pictured_result
 
+from underlit.viz.figures import Canvas
 from underlit.viz.labels import LabelBoard
-from underlit.viz.maps.plan_map import draw_plan_map, new_figure, write_plan_map
-from underlit.viz.overlay import footprint, overlay_from_meshes
+from underlit.viz.maps.plan_map import draw_plan_map, write_plan_map
+from underlit.viz.overlay import footprint
 from underlit.viz.palette import both_units, colour_map, nice_ceiling
 from underlit.viz.sheets.layout import write_layout
 from underlit.viz.tank3d.pooling import patch_means
@@ -47,7 +48,7 @@ def test_the_map_says_what_it_must(drawn):
     texts = [t.get_text() for t in figure.findobj(lambda a: hasattr(a, "get_text"))]
     together = "\n".join(texts)
     for words in ("A tank of our own", "front (viewer)", "carpet\n80 ± 1, right", "spot\n80 ± 2", "fixture (above)",
-                  "PAR (PPFD), µmol/m²/s", "counting error", "10 cm", "4 in"):  # fmt: skip
+                  "PAR (PPFD), µmol/m²/s", "simulation error", "10 cm", "4 in"):  # fmt: skip
         assert words in together
     # The zone that has no room for its name has a number, and the key says the name.
     assert "1" in texts
@@ -65,8 +66,7 @@ def test_labels_do_not_overlap(drawn):
 
 
 def test_twenty_crowded_spots_still_do_not_overlap():
-    figure = new_figure(8, 4)
-    axes = figure.add_axes((0, 0, 1, 1))
+    axes = Canvas(8, 4).axes(0, 0, 8, 4)
     board = LabelBoard(axes)
     for i in range(20):
         board.near(0.42 + 0.03 * (i % 5), 0.4 + 0.06 * (i // 5), f"spot number {i}\n80 ± 1")
@@ -118,12 +118,6 @@ def test_a_footprint_is_the_outline_from_above():
     points = np.array(footprint(log).outlines[0])
     np.testing.assert_allclose(points.min(axis=0), (0.24, 0.12), atol=1e-4)
     np.testing.assert_allclose(points.max(axis=0), (0.36, 0.18), atol=1e-4)
-
-
-def test_a_plain_overlay_comes_from_the_meshes():
-    overlay = overlay_from_meshes(pictured_result().compiled.meshes)
-    assert (overlay.length, overlay.depth, overlay.water_level) == pytest.approx((0.6, 0.3, 0.33))
-    assert overlay.fixtures[0].bottom == pytest.approx(0.46)
 
 
 def test_numbers_for_people():

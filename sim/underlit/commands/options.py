@@ -16,7 +16,7 @@ def whole(low: int, high: int, **more: Any) -> Parameter:
     """A whole number in a range; 3e6 and 3_000_000 are ways to write one."""
     span = f"from {low} to {high}" if high < 1 << 32 else f"of {low} or more"
 
-    def convert(kind: Any, tokens: Sequence[Token]) -> int:
+    def convert(kind: type, tokens: Sequence[Token]) -> int:
         text = tokens[0].value
         try:
             value = int(text)
@@ -40,7 +40,7 @@ def _as_whole(text: str, otherwise: int) -> int:
 def real(must_be: str, holds: Callable[[float], bool], **more: Any) -> Parameter:
     """A number for which `holds` is true; `must_be` says in words what that means."""
 
-    def convert(kind: Any, tokens: Sequence[Token]) -> float:
+    def convert(kind: type, tokens: Sequence[Token]) -> float:
         text = tokens[0].value
         try:
             value = float(text)

@@ -23,6 +23,8 @@ from underlit.run import Traced
 from underlit.scene import Fixture, tank_uncertainty
 
 DAYS_A_YEAR = 365.25
+TANK_STANDARD_KEY, FORMER_KEY = "tank_error_relative_standard", "not_known_about_tank_relative_standard"
+"""Key of a summary with the relative standard uncertainty of the tank, now and in earlier releases."""
 Outline = tuple[tuple[float, float], ...]
 
 
@@ -131,10 +133,10 @@ def read_candidate(folder: str | Path) -> Candidate:
         said = {zone["name"]: zone for zone in summary["zones"]}
         places = [_stored_zone(said[z.name]) for z in result.compiled.zones]
         draws = tuple(_stored_draw(fixture) for fixture in summary["fixtures"])
-        title, unknown = summary["title"], summary["not_known_about_tank_relative_standard"]
+        title, unknown = summary["title"], summary[TANK_STANDARD_KEY if TANK_STANDARD_KEY in summary else FORMER_KEY]
     except (OSError, ValueError, KeyError, TypeError) as problem:
         raise ValueError(
-            f"{place / 'summary.json'}: does not go with result.nc ({type(problem).__name__}); trace the scene again"
+            f"{place / 'summary.json'}: does not match result.nc ({type(problem).__name__}); trace the scene again"
         ) from None
     spots = [Place(head.name, "reading spot", head.area) for head in result.compiled.heads]
     return Candidate(

@@ -12,6 +12,7 @@ from rich.console import Console
 from underlit.catalogue import Catalogue, Entry, Kind, Origin, search, words_of
 from underlit.catalogue.entry import SOURCE_OF_ALL
 from underlit.catalogue.search import words_found_nowhere
+from underlit.report.numbers import band_text
 from underlit.report.printout import say, table
 from underlit.scene import Band, Scene
 from underlit.scene.reader.entry_check import scene_around
@@ -30,7 +31,7 @@ _CASES = {
 
 
 def found(catalogue: Catalogue, words: Sequence[str]) -> list[Entry]:
-    """The entries of that name where all words together are one, else all that answer to every word."""
+    """The entries of that name where all words together are one, else all that have every word."""
     name = " ".join(words)
     named = [entry for kind in Kind if (entry := catalogue.find(kind, name)) is not None] if name else []
     return named or search(catalogue.entries, words)
@@ -40,7 +41,7 @@ def why_nothing(catalogue: Catalogue, words: Sequence[str]) -> str:
     """One line for words that find nothing."""
     nowhere = words_found_nowhere(catalogue.entries, words)
     if not nowhere:
-        return f"no entry of the catalogue has all of these words: {' '.join(words)}; take one out"
+        return f"no entry of the catalogue has all of these words: {' '.join(words)}; leave one out"
     known = sorted({word for entry in catalogue.entries for word in words_of(entry)})
     return f"no entry of the catalogue has the word {nowhere[0]!r}{did_you_mean(nowhere[0].casefold(), known)}"
 
@@ -75,48 +76,55 @@ def print_entries(console: Console, entries: Sequence[Entry], catalogue: Catalog
         more = ("PPFD band,\nadded CO2", "PPFD band,\nno added CO2") if kind is Kind.PLANTS else ()
         made = table("name", "what it is", *more, wide=2)
         for entry in of_kind:
-            told = [f"{band.low:g}-{band.high:g}" for name, band in bands(entry, catalogue).items() if _SETTLED in name]
+            told = [band_text(band) for name, band in bands(entry, catalogue).items() if _SETTLED in name]
             made.add_row(entry.name + _mark(entry), entry.about, *(told or [""] * len(more)))
         console.print(made)
         console.print()
     if any(entry.kind is Kind.PLANTS for entry in entries):
         say(
             console,
-            "Bands: umol/m2/s at the plant in a settled tank, common practice; a new tank gets 50-60 % of them.",
+            "Bands: umol/m2/s at the plant in a settled tank (common practice); for a new tank, take 50-60 % of them.",
         )
-    say(console, 'One in full: underlit catalogue NAME. In a scene: from = "NAME"; any key said beside it goes first.')
-    say(console, f"Your own entries, * in the lists, are TOML files in {folder}")
+    say(
+        console,
+        'Show one in full: underlit catalogue NAME. Use it in a scene: from = "NAME"; keys beside it come first.',
+    )
+    say(console, f"Your own entries (marked *) are TOML files in {folder}")
 
 
 def _mark(entry: Entry) -> str:
     if entry.origin is Origin.SHIPPED:
         return ""
-    return " * (in place of the shipped one)" if entry.hides_shipped else " *"
+    return " * (replaces the shipped one)" if entry.hides_shipped else " *"
 
 
 def print_entry(console: Console, entry: Entry, catalogue: Catalogue) -> None:
-    """Everything an entry says, and what follows from it."""
+    """Everything an entry says, and values derived from it."""
     say(console, f"{entry.name} ({entry.kind})", "bold underline")
     say(console, entry.about)
     if entry.also:
         say(console, f"Also: {', '.join(entry.also)}")
     if entry.origin is Origin.OWN:
-        instead = ", in place of the shipped one of that name" if entry.hides_shipped else ""
+        instead = ", replaces the shipped one of that name" if entry.hides_shipped else ""
         say(console, f"Your own: {entry.file}:{entry.line}{instead}")
     _heading(console, "In a scene")
     for line in reference(entry):
         say(console, line, indent=2)
-    _heading(console, "It sets")
+    _heading(console, "Keys it sets")
     for key, value in entry.sets.items():
         for line in toml_lines(key, value):
             say(console, line, indent=2)
-    _heading(console, "From this follows")
+    _heading(console, "Derived values")
     for line in _what_follows(entry, scene_around(entry, catalogue)):
         say(console, line, indent=2)
     if known := bands(entry, catalogue):
         _print_needs(console, known)
+    _print_sources(console, entry)
+
+
+def _print_sources(console: Console, entry: Entry) -> None:
     if entry.published:
-        _heading(console, "Published of it, measured under other conditions: not bands, and none is made from them")
+        _heading(console, "Published values, measured under other conditions; no band is made from them")
         for row in entry.published:
             span = f"{row.low:g}" if row.low == row.high else f"{row.low:g}-{row.high:g}"
             seen = "" if row.status == "read" else f" [{row.status}]"
@@ -133,11 +141,11 @@ def _heading(console: Console, text: str) -> None:
 
 
 def _print_needs(console: Console, known: Mapping[str, Band]) -> None:
-    _heading(console, "Light it wants, PAR (PPFD) at the plant, umol/m2/s")
-    made = table("tank", "band", "what to know", wide=1)
+    _heading(console, "Light it needs, PAR (PPFD) at the plant, umol/m2/s")
+    made = table("tank", "band", "notes", wide=1)
     made.columns[2].justify = "left"
     for name, band in known.items():
-        made.add_row(name, f"{band.low:g}-{band.high:g}", band.note)
+        made.add_row(name, band_text(band), band.note)
     console.print(made)
 
 
@@ -152,24 +160,24 @@ def _what_follows(entry: Entry, scene: Scene) -> Iterator[str]:
     if entry.kind is Kind.TANK:
         volume = scene.tank.inside_outline.area * scene.tank.inside_m[2]
         measures = " x ".join(format_length(side) for side in scene.tank.inside_m)
-        called = "" if entry.trade_gallons is None else f"; the trade calls it {entry.trade_gallons:g} gallons"
+        called = "" if entry.trade_gallons is None else f"; sold as {entry.trade_gallons:g} gallons"
         yield f"inside {measures}, glass {format_length(scene.tank.wall_thickness_m)}"
-        yield f"{format_volume(volume)} up to the top edge{called}"
+        yield f"{format_volume(volume)} when full to the top edge{called}"
     elif entry.kind is Kind.LID and scene.lid is not None:
-        yield f"of what the glass lets through, dirt and drops leave {100 * scene.lid.dirt * scene.lid.condensation:.0f} %"
+        yield f"dirt and condensation transmit {100 * scene.lid.dirt * scene.lid.condensation:.0f} % of the light"
     elif entry.kind is Kind.SUBSTRATE:
-        yield f"gives back {100 * scene.substrate.spectrum().mean():.0f} % of the light (400-700 nm)"
+        yield f"reflects {100 * scene.substrate.spectrum().mean():.0f} % of the light (400-700 nm)"
     elif entry.kind is Kind.FIXTURE:
         fixture = scene.fixtures[0]
         watts = "" if fixture.output.watts is None else f" from {fixture.output.watts:g} W"
-        yield f"PPF {fixture.claimed_ppf:.3g} umol/s{watts}, undimmed and as claimed"
+        yield f"PPF {fixture.claimed_ppf:.3g} umol/s{watts}, at full power, as claimed"
     elif entry.kind in (Kind.WOOD, Kind.STONE):
         spectra = [piece.spectrum() for piece in scene.wood] + [piece.spectrum() for piece in scene.stone]
-        yield f"gives back {100 * spectra[0].mean():.0f} % of the light (400-700 nm)"
+        yield f"reflects {100 * spectra[0].mean():.0f} % of the light (400-700 nm)"
     else:
         leaf = scene.plants[0].leaf_optics
-        shares = f"{100 * leaf.reflectance.mean():.1f} % and lets {100 * leaf.transmittance.mean():.1f} % through"
-        yield f"a leaf gives back {shares} (400-700 nm)"
+        shares = f"{100 * leaf.reflectance.mean():.1f} % and transmits {100 * leaf.transmittance.mean():.1f} %"
+        yield f"a leaf reflects {shares} of the light (400-700 nm)"
 
 
 def as_json(entries: Sequence[Entry], catalogue: Catalogue) -> str:

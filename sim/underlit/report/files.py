@@ -6,8 +6,6 @@ of the run before, not half a file and not a mixture.
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import os
 import tempfile
@@ -23,22 +21,22 @@ from underlit.lowering.scene import Lowered
 from underlit.lowering.world import Role
 from underlit.planning.zones import ZoneReport
 from underlit.report.numbers import light, sure_to, with_error
-from underlit.report.summary import summarise, versions
+from underlit.report.summary import SIMULATION_KEY, TANK_KEY, summarise, versions
 from underlit.results.atomic import temporary_folder, write_text
+from underlit.results.csv_text import csv_text
 from underlit.run import Traced
 from underlit.scene import Scene
 from underlit.viz.overlay import FixtureMark, Overlay, SpotMark, ZoneMark, as_points
 
 ZONE_COLUMNS = (
-    "name", "where", "area_m2", "ppfd_umol_m2_s", "counting_error_95_umol_m2_s", "not_known_about_tank_95_umol_m2_s",
-    "verdict", "dli_mol_m2_day",
+    "name", "where", "area_m2", "ppfd_umol_m2_s", SIMULATION_KEY, TANK_KEY, "verdict", "dli_mol_m2_day",
 )  # fmt: skip
 SPREAD_COLUMNS = {
     "dimmest_tenth_umol_m2_s": "dimmest_tenth_umol_m2_s",
     "evenness": "evenness_dimmest_over_average",
     "share_of_area_in_band": "share_of_area_in_band",
 }
-"""Columns of the sheet and the summary's keys they come from."""
+"""Columns of zones.csv and the keys of the summary they come from."""
 
 
 def overlay(lowered: Lowered, reports: Sequence[ZoneReport] = (), spots: Sequence[dict[str, Any]] = (),
@@ -74,15 +72,18 @@ def overlay(lowered: Lowered, reports: Sequence[ZoneReport] = (), spots: Sequenc
 
 
 def zones_csv(summary: dict[str, Any]) -> str:
-    """The zones as a sheet: comma-separated, units in the column names, an empty cell where there is no figure."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([*ZONE_COLUMNS, "band_low_umol_m2_s", "band_high_umol_m2_s", *SPREAD_COLUMNS])
-    for zone in summary["zones"]:
-        band = zone["band_umol_m2_s"] or (None, None)
-        spread = [None if zone[key] is None else zone[key]["value"] for key in SPREAD_COLUMNS.values()]
-        writer.writerow([*(zone[c] for c in ZONE_COLUMNS), *band, *spread])
-    return text.getvalue()
+    """The zones of a summary as csv text."""
+    return csv_text(_zone_row(zone) for zone in summary["zones"])
+
+
+def _zone_row(zone: dict[str, Any]) -> dict[str, Any]:
+    low, high = zone["band_umol_m2_s"] or (None, None)
+    return {
+        **{column: zone[column] for column in ZONE_COLUMNS},
+        "band_low_umol_m2_s": low,
+        "band_high_umol_m2_s": high,
+        **{column: zone[key] and zone[key]["value"] for column, key in SPREAD_COLUMNS.items()},
+    }
 
 
 def scene_texts(scene: Scene) -> dict[str, str]:
@@ -169,7 +170,7 @@ def _write_parts(
     except RuntimeError as problem:
         # what the netCDF library says of a full disk
         raise OSError(str(problem)) from problem
-    note = f"counting error at worst: {traced.worst_name} ± {sure_to(traced.worst_relative)}"
+    note = f"largest simulation error: {traced.worst_name} ± {sure_to(traced.worst_relative)}"
     marks = overlay(traced.lowered, reports, summary["spots"], note if np.isfinite(traced.worst_relative) else "")
     write_plan_map(traced.result, marks, work / "substrate.png")
     write_fixture_sheets(traced.lowered.scene.fixtures, work)

@@ -1,4 +1,4 @@
-"""What a scene says before any light is traced: its zones, and what will be taken where it does not say."""
+"""What a scene says before any light is traced: its zones, its lights, and the assumptions."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from rich.table import Table
 
 from underlit.lowering.rack import of_tank
 from underlit.lowering.scene import Lowered
-from underlit.report.numbers import NONE
+from underlit.report.numbers import NONE, band_text
 from underlit.report.printout import print_assumptions, say, table
 from underlit.report.summary import assumption_entries
 from underlit.scene import tank_uncertainty
@@ -31,8 +31,7 @@ def print_layout(console: Console, lowered: Lowered) -> None:
     for place, info in zip(lowered.zones, lowered.compiled.zones, strict=True):
         zone = lowered.zone_of(place)
         band = None if zone is None else lowered.tank_of(place).band_of(zone)
-        wanted = "" if band is None else f"{band.low:g}-{band.high:g}"
-        made.add_row(place.name, place.where, wanted, f"{1e4 * info.area:.0f}")
+        made.add_row(place.name, place.where, band_text(band), f"{1e4 * info.area:.0f}")
     console.print(made)
     if lowered.plantings:
         console.print()

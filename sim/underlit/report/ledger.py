@@ -1,4 +1,4 @@
-"""Where the light goes, in few lines that add to 100 %."""
+"""The ledger: where the light goes, in a few lines that add up to 100 %."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ import math
 from underlit.results.result import Result
 
 HIDDEN = {"emitted", "roulette_loss", "roulette_gain"}
-LOST = "lost (must be nothing)"
-REST = "the rest"
+LOST = "unaccounted for"
+REST = "other"
 WORDS = {
     "lost": LOST,
     "inside_solid": "inside wood or stone",
@@ -16,8 +16,8 @@ WORDS = {
     "tank glass": "absorbed by the tank's glass",
     "lid": "absorbed by the lid's glass",
     "dirt on the lid": "dirt and condensation on the lid",
-    "backings": "backgrounds and what is under the tank",
-    "fixtures": "back onto the fixtures",
+    "backings": "background and the surface under the tank",
+    "fixtures": "back onto the lights",
     "past the tank": "past the tank, into the room",
 }
 
@@ -25,7 +25,7 @@ Line = tuple[str, float]
 
 
 def light_ledger(result: Result) -> list[Line]:
-    """(words, share of the emitted light) for every line that holds any, largest first, the lost last."""
+    """(words, share of the emitted light) for every line that holds any, largest first, what is unaccounted for last."""
     lines: dict[str, float] = {}
     for name, share in result.ledger().items():
         if name in HIDDEN or (share == 0.0 and name != "lost"):
@@ -38,7 +38,7 @@ def light_ledger(result: Result) -> list[Line]:
 
 
 def with_rest(lines: list[Line], digits: int = 1) -> list[Line]:
-    """The lines with those that would print as nothing taken together (two or more); what is lost keeps its own line."""
+    """The lines, with two or more that would print as 0 taken together; what is unaccounted for keeps its own line."""
     least = 0.5 / 10 ** (digits + 2)
     small = [line for line in lines if line[1] < least and line[0] != LOST]
     if len(small) < 2:

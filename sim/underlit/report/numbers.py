@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from underlit.scene import Band
 
 UNKNOWN = "?"
 NONE = "-"
@@ -13,6 +17,11 @@ def light(value: float) -> str:
     if not math.isfinite(value):
         return NONE
     return f"{value:.0f}" if abs(value) >= 99.5 else f"{value:.1f}"
+
+
+def band_text(band: Band | None) -> str:
+    """A band, such as `35-70`; nothing without one."""
+    return "" if band is None else f"{band.low:g}-{band.high:g}"
 
 
 def with_error(value: float, half_width: float) -> str:

@@ -17,8 +17,8 @@ from underlit.lowering.world import Role
 from underlit.planning.patches import NOISIEST
 from underlit.planning.zones import Verdict, ZoneReport
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
-from underlit.report.numbers import NONE, UNKNOWN, error, light, percent, sure_to, with_error
-from underlit.report.summary import summarise
+from underlit.report.numbers import NONE, UNKNOWN, band_text, error, light, percent, sure_to, with_error
+from underlit.report.summary import SIMULATION_KEY, TANK_KEY, TANK_STANDARD_KEY, summarise
 from underlit.run import Traced
 
 WIDTH_ELSEWHERE = 100
@@ -32,10 +32,13 @@ STYLE = {
     Verdict.BORDERLINE: "bold yellow",
     Verdict.NO_TARGET: "dim",
 }
+MEAN, TANK_ERROR = "mean\n± simulation", "± tank"
+"""Heads of columns: a mean with its simulation error, and its tank error."""
 PRACTICE = "common practice, no source"
 CAUTIONS = (
-    "Electricity over water: drip loop, residual-current protection, a fixture with a fitting ingress rating; hang "
-    "loads on what is made to carry them; do not look into LEDs; glass breaks. Follow local codes; ask a licensed electrician."
+    "Electricity over water: use a drip loop, residual-current protection and fixtures with a suitable ingress rating. Hang "
+    "loads only from what is made to carry them. Do not look into LEDs. Glass breaks. Follow local codes and ask a licensed "
+    "electrician."
 )
 
 
@@ -72,21 +75,21 @@ def table(*columns: str, wide: int = 1) -> Table:
 
 def zone_table(reports: Sequence[ZoneReport]) -> Table:
     """Zones with both errors, the band each should have, and the verdict."""
-    made = table("zone", "mean\n± counting", "± not known\nof the tank", "band", "verdict")
+    made = table("zone", MEAN, TANK_ERROR, "band", "verdict")
     made.columns[-1].justify = "left"
     for r in reports:
         made.add_row(
             r.name,
             with_error(r.ppfd.value, r.ppfd.half_width),
             f"± {error(r.tank_error)}",
-            "" if r.band is None else f"{r.band.low:g}-{r.band.high:g}",
+            band_text(r.band),
             Text(str(r.verdict), STYLE[r.verdict]),
         )
     return made
 
 
 def spread_table(reports: Sequence[ZoneReport]) -> Table:
-    """How evenly light lies over each zone, and the light of a day."""
+    """How even the light of each zone is, and its daily light."""
     made = table("zone", "dimmest\ntenth", "evenness", "area in\nits band", "DLI\nmol/m2/day")
     for r in reports:
         s = r.spread
@@ -103,16 +106,11 @@ def spread_table(reports: Sequence[ZoneReport]) -> Table:
 
 def spot_table(spots: Iterable[dict[str, Any]]) -> Table:
     """Reading spots: what a level meter head would read there, corrected for immersion."""
-    made = table(
-        "spot", "value\n± counting", "± not known\nof the tank", "from left\ncm", "from front\ncm", "height\ncm"
-    )
+    made = table("spot", "value\n± simulation", TANK_ERROR, "from left\ncm", "from front\ncm", "height\ncm")
     for s in spots:
-        counting, tank = (
-            math.inf if s[key] is None else s[key]
-            for key in ("counting_error_95_umol_m2_s", "not_known_about_tank_95_umol_m2_s")
-        )
+        simulation, tank = (math.inf if s[key] is None else s[key] for key in (SIMULATION_KEY, TANK_KEY))
         place = [f"{100 * s[key]:.1f}" for key in ("x_m", "y_m", "z_m")]
-        made.add_row(s["name"], with_error(s["ppfd_umol_m2_s"], counting), f"± {error(tank)}", *place)
+        made.add_row(s["name"], with_error(s["ppfd_umol_m2_s"], simulation), f"± {error(tank)}", *place)
     return made
 
 
@@ -125,18 +123,16 @@ def estimated(estimate: dict[str, float | None] | None, factor: float = 1.0) -> 
 
 
 def surface_table(surfaces: Iterable[dict[str, Any]]) -> Table:
-    """Light on what looks up of wood and stone."""
-    made = table("piece", "mean\n± counting")
+    """Light on the upward-facing sides of wood and stone."""
+    made = table("piece", MEAN)
     for s in surfaces:
         made.add_row(f"{s['what']}: {s['name']}", estimated(s["upward_faces_ppfd_umol_m2_s"]))
     return made
 
 
 def planting_table(plantings: Iterable[dict[str, Any]]) -> Table:
-    """Light on the upper sides of leaves, and what plants leave of it."""
-    made = table(
-        "planting", "leaf\narea", "mean\n± counting", "low", "mid", "top", "above\nneed", "takes", "lets\nthrough"
-    )
+    """Light on the upper sides of leaves, and how much of it plants absorb and let through."""
+    made = table("planting", "leaf\narea", MEAN, "low", "mid", "top", "above\nneed", "absorbs", "lets\nthrough")
 
     def alone(estimate: dict[str, float | None] | None) -> str:
         return NONE if estimate is None or estimate["value"] is None else light(estimate["value"])
@@ -155,19 +151,19 @@ def planting_table(plantings: Iterable[dict[str, Any]]) -> Table:
 
 
 def ledger_table(traced: Traced) -> Table:
-    """Where the light goes, adding to 100 %."""
+    """The ledger, adding up to 100 %."""
     made = table("where the light goes", "%")
     lines = as_percentages(with_rest(light_ledger(traced.result)))
     for name, share in lines:
         made.add_row(name, f"{share:.1f}")
     made.add_section()
-    made.add_row("all of it", f"{sum(share for _, share in lines):.1f}")
+    made.add_row("total", f"{sum(share for _, share in lines):.1f}")
     return made
 
 
 def assumption_table(rows: Iterable[dict[str, Any]]) -> Table:
-    """What the scene leaves open, that which may move the light most first."""
-    made = table("what", "taken as", "may be", "may move\nPPFD by", wide=3)
+    """What the scene leaves open, with what may move the light most on top."""
+    made = table("what", "assumed", "range", "may move\nPPFD by", wide=3)
     ordered = sorted(rows, key=lambda row: -max((abs(v) for v in row["may_move_ppfd_by_relative"] or ()), default=0.0))
     # keys are to be copied into a scene file: none is broken
     made.columns[0].min_width = max((len(word) for row in ordered for word in row["what"].split()), default=0)
@@ -191,7 +187,7 @@ def moves(span: Sequence[float] | None) -> str:
 
 
 def in_short(reports: Sequence[ZoneReport]) -> list[Text]:
-    """The verdicts in plain words, zones of one verdict together, what needs a hand first."""
+    """The verdicts in plain words, zones of one verdict together, those that need a change first."""
     lines = []
     for verdict in (Verdict.TOO_DIM, Verdict.TOO_BRIGHT, Verdict.BORDERLINE, Verdict.RIGHT):
         names = [r.name + (f" ({leaning(r)})" if verdict is Verdict.BORDERLINE else "") for r in reports
@@ -199,7 +195,7 @@ def in_short(reports: Sequence[ZoneReport]) -> list[Text]:
         if names:
             lines.append(Text.assemble((f"{verdict}: ", STYLE[verdict]), "; ".join(names)))
     if not lines:
-        lines.append(Text("No zone has a band to be judged by: give zones a `need` or a `band`.", "dim"))
+        lines.append(Text("No zone has a target: give zones a `need` or a `band`.", "dim"))
     return lines
 
 
@@ -210,6 +206,11 @@ def leaning(report: ZoneReport) -> str:
     return " or ".join(word for word, share in zip(words, chance, strict=True) if share >= 0.1)
 
 
+def worst_words(traced: Traced) -> str:
+    """The zone or spot with the largest simulation error."""
+    return f"{traced.worst_name} is known to ± {sure_to(traced.worst_relative)} (simulation error, 95 %)"
+
+
 def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport], *, asked: int | None = None) -> None:
     """Print everything a trace found. asked: photons asked for, where a number was."""
     summary = summarise(traced, list(reports))
@@ -217,11 +218,11 @@ def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport]
     _print_pieces(console, summary)
     if summary["spots"]:
         console.print()
-        say(console, "What a level meter head would read, corrected for immersion, umol/m2/s", "bold")
+        say(console, "Readings of a level meter head, corrected for immersion, umol/m2/s", "bold")
         console.print(spot_table(summary["spots"]))
     console.print()
     console.print(ledger_table(traced))
-    print_assumptions(console, summary["assumptions"], summary["not_known_about_tank_relative_standard"])
+    print_assumptions(console, summary["assumptions"], summary[TANK_STANDARD_KEY])
     _print_lights(console, summary)
     for note in summary["notes"]:
         say(console, f"Note: {note}")
@@ -231,9 +232,9 @@ def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport]
 
 
 def print_verdicts(console: Console, reports: Sequence[ZoneReport]) -> None:
-    """The closing words."""
+    """The verdicts, which close the printout."""
     console.print()
-    say(console, "In short (both errors counted in)", "bold")
+    say(console, "In short (with both errors)", "bold")
     for line in in_short(reports):
         _paragraph(console, line, 2)
 
@@ -241,21 +242,21 @@ def print_verdicts(console: Console, reports: Sequence[ZoneReport]) -> None:
 def _print_zones(console: Console, summary: dict[str, Any], reports: Sequence[ZoneReport]) -> None:
     if summary["title"]:
         say(console, summary["title"], "bold underline")
-    say(console, "Zones: PAR (PPFD), umol/m2/s, errors at 95 %", "bold")
+    say(console, "PAR (PPFD) of each zone, umol/m2/s, errors at 95 %", "bold")
     console.print(zone_table(reports))
     for r in reports:
         told = "; ".join(t for t in (r.why, r.band.note if r.band else "") if t)
         if told:
             say(console, f"{r.name}: {told}", "dim", indent=2)
     console.print()
-    say(console, "How even it is, and the light of a day (DLI)", "bold")
+    say(console, "Evenness and daily light (DLI)", "bold")
     console.print(spread_table(reports))
-    legend = "dimmest tenth: mean PPFD of the dimmest tenth of the area; evenness: dimmest patch of 3 cm over the mean"
+    legend = "dimmest tenth: mean PPFD of the dimmest tenth of the area; evenness: dimmest 3 cm patch over the mean"
     noisy = [r.name for r in reports if r.spread.patch_noise > NOISIEST]
     if noisy:
-        legend += f"; {NONE}: patches still noisier than {percent(NOISIEST)}, more photons give it"
+        legend += f"; {NONE}: patches are noisier than {percent(NOISIEST)}, trace more photons"
     if any(math.isnan(r.spread.patch_noise) for r in reports):
-        legend += f"; {NONE}: not measured on leaves, hardscape and zones smaller than four patches"
+        legend += f"; {NONE}: not measured on leaves, on hardscape and in zones smaller than four patches"
     say(console, legend, "dim", indent=2)
 
 
@@ -263,32 +264,32 @@ def _print_pieces(console: Console, summary: dict[str, Any]) -> None:
     solids = [s for s in summary["surfaces"] if s["what"] != Role.PLANTS]
     if solids:
         console.print()
-        say(console, "On what looks up of wood and stone, umol/m2/s", "bold")
+        say(console, "Upward-facing wood and stone, umol/m2/s", "bold")
         console.print(surface_table(solids))
     if summary["plantings"]:
         console.print()
-        say(console, "On the upper sides of leaves, umol/m2/s, and what plants take", "bold")
+        say(console, "Upper sides of leaves, umol/m2/s, and the light that plants absorb", "bold")
         console.print(planting_table(summary["plantings"]))
         legend = (
-            "leaf area: one side, over the ground or wood covered, as grown; low, mid, top: thirds of the height; takes: light "
-            "that its leaves absorb, lets through: light that comes down under it, both over the light from above its tops"
+            "leaf area: one side of the leaves, over the ground or wood that they cover; low, mid, top: thirds of the height; "
+            "absorbs: light that the leaves take; lets through: light that comes down under them; both over the light from above"
         )
         if any(p["band_umol_m2_s"] is not None for p in summary["plantings"]):
             legend += (
-                f"; above need: share of leaf area with at least the low end of its band ({NONE}: still too noisy)"
+                f"; above need: share of leaf area that gets at least the low end of its band ({NONE}: still too noisy)"
             )
         say(console, legend, "dim", indent=2)
 
 
 def print_assumptions(console: Console, rows: Sequence[dict[str, Any]], relative: float | None) -> None:
-    """The table of what is taken for granted."""
+    """The table of assumptions."""
     if not rows:
         return
     console.print()
     together = UNKNOWN if relative is None else percent(1.96 * relative)
-    say(console, f"Taken where the scene does not say; together PPFD may be off by ± {together} (95 %)", "bold")
+    say(console, f"Assumptions; together they may move PPFD by ± {together} (95 %)", "bold")
     console.print(assumption_table(rows))
-    say(console, f"ranges: {PRACTICE}, unless a source stands in brackets", "dim", indent=2)
+    say(console, f"ranges: {PRACTICE}, unless a source is given in brackets", "dim", indent=2)
 
 
 def _print_lights(console: Console, summary: dict[str, Any]) -> None:
@@ -297,15 +298,11 @@ def _print_lights(console: Console, summary: dict[str, Any]) -> None:
     for f in summary["fixtures"]:
         watts = "watts not stated" if f["watts"] is None else f"{f['watts']:.3g} W"
         dimmed = f", dimmed to {percent(f['dimming'])}" if f["dimming"] < 1 else ""
-        say(
-            console,
-            f"{f['name']}: PPF {f['ppf_umol_s']:.3g} umol/s, {watts}, {f['photoperiod_hours']:g} h a day{dimmed}",
-            "",
-            2,
-        )
+        told = f"{f['name']}: PPF {f['ppf_umol_s']:.3g} umol/s, {watts}, {f['photoperiod_hours']:g} h a day{dimmed}"
+        say(console, told, indent=2)
     if len(summary["fixtures"]) > 1:
         watts = "" if summary["watts"] is None else f", {summary['watts']:.3g} W"
-        say(console, f"together: PPF {summary['ppf_umol_s']:.3g} umol/s{watts}", "", 2)
+        say(console, f"together: PPF {summary['ppf_umol_s']:.3g} umol/s{watts}", indent=2)
 
 
 def _print_count(console: Console, traced: Traced, summary: dict[str, Any], asked: int | None) -> None:
@@ -313,12 +310,12 @@ def _print_count(console: Console, traced: Traced, summary: dict[str, Any], aske
     console.print()
     say(
         console,
-        f"{result.photons:,} photons in {result.seconds:.1f} s (start-up of the kernels apart), seed {result.seed}; "
-        f"ledger gap {result.ledger_gap()} quanta; {summary['ledger']['lost_photons']} photons lost",
+        f"{result.photons:,} photons in {result.seconds:.1f} s after start-up, seed {result.seed}; ledger gap "
+        f"{result.ledger_gap()} quanta; {summary['ledger']['lost_photons']} photons unaccounted for",
     )
-    worst = f"{traced.worst_name} is known to ± {sure_to(traced.worst_relative)} by counting (95 %)"
+    worst = worst_words(traced)
     if not result.complete:
-        say(console, f"Stopped early: this is what was counted so far; least sure: {worst}.", "bold yellow")
+        say(console, f"Stopped early: this is what was counted so far; least certain: {worst}.", "bold yellow")
     elif asked is not None:
         batches, each = min(c.batches for c in result.counts), result.counts[0].photons_per_batch
         if each == FEWEST_IN_BATCH and result.photons > asked:
@@ -327,6 +324,6 @@ def _print_count(console: Console, traced: Traced, summary: dict[str, Any], aske
                 f"{asked:,} photons were asked for; an error needs at least {batches} batches of {each:,} photons of "
                 f"each light channel, so {result.photons:,} were traced.",
             )
-        say(console, f"Least sure: {worst}.")
+        say(console, f"Least certain: {worst}.")
     elif not traced.reached:
         say(console, f"The precision asked for was not reached: {worst}.", "bold yellow")

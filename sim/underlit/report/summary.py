@@ -8,6 +8,7 @@ import sys
 from importlib import metadata
 from typing import Any
 
+from underlit.planning.candidates import TANK_STANDARD_KEY
 from underlit.planning.plantings import PlantingReport, planting_reports
 from underlit.planning.surfaces import SurfaceReport, surface_reports
 from underlit.planning.zones import ZoneReport, zone_reports
@@ -19,7 +20,9 @@ from underlit.scene.assumptions.scene import assumptions
 from underlit.transport.tables import Counter
 from underlit.version import VERSION
 
-FORMAT = 1
+FORMAT = 2
+SIMULATION_KEY, TANK_KEY = "simulation_error_95_umol_m2_s", "tank_error_95_umol_m2_s"
+"""Keys of both errors, in summaries and in csv files."""
 
 
 def versions() -> dict[str, str]:
@@ -55,8 +58,8 @@ def zone_entry(report: ZoneReport) -> dict[str, Any]:
         "where": report.where,
         "area_m2": number(report.area_m2),
         "ppfd_umol_m2_s": number(report.ppfd.value),
-        "counting_error_95_umol_m2_s": number(report.ppfd.half_width),
-        "not_known_about_tank_95_umol_m2_s": number(report.tank_error),
+        SIMULATION_KEY: number(report.ppfd.half_width),
+        TANK_KEY: number(report.tank_error),
         "dimmest_tenth_umol_m2_s": _estimate(report.spread.dimmest_tenth),
         "evenness_dimmest_over_average": _estimate(report.spread.evenness),
         "share_of_area_in_band": _estimate(report.spread.share_in_band),
@@ -131,8 +134,8 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
                 "y_m": number(head.centre[1]),
                 "z_m": number(head.centre[2]),
                 "ppfd_umol_m2_s": number(estimate.value),
-                "counting_error_95_umol_m2_s": number(estimate.half_width),
-                "not_known_about_tank_95_umol_m2_s": number(1.96 * relative * estimate.value),
+                SIMULATION_KEY: number(estimate.half_width),
+                TANK_KEY: number(1.96 * relative * estimate.value),
             }
         )
     return {
@@ -153,7 +156,7 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
         "seconds": number(result.seconds),
         "seed": result.seed,
         "complete": result.complete,
-        "aim_reached": traced.reached,
+        "precision_reached": traced.reached,
         "worst": {"name": traced.worst_name, "relative_half_width_95": number(traced.worst_relative, 4)},
         "ppf_umol_s": number(result.ppf),
         "fixtures": [
@@ -168,7 +171,7 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
         ],
         "watts": number(sum(w for w in (f.running_watts for f in scene.fixtures) if w is not None) or None),
         "plantings": [planting_entry(r) for r in planting_reports(lowered, result)],
-        "not_known_about_tank_relative_standard": number(relative, 4),
+        TANK_STANDARD_KEY: number(relative, 4),
         "assumptions": assumption_entries(scene),
         "notes": [*scene.notes, *result.compiled.notes],
         "versions": versions(),

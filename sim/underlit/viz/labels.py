@@ -12,6 +12,7 @@ from underlit.viz.overlay import Points
 from underlit.viz.palette import INK
 
 if TYPE_CHECKING:
+    import shapely
     from matplotlib.axes import Axes
 
 Box = tuple[float, float, float, float]
@@ -26,7 +27,7 @@ class LabelBoard:
     size: float = 8.0
     taken: list[Box] = field(default_factory=list)
     key: list[str] = field(default_factory=list)
-    lines: list[Any] = field(default_factory=list)
+    lines: list[shapely.LinearRing] = field(default_factory=list)
     _sizes: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     def avoid(self, outline: Points) -> None:
@@ -115,7 +116,7 @@ class LabelBoard:
         text: str,
         at: Sequence[float],
         *,
-        within: Any = None,
+        within: shapely.Geometry | None = None,
         badge: bool = False,
         calm: bool = False,
     ) -> bool:
@@ -146,7 +147,7 @@ def _overlap(a: Box, b: Box) -> bool:
     return a[0] < b[2] + _PAD and b[0] < a[2] + _PAD and a[1] < b[3] + _PAD and b[1] < a[3] + _PAD
 
 
-def _inner_points(shape: Any) -> list[tuple[float, float]]:
+def _inner_points(shape: shapely.Geometry) -> list[tuple[float, float]]:
     """Points inside a shapely area, nearest its middle first."""
     import shapely
 

@@ -108,28 +108,3 @@ def footprint(mesh: Mesh, axes: tuple[int, int] = (0, 1)) -> Footprint:
 def hardscape_footprints(meshes: Iterable[Mesh]) -> tuple[Footprint, ...]:
     """Footprints of all wood and stone."""
     return tuple(footprint(m) for m in meshes if m.role in (Role.WOOD, Role.STONE))
-
-
-def overlay_from_meshes(meshes: Iterable[Mesh], title: str = "", note: str = "") -> Overlay:
-    """A plain overlay for a world built in code: measures from the substrate, the glass, the water and the fixtures."""
-    of_role: dict[Role, list[Mesh]] = {}
-    for mesh in meshes:
-        of_role.setdefault(mesh.role, []).append(mesh)
-    base = of_role.get(Role.BED) or of_role.get(Role.SHELL) or [m for group in of_role.values() for m in group]
-    shell = of_role.get(Role.SHELL) or base
-    _, high = _bounds(base)
-    water = of_role.get(Role.WATER)
-    fixtures = []
-    for mesh in of_role.get(Role.FIXTURE, []):
-        (x0, y0, z0), (x1, y1, z1) = _bounds([mesh])
-        fixtures.append(FixtureMark(mesh.name, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)), float(z0), float(z1)))
-    return Overlay(
-        length=float(high[0]), depth=float(high[1]), height=float(_bounds(shell)[1][2]),
-        water_level=float(_bounds(water)[1][2]) if water else None,
-        fixtures=tuple(fixtures), title=title, note=note,
-    )  # fmt: skip
-
-
-def _bounds(meshes: list[Mesh]) -> tuple[np.ndarray, np.ndarray]:
-    vertices = np.concatenate([m.vertices for m in meshes])
-    return vertices.min(axis=0), vertices.max(axis=0)

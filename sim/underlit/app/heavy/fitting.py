@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +17,7 @@ from underlit.planning.fit.sheet import reading_sheet
 from underlit.report.decisions.reading_sheet import write_reading_sheet
 from underlit.report.fit.files import fit_summary, write_residual_picture
 from underlit.results.atomic import write_text
+from underlit.results.csv_text import csv_text
 from underlit.scene import Scene, load_scene
 from underlit.text.problem import Problem
 from underlit.viz.sheets.reading_sheet import Paper
@@ -52,12 +51,8 @@ class FitAnswer:
 
 def checked_readings(rows: Sequence[Row], scene: Scene, folder: Path) -> list[Reading]:
     """Readings out of rows of `KEYS`. Raises ValueError that says, in a line each, which reading is wrong and how."""
-    text = io.StringIO()
-    writer = csv.DictWriter(text, KEYS, extrasaction="ignore", lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(rows)
     with on_disk(folder, "") as path:
-        write_text(path, text.getvalue())
+        write_text(path, csv_text(rows, KEYS))
         try:
             return read_readings(path, scene)
         except ReadingsError as problem:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -17,6 +15,7 @@ from underlit.planning.fit.fitting import as_described, with_every_lid
 from underlit.planning.fit.light import Model, Place, Recording, Shot, Tracing, dimming_of
 from underlit.planning.fit.parameters import parameters_of
 from underlit.planning.fit.readings import LidState, Setting
+from underlit.results.csv_text import csv_text
 from underlit.scene.model import Scene
 
 PHOTONS = 1 << 20
@@ -112,18 +111,22 @@ def _rows(model: Model, wanted: Sequence[tuple[str, Place, LidState]], u: np.nda
 
 def template_csv(scene: Scene, rows: Sequence[SheetRow]) -> str:
     """A csv file with the sheet's rows, to type the readings into; `read_readings` reads it."""
-    text = io.StringIO()
-    text.write("# Type what the meter shows under value. Leave the row empty if you did not read there.\n")
-    text.write(
-        "# corrected: yes if the value includes the underwater correction; otherwise no, and give the immersion_factor.\n"
+    told = [
+        {
+            "number": row.number,
+            "name": row.name,
+            "x [cm]": f"{100 * row.at[0]:.2f}",
+            "y [cm]": f"{100 * row.at[1]:.2f}",
+            "above_substrate [cm]": f"{100 * row.above_substrate:.2f}",
+            **({"lid": row.lid} if scene.lid is not None else {}),
+            "predicted": f"{row.ppfd:.3g}",
+            **dict.fromkeys(TYPED),
+        }
+        for row in rows
+    ]
+    comments = (
+        "Type what the meter shows under value. Leave the row empty if you did not read there.",
+        "corrected: yes if the value includes the underwater correction; otherwise no, and give the immersion_factor.",
+        "dimming and above_rim (height of the light over the rim): only if they differed from the scene.",
     )
-    text.write("# dimming and above_rim (height of the light over the rim): only if they differed from the scene.\n")
-    writer = csv.writer(text, lineterminator="\n")
-    lid = ["lid"] if scene.lid is not None else []
-    writer.writerow(["number", "name", "x [cm]", "y [cm]", "above_substrate [cm]", *lid, "predicted", *TYPED])
-    for row in rows:
-        place = [f"{100 * v:.2f}" for v in (row.at[0], row.at[1], row.above_substrate)]
-        writer.writerow(
-            [row.number, row.name, *place, *([str(row.lid)] if lid else []), f"{row.ppfd:.3g}", *[""] * len(TYPED)]
-        )
-    return text.getvalue()
+    return csv_text(told, comments=comments)

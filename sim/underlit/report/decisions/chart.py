@@ -1,9 +1,7 @@
-"""A chart as people read it: the printed grid and its words, the sheet, the files in its folder."""
+"""A chart as people read it: the printed grid and its words, and the files in its folder."""
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -12,27 +10,29 @@ from rich.table import Table
 
 from underlit.planning.chart import Answer, Chart, Misfit, Row, Target
 from underlit.report.numbers import NONE, error, light, percent, sure_to, with_error
-from underlit.report.printout import CAUTIONS, say, table
+from underlit.report.printout import CAUTIONS, MEAN, TANK_ERROR, say, table
+from underlit.report.summary import SIMULATION_KEY, TANK_KEY
 from underlit.results.atomic import write_text
+from underlit.results.csv_text import csv_text
 from underlit.viz.maps.chart_grid import SHORT, column_letters, write_chart_picture
 
 CSV, PICTURE = "chart.csv", "chart.png"
 MOST_IN_DETAIL = 12
-"""Up to so many pairs the printout has a line for each; the sheet always has."""
+"""Up to so many pairs the printout has a line for each; chart.csv always has."""
 _CELL_WIDTH, _NAME_WIDTH = 9, 26
 COLUMNS = (
     "light", "tank", "target_low_umol_m2_s", "target_ideal_umol_m2_s", "target_high_umol_m2_s",
-    "full_power_mean_umol_m2_s", "counting_error_95_umol_m2_s", "not_known_about_tank_95_umol_m2_s",
-    "full_power_dimmest_tenth_umol_m2_s", "full_power_brightest_tenth_umol_m2_s", "patch_m", "at_full_power",
-    "answer", "setting_share_of_full_power", "then_mean_umol_m2_s", "then_dimmest_tenth_umol_m2_s",
-    "then_brightest_tenth_umol_m2_s", "full_power_watts", "full_power_ppf_umol_s", "photons", "seed", "key", "note",
+    "full_power_mean_umol_m2_s", SIMULATION_KEY, TANK_KEY, "full_power_dimmest_tenth_umol_m2_s",
+    "full_power_brightest_tenth_umol_m2_s", "patch_m", "at_full_power", "answer", "setting_share_of_full_power",
+    "then_mean_umol_m2_s", "then_dimmest_tenth_umol_m2_s", "then_brightest_tenth_umol_m2_s", "full_power_watts",
+    "full_power_ppf_umol_s", "photons", "seed", "key", "note",
 )  # fmt: skip
 
 
 def print_chart(console: Console, chart: Chart, target: Target) -> None:
     """The whole answer."""
     say(console, "PAR (PPFD) on the substrate at full power, umol/m2/s, and the setting for the target", "bold")
-    say(console, f"target, as the mean of the substrate: {target.words}")
+    say(console, f"target for the mean of the substrate: {target.words}")
     console.print()
     console.print(_light_table(chart))
     for block in _blocks(console, chart):
@@ -47,7 +47,7 @@ def print_chart(console: Console, chart: Chart, target: Target) -> None:
     for line in in_words(chart, target):
         say(console, line, indent=2)
     for misfit in chart.misfits:
-        say(console, f"{misfit.light} over {misfit.tank}: left out: {misfit.reason}", "yellow", indent=2)
+        say(console, f"{misfit.light} over {misfit.tank} was left out: {misfit.reason}", "yellow", indent=2)
     if chart.rows:
         say(console, _errors(chart))
     say(console, CAUTIONS, "dim")
@@ -91,16 +91,16 @@ def _cell(cell: Row | Misfit, target: Target) -> str:
 
 def _legend(target: Target) -> str:
     text = (
-        "mean at full power over the setting, all channels alike; full: full power; short: not enough at full power; "
-        "no fit: cannot hang there"
+        "each cell: mean at full power and, below it, the setting of all channels together; full: full power; short: not "
+        "enough at full power; no fit: cannot hang there"
     )
     if target.is_band:
-        text += "; then ↓ the dimmest tenth is under the band, ↑ the brightest tenth over it"
+        text += "; at the setting, ↓ the dimmest tenth is below the band, ↑ the brightest tenth is above it"
     return text
 
 
 def _detail(chart: Chart, target: Target) -> Table:
-    made = table("light over tank", "mean\n± counting", "± not\nknown", "dimmest\ntenth", "brightest\ntenth", "setting")
+    made = table("light over tank", MEAN, TANK_ERROR, "dimmest\ntenth", "brightest\ntenth", "setting")
     made.columns[-1].justify = "left"
     for row in chart.rows:
         made.add_row(
@@ -126,7 +126,7 @@ def _of_light(name: str, rows: Sequence[Row], target: Target) -> str:
     too_bright = [row.tank for row in rows if target.at_full_power(row) == "too bright"]
     if not rows:
         return f"{name}: fits none of the tanks"
-    said = f"enough in {len(enough)} of {len(rows)} tanks"
+    said = f"enough for {len(enough)} of {len(rows)} tanks"
     if enough:
         low, high = percent(min(enough)), percent(max(enough))
         said += f", set to {low}" + ("" if low == high else f" to {high}")
@@ -143,40 +143,31 @@ def _errors(chart: Chart) -> str:
     low, high = (percent(1.96 * f(row.tank_uncertainty for row in chart.rows)) for f in (min, max))
     span = low if low == high else f"{low} to {high}"
     return (
-        f"Means are known to ± {sure_to(worst)} by counting; what is not known of the tanks moves them by ± {span} "
-        "(95 %), and the settings with them: begin dimmer, read a meter."
+        f"The means have a simulation error of at most ± {sure_to(worst)} and a tank error of ± {span} (95 %). The settings "
+        "share these errors: start dimmer and check with a meter."
     )
 
 
 def chart_csv(chart: Chart, target: Target) -> str:
-    """The sheet: a line for each pair, comma-separated, units in the column names, an empty cell where there is no figure."""
-    text = io.StringIO()
-    writer = csv.DictWriter(text, COLUMNS, restval="", lineterminator="\n")
-    writer.writeheader()
-    for cell in chart.ordered():
-        line = {"light": cell.light, "tank": cell.tank, "target_low_umol_m2_s": target.low}
-        line |= {"target_ideal_umol_m2_s": target.ideal, "target_high_umol_m2_s": target.high}
-        writer.writerow(line | (_misfit_line(cell) if isinstance(cell, Misfit) else _line(cell, target)))
-    return text.getvalue()
+    """A line for each pair of light and tank, as csv text."""
+    return csv_text((_csv_row(cell, target) for cell in chart.ordered()), COLUMNS)
 
 
-def _misfit_line(misfit: Misfit) -> dict[str, object]:
-    return {"answer": "no fit", "note": misfit.reason}
-
-
-def _line(row: Row, target: Target) -> dict[str, object]:
-    found = target.setting(row)
+def _csv_row(cell: Row | Misfit, target: Target) -> dict[str, object]:
+    bounds = dict(zip(COLUMNS[2:5], (target.low, target.ideal, target.high), strict=True))
+    pair = {"light": cell.light, "tank": cell.tank, **bounds}
+    if isinstance(cell, Misfit):
+        return {**pair, "answer": "no fit", "note": cell.reason}
+    found, dimmest, brightest = target.setting(cell), cell.dimmest, cell.brightest
     values = (
-        row.mean.value, row.mean.half_width, 1.96 * row.tank_uncertainty * row.mean.value,
-        row.dimmest and row.dimmest.value, row.brightest and row.brightest.value, row.patch_m, target.at_full_power(row),
-        str(found.answer), found.share, found.mean, found.dimmest, found.brightest, row.watts, row.ppf, row.photons,
-        row.seed, row.key, "; ".join(row.notes),
+        cell.mean.value, cell.mean.half_width, 1.96 * cell.tank_uncertainty * cell.mean.value, dimmest and dimmest.value,
+        brightest and brightest.value, cell.patch_m, target.at_full_power(cell), found.answer, found.share, found.mean,
+        found.dimmest, found.brightest, cell.watts, cell.ppf, cell.photons, cell.seed, cell.key, "; ".join(cell.notes),
     )  # fmt: skip
-    shown = (f"{value:.6g}" if isinstance(value, float) else value for value in values)
-    return {name: "" if value is None else value for name, value in zip(COLUMNS[5:], shown, strict=True)}
+    return {**pair, **dict(zip(COLUMNS[5:], values, strict=True))}
 
 
 def write_chart(chart: Chart, target: Target, folder: Path) -> None:
-    """Write sheet and picture into the chart's folder, each whole or not at all. Raises OSError."""
+    """Write chart.csv and chart.png into the chart's folder, each whole or not at all. Raises OSError."""
     write_text(folder / CSV, chart_csv(chart, target))
     write_chart_picture(chart, target, folder / PICTURE)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import math
 from collections.abc import Sequence
@@ -12,6 +10,7 @@ from statistics import median
 from typing import Any
 
 from rich.console import Console
+from rich.table import Table
 from rich.text import Text
 
 from underlit.lowering.tallies import WHOLE_BED
@@ -21,16 +20,17 @@ from underlit.planning.differences import bed_difference, same_cells
 from underlit.planning.zones import Verdict
 from underlit.report.numbers import NONE, light, percent, with_error
 from underlit.report.printout import STYLE, say, table
-from underlit.report.summary import number, versions
+from underlit.report.summary import SIMULATION_KEY, TANK_STANDARD_KEY, number, versions
 from underlit.results.atomic import write_text
+from underlit.results.csv_text import csv_text
 from underlit.results.estimate import Estimate
 from underlit.viz.maps.difference_map import Panel, smoothed, write_difference_maps
 
-FORMAT = 1
+FORMAT = 2
 MOST_NAMED = 3
 """Zones that the summary names each way; the table has them all."""
 WORTH_TELLING = 0.02
-"""Relative changes below this are real where they lie beyond the error, but nobody would notice them in a tank."""
+"""Smaller relative changes are real where they lie beyond the error, but nobody would notice them in a tank."""
 
 
 def print_comparison(console: Console, made: Comparison, differs: Sequence[Differs] = ()) -> None:
@@ -42,10 +42,10 @@ def print_comparison(console: Console, made: Comparison, differs: Sequence[Diffe
         console.print()
         _print_differs(console, differs, labels)
     console.print()
-    say(console, "PAR (PPFD), umol/m2/s ± counting (95 %)", "bold")
+    say(console, "PAR (PPFD), umol/m2/s ± simulation (95 %)", "bold")
     console.print(_value_table(made, labels))
     console.print()
-    say(console, f"Difference from {labels[0]} ± counting (95 %); = means within that error", "bold")
+    say(console, f"Difference from {labels[0]} ± simulation (95 %); = means within that error", "bold")
     console.print(_change_table(made, labels))
     for line in _notes(made, labels):
         say(console, line, "dim", indent=2)
@@ -58,8 +58,8 @@ def print_comparison(console: Console, made: Comparison, differs: Sequence[Diffe
 
 
 def _print_differs(console: Console, differs: Sequence[Differs], labels: Sequence[str]) -> None:
-    say(console, "What differs, as assumed", "bold")
-    shown = table("what", labels[0], labels[1], "may be", wide=1)
+    say(console, "What differs (assumed)", "bold")
+    shown = table("what", labels[0], labels[1], "range", wide=1)
     shown.columns[-1].justify = "left"
     for row in differs:
         shown.add_row(row.what, row.first, row.second, row.span)
@@ -68,7 +68,7 @@ def _print_differs(console: Console, differs: Sequence[Differs], labels: Sequenc
         say(console, f"ranges: {source}", "dim", indent=2)
 
 
-def _value_table(made: Comparison, labels: Sequence[str]) -> Any:
+def _value_table(made: Comparison, labels: Sequence[str]) -> Table:
     shown = table("zone or spot", *(f"{label}\nverdict" for label in labels))
     for row in made.rows:
         cells = []
@@ -84,7 +84,7 @@ def _value_table(made: Comparison, labels: Sequence[str]) -> Any:
     return shown
 
 
-def _change_table(made: Comparison, labels: Sequence[str]) -> Any:
+def _change_table(made: Comparison, labels: Sequence[str]) -> Table:
     shown = table("zone or spot", *(f"{label} - {labels[0]}" for label in labels[1:]))
     for row in made.rows:
         shown.add_row(row.name, *(_change_cell(change) for change in row.changes[1:]))
@@ -120,26 +120,24 @@ def _notes(made: Comparison, labels: Sequence[str]) -> list[str]:
     for k, label in enumerate(labels[1:], start=1):
         if made.candidates[k].result.counts is made.candidates[0].result.counts:
             lines.append(
-                f"{label}: answered from the trace of {labels[0]} by arithmetic: the same light in other amounts, whose "
-                "error is in proportion"
+                f"{label}: worked out from the trace of {labels[0]}, because only the amounts of light differ; the errors are "
+                "in proportion"
             )
         elif made.paired[k]:
             ratio = _error_ratio(made.rows, k)
             lines.append(
-                f"{label} - {labels[0]}: traced with the same random numbers; the error is that of the differences of their "
-                "batches" + ("" if ratio is None else f", here {ratio:.2g} times the two errors added in squares")
+                f"{label} - {labels[0]}: traced with the same random numbers"
+                + ("" if ratio is None else f"; the error of the difference is {ratio:.2g} times both errors combined")
             )
         else:
-            lines.append(
-                f"{label} - {labels[0]}: traced with other random numbers; the two errors are added (in squares)"
-            )
+            lines.append(f"{label} - {labels[0]}: traced with different random numbers; both errors are combined")
         moved = [r.name for r in made.rows if (c := r.changes[k]) is not None and not c.same_place]
         if moved:
-            lines.append(f"{label}: not quite the same place as in {labels[0]}: {'; '.join(moved)}")
+            lines.append(f"{label}: not exactly the same place as in {labels[0]}: {'; '.join(moved)}")
     unknown = 1.96 * max(c.tank_uncertainty for c in made.candidates)
     lines.append(
-        f"What is not known about a tank moves both sides alike where it is the same tank: it scales a difference, by "
-        f"± {percent(unknown)} at most here, but does not turn it round."
+        f"If both are the same tank, the tank error acts on both sides alike: it scales a difference by at most "
+        f"± {percent(unknown)} here, but does not change its sign."
     )
     return lines
 
@@ -175,7 +173,7 @@ def _or_none(value: float | None, form: str) -> str:
 
 
 def in_words(made: Comparison) -> list[str]:
-    """The comparison in plain words, one line for each further candidate and one for each verdict that turns."""
+    """The comparison in plain words, one line for each further candidate and one for each verdict that changes."""
     lines = []
     first = made.candidates[0]
     for k, other in enumerate(made.candidates[1:], start=1):
@@ -196,9 +194,9 @@ def _light_words(rows: Sequence[Row], k: int) -> str:
     moved = [r for r in beyond if abs(r.changes[k].relative) >= WORTH_TELLING]  # type: ignore[union-attr]
     if not beyond:
         common = any(r.changes[k] is not None for r in rows)
-        return "no zone changes by more than its counting error" if common else "they have no zone in common"
+        return "no zone changes by more than its simulation error" if common else "they have no zone in common"
     words = []
-    for verb, sign in (("lifts", 1), ("lowers", -1)):
+    for verb, sign in (("brightens", 1), ("dims", -1)):
         those = [r for r in moved if sign * r.changes[k].ppfd.value > 0]  # type: ignore[union-attr]
         those.sort(key=lambda r: -abs(r.changes[k].relative))  # type: ignore[union-attr]
         if not those:
@@ -211,22 +209,22 @@ def _light_words(rows: Sequence[Row], k: int) -> str:
         words.append(f"{verb} {named}" + (f" and {more} more" if more > 0 else ""))
     hardly = [r.name for r in beyond if r not in moved]
     if hardly:
-        words.append(f"by less than {percent(WORTH_TELLING)}: {', '.join(hardly)}")
+        words.append(f"changes by less than {percent(WORTH_TELLING)}: {', '.join(hardly)}")
     still = [r.name for r in zones if r not in beyond]
     if still:
-        words.append(f"within the counting error: {', '.join(still)}")
+        words.append(f"within the simulation error: {', '.join(still)}")
     return "; ".join(words)
 
 
 def _cost_words(made: Comparison, k: int) -> str:
     first, other = made.running[0], made.running[k]
     if first.watts is None or other.watts is None or first.kwh_a_year is None or other.kwh_a_year is None:
-        return "watts are not stated for every light, so what it costs to run is not known"
+        return "the running cost is unknown because the watts of a light are not stated"
     watts, energy = other.watts - first.watts, other.kwh_a_year - first.kwh_a_year
     if abs(watts) < 0.05 and abs(energy) < 0.5:
-        return "draws the same"
+        return "uses the same energy"
     said = (
-        f"draws {abs(watts):.3g} W {'more' if watts >= 0 else 'less'}" if abs(watts) >= 0.05 else "draws the same watts"
+        f"uses {abs(watts):.3g} W {'more' if watts >= 0 else 'less'}" if abs(watts) >= 0.05 else "uses the same watts"
     )
     said += f", {_energy(abs(energy))} kWh a year {'more' if energy >= 0 else 'less'}"
     if made.price is not None:
@@ -246,7 +244,7 @@ def comparison_data(made: Comparison, differs: Sequence[Differs] = ()) -> dict[s
             "seed": c.result.seed,
             "photons": c.result.photons,
             "shares_random_numbers_with_first": paired,
-            "not_known_about_tank_relative_standard": number(c.tank_uncertainty, 4),
+            TANK_STANDARD_KEY: number(c.tank_uncertainty, 4),
             "watts": number(run.watts),
             "energy_kwh_a_year": number(run.kwh_a_year),
             "cost_a_year": number(run.cost_a_year),
@@ -272,7 +270,7 @@ def _row_data(row: Row) -> dict[str, Any]:
             continue
         entry: dict[str, Any] = {
             "ppfd_umol_m2_s": number(value.value),
-            "counting_error_95_umol_m2_s": number(value.half_width),
+            SIMULATION_KEY: number(value.half_width),
             "verdict": str(place.verdict),
             "dli_mol_m2_day": number(place.dli),
             "evenness_dimmest_over_average": number(place.evenness, 4),
@@ -280,10 +278,10 @@ def _row_data(row: Row) -> dict[str, Any]:
         if change is not None:
             entry |= {
                 "difference_umol_m2_s": number(change.ppfd.value),
-                "difference_counting_error_95_umol_m2_s": number(change.ppfd.half_width),
+                f"difference_{SIMULATION_KEY}": number(change.ppfd.half_width),
                 "difference_relative": number(change.relative, 4),
-                "difference_not_known_about_tank_95_umol_m2_s": number(change.tank_error),
-                "beyond_counting_error": change.beyond_error,
+                "difference_tank_error_95_umol_m2_s": number(change.tank_error),
+                "beyond_simulation_error": change.beyond_error,
                 "same_place": change.same_place,
             }
         entries.append(entry)
@@ -291,17 +289,14 @@ def _row_data(row: Row) -> dict[str, Any]:
 
 
 def comparison_csv(made: Comparison) -> str:
-    """One line a place and candidate, units in the column names, an empty cell where there is no figure."""
+    """A line for each place and candidate, as csv text."""
     data = comparison_data(made)
-    columns = dict.fromkeys(k for p in data["places"] for e in p["by_candidate"] if e is not None for k in e)
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["place", "what", "candidate", *columns])
-    for place in data["places"]:
-        for c, entry in zip(data["candidates"], place["by_candidate"], strict=True):
-            if entry is not None:
-                writer.writerow([place["name"], place["what"], c["name"], *(entry.get(key) for key in columns)])
-    return text.getvalue()
+    return csv_text(
+        {"place": place["name"], "what": place["what"], "candidate": candidate["name"], **entry}
+        for place in data["places"]
+        for candidate, entry in zip(data["candidates"], place["by_candidate"], strict=True)
+        if entry is not None
+    )
 
 
 def panels(made: Comparison) -> list[Panel]:
@@ -312,7 +307,7 @@ def panels(made: Comparison) -> list[Panel]:
         outlines = tuple(p.outline for p in c.places[1:] if p.outline)
         grid = c.result.compiled.bed_map
         if k == 0 or grid is None or not same_cells(grid, first.compiled.bed_map):
-            words = "" if k == 0 else "another tank size: no difference map"
+            words = "" if k == 0 else "no difference map: the tank has another size"
             shown.append(Panel(c.name, c.result, None, words, outlines))
             continue
         spacing = grid.spacing

@@ -1,21 +1,21 @@
-"""Days and years in words, tables, a csv and settings cards."""
+"""Daily light and years of use in words, tables, a csv file and settings cards."""
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Sequence
 from pathlib import Path
 
 from rich.console import Console
+from rich.table import Table
 from rich.text import Text
 
 from underlit.planning.dose import AGEING_A_YEAR, AGES, NEW_TANK_HOURS, NEW_TANK_WEEKS, Dose, Span, ZoneDose
-from underlit.report.numbers import light, percent, with_error
-from underlit.report.printout import PRACTICE, STYLE, say, table
-from underlit.report.summary import number
+from underlit.report.numbers import band_text, light, percent, with_error
+from underlit.report.printout import PRACTICE, STYLE, TANK_ERROR, say, table
+from underlit.report.summary import SIMULATION_KEY, TANK_KEY
 from underlit.results.atomic import write_text
+from underlit.results.csv_text import csv_text
 from underlit.scene import Fixture, Scene
 from underlit.scene.targets import NEW_TANK_SHARE
 from underlit.units import format_length
@@ -27,27 +27,27 @@ from underlit.viz.tank3d.pooling import PATCH_M, patch_means
 FAR_YEARS = 30.0
 """Years beyond which no light is kept; told as "more than"."""
 FOOT = (
-    "Predicted, not measured: begin dimmer, read a meter where it matters, watch the plants. Drip loop and residual-current "
-    "protection; do not look into LEDs; hang lights from what carries them. Local codes first."
+    "Predicted, not measured: start dimmer, check with a meter where it matters, and watch the plants. Use a drip loop and "
+    "residual-current protection. Do not look into LEDs. Hang lights only from what can carry them. Follow local codes."
 )
 
 
 def print_dose(console: Console, made: Dose) -> None:
     """Print the tables and what follows from them."""
-    say(console, made.lowered.scene.title or "Days and years", "bold underline")
-    say(console, f"Settled, as the scene sets it: {day_words(made.lowered.scene)}", "bold")
+    say(console, made.lowered.scene.title or "Daily light", "bold underline")
+    say(console, f"Settled tank, set as in the scene: {day_words(made.lowered.scene)}", "bold")
     console.print(_settled_table(made))
     console.print()
     low, high = (percent(s) for s in NEW_TANK_SHARE)
     say(
         console,
-        f"New tank, first {NEW_TANK_WEEKS:g} weeks: {NEW_TANK_HOURS:g} h a day at {low[:-2]}-{high} of that ({PRACTICE})",
+        f"New tank, first {NEW_TANK_WEEKS:g} weeks: {NEW_TANK_HOURS:g} h a day at {low[:-2]}-{high} of that light ({PRACTICE})",
         "bold",
     )
     console.print(_new_table(made))
     console.print()
     rates = "-".join(f"{100 * r:g}" for r in AGEING_A_YEAR)
-    say(console, f"With age: the lights lose {rates} % of their output a year ({PRACTICE}); PPFD left", "bold")
+    say(console, f"Ageing: lights lose {rates} % of their output a year ({PRACTICE}); PPFD that is left", "bold")
     console.print(_age_table(made))
     console.print()
     for line in (*setting_words(made), suit_words(made), energy_words(made)):
@@ -61,7 +61,7 @@ def day_words(scene: Scene) -> str:
 
 
 def dial(fixture: Fixture) -> str:
-    """What a light's dial shall say: its step where it has a measured curve, else per cent; channels where they differ."""
+    """What to set a light to: its step where it has a measured curve, else per cent; by channel where they differ."""
     if fixture.step is not None:
         return f"step {fixture.step:g}"
     levels = {c.name: fixture.level_of(c) for c in fixture.channels}
@@ -71,28 +71,24 @@ def dial(fixture: Fixture) -> str:
 
 
 def hours_words(fixture: Fixture) -> str:
-    """Hours of a light's day; with ramps, what they come to at its brightest."""
+    """Hours of a light's day; with ramps, the hours at its brightest that give as much."""
     lit, level = fixture.lit_hours, fixture.level
     full = fixture.day.full_hours / level if level > 0 else 0.0
     if abs(full - lit) < 0.05:
         return f"{lit:.3g} h a day"
-    return f"{lit:.3g} h a day with ramps, as {full:.1f} h"
+    return f"{lit:.3g} h a day with ramps, equal to {full:.1f} h"
 
 
-def _settled_table(made: Dose) -> object:
-    shown = table("zone", "PAR (PPFD)\n± counting", "± not known\nof the tank", "band", "verdict", "DLI\nmol/m2/day")
+def _settled_table(made: Dose) -> Table:
+    shown = table("zone", "PAR (PPFD)\n± simulation", TANK_ERROR, "band", "verdict", "DLI\nmol/m2/day")
     shown.columns[4].justify = "left"
     for z in made.zones:
         r = z.report
         shown.add_row(
-            z.name, with_error(r.ppfd.value, r.ppfd.half_width), f"± {r.tank_error:.0f}", _band_text(z.band),
+            z.name, with_error(r.ppfd.value, r.ppfd.half_width), f"± {r.tank_error:.0f}", band_text(z.band),
             Text(str(z.verdict), STYLE[z.verdict]), f"{z.dli:.2f}",
         )  # fmt: skip
     return shown
-
-
-def _band_text(band: object) -> str:
-    return "" if band is None else f"{band.low:g}-{band.high:g}"  # type: ignore[attr-defined]
 
 
 def _span(span: Span, form: str = "") -> str:
@@ -100,18 +96,18 @@ def _span(span: Span, form: str = "") -> str:
     return a if a == b else f"{a}-{b}"
 
 
-def _new_table(made: Dose) -> object:
+def _new_table(made: Dose) -> Table:
     shown = table("zone", "PAR (PPFD)", "band of a\nnew tank", "verdict", "DLI\nmol/m2/day")
     shown.columns[3].justify = "left"
     for z in made.zones:
         verdict = Text(str(z.new_verdict), STYLE[z.new_verdict])
-        shown.add_row(z.name, _span(z.new_ppfd), _band_text(z.new_band), verdict, _span(z.new_dli, ".2f"))
+        shown.add_row(z.name, _span(z.new_ppfd), band_text(z.new_band), verdict, _span(z.new_dli, ".2f"))
     return shown
 
 
-def _age_table(made: Dose) -> object:
+def _age_table(made: Dose) -> Table:
     heads = [f"after\n{years} year{'s' if years > 1 else ''}" for years in AGES]
-    shown = table("zone", *heads, "under its band\nafter years")
+    shown = table("zone", *heads, "years until\ntoo dim")
     for z in made.zones:
         shown.add_row(z.name, *(_span(span) for span in z.aged), years_words(z.years_in_band))
     return shown
@@ -137,24 +133,26 @@ def setting_words(made: Dose) -> list[str]:
     asking = sum(z.band is not None for z in made.zones)
     now = f"As set ({percent(made.level)}), {made.now} of {asking} zones with a band {'is' if made.now == 1 else 'are'} right"
     if best.right <= made.now:
-        return [f"{now}; no other dimming of all lights alike does better."]
-    return [f"{now}; at {percent(best.level)} of full light {best.right} would be (all lights alike, steps of 5 %)."]
+        return [f"{now}; no other dimming of all lights together does better."]
+    return [
+        f"{now}; at {percent(best.level)} of full power {best.right} would be (all lights together, in steps of 5 %)."
+    ]
 
 
 def suit_words(made: Dose) -> str:
     """What the substrate suits, need by need."""
     if made.suits is None:
         return ""
-    parts = ", ".join(f"{need} plants {percent(share)}" for need, share in made.suits.items())
-    return f"Share of the substrate whose light suits: {parts}."
+    parts = ", ".join(f"{need} plants on {percent(share)}" for need, share in made.suits.items())
+    return f"The light suits {parts} of the substrate."
 
 
 def energy_words(made: Dose) -> str:
     """Energy and cost of a year."""
     e = made.energy
     if e.watts is None or e.settled_kwh is None or e.first_year_kwh is None:
-        return "Watts are not stated for every light, so energy and cost are not known."
-    said = f"{e.watts:.3g} W; {e.settled_kwh:.0f} kWh a settled year, {e.first_year_kwh:.0f} the first year"
+        return "Energy and cost are unknown because the watts of a light are not stated."
+    said = f"{e.watts:.3g} W; {e.settled_kwh:.0f} kWh in a settled year, {e.first_year_kwh:.0f} kWh in the first year"
     cost, first = e.cost(e.settled_kwh), e.cost(e.first_year_kwh)
     if cost is not None and first is not None:
         said += f"; at {e.price:g} a kWh that costs {cost:.2f} and {first:.2f}"
@@ -163,24 +161,33 @@ def energy_words(made: Dose) -> str:
 
 # -- files ---------------------------------------------------------------------------------------------------------------
 def dose_csv(doses: Sequence[Dose]) -> str:
-    """A line a tank and zone; units in the column names, an empty cell where there is no figure."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    aged = [f"ppfd_after_{y}_years_{end}_umol_m2_s" for y in AGES for end in ("least", "most")]
-    writer.writerow([
-        "tank", "zone", "ppfd_umol_m2_s", "counting_error_95_umol_m2_s", "not_known_about_tank_95_umol_m2_s",
-        "band_low_umol_m2_s", "band_high_umol_m2_s", "verdict", "dli_mol_m2_day", "new_tank_dli_least_mol_m2_day",
-        "new_tank_dli_most_mol_m2_day", "new_tank_verdict", *aged,
-    ])  # fmt: skip
-    for made in doses:
-        for z in made.zones:
-            r, band = z.report, (None, None) if z.band is None else (z.band.low, z.band.high)
-            writer.writerow([
-                made.lowered.scene.title, z.name, number(r.ppfd.value), number(r.ppfd.half_width), number(r.tank_error),
-                *band, z.verdict, number(z.dli), *(number(v) for v in z.new_dli), z.new_verdict,
-                *(number(v) for span in z.aged for v in span),
-            ])  # fmt: skip
-    return text.getvalue()
+    """A line for each tank and zone, as csv text."""
+    return csv_text(_zone_row(made, zone) for made in doses for zone in made.zones)
+
+
+def _zone_row(made: Dose, zone: ZoneDose) -> dict[str, object]:
+    report, band = zone.report, zone.band
+    least, most = zone.new_dli
+    aged = {
+        f"ppfd_after_{years}_years_{end}_umol_m2_s": value
+        for years, span in zip(AGES, zone.aged, strict=True)
+        for end, value in zip(("least", "most"), span, strict=True)
+    }
+    return {
+        "tank": made.lowered.scene.title,
+        "zone": zone.name,
+        "ppfd_umol_m2_s": report.ppfd.value,
+        SIMULATION_KEY: report.ppfd.half_width,
+        TANK_KEY: report.tank_error,
+        "band_low_umol_m2_s": band and band.low,
+        "band_high_umol_m2_s": band and band.high,
+        "verdict": zone.verdict,
+        "dli_mol_m2_day": zone.dli,
+        "new_tank_dli_least_mol_m2_day": least,
+        "new_tank_dli_most_mol_m2_day": most,
+        "new_tank_verdict": zone.new_verdict,
+        **aged,
+    }
 
 
 def settings_card(made: Dose) -> Card:
@@ -232,7 +239,7 @@ def _card_zones(made: Dose) -> tuple[tuple[CardZone, ...], tuple[Points, ...]]:
 def _card_zone(z: ZoneDose) -> CardZone:
     both = math.hypot(z.report.ppfd.half_width, z.report.tank_error)
     return CardZone(
-        z.name, f"{light(z.report.ppfd.value)} ± {both:.0f}", _band_text(z.band), str(z.verdict), f"{z.dli:.1f}"
+        z.name, f"{light(z.report.ppfd.value)} ± {both:.0f}", band_text(z.band), str(z.verdict), f"{z.dli:.1f}"
     )
 
 

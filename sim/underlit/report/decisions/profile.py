@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,22 +18,18 @@ from underlit.planning.profile import (
     Profile,
     lid_takes,
 )
-from underlit.planning.zones import Verdict
-from underlit.report.numbers import NONE, error, light, percent, with_error
-from underlit.report.printout import say, table
-from underlit.report.summary import number
+from underlit.report.numbers import NONE, band_text, error, light, percent, with_error
+from underlit.report.printout import TANK_ERROR, say, table
+from underlit.report.summary import SIMULATION_KEY, TANK_KEY
 from underlit.results.atomic import write_text
+from underlit.results.csv_text import csv_text
+from underlit.results.estimate import Estimate
 from underlit.scene import Band
 from underlit.viz.maps.profile_chart import ColumnPanel, Curve, write_columns, write_line
 
-COLUMNS = (
-    "place", "lid", "height_m", "above_substrate_m", "under_surface_m", "ppfd_umol_m2_s",
-    "counting_error_95_umol_m2_s", "not_known_about_tank_95_umol_m2_s",
-)  # fmt: skip
 METER_HEAD_UP_M = 0.03
 DEEPEST_TOLD_M = 2.0
 """A halving depth beyond this says only that light hardly falls: no tank is so deep."""
-UNKNOWN_COLUMN = "± not known\nof the tank"
 
 
 @dataclass(frozen=True)
@@ -48,7 +42,7 @@ class Plant:
 
 @dataclass(frozen=True)
 class Told:
-    """What a profile is told of: profiles of the tank as it is and, place by place, with the other lid if asked for."""
+    """What there is to tell: by place, the profile of the tank as it is and, if asked for, with the other lid."""
 
     title: str
     lids: tuple[str, ...]
@@ -71,14 +65,8 @@ def print_profile(console: Console, told: Told) -> None:
 
 def _print_place(console: Console, told: Told, profiles: Sequence[Profile]) -> None:
     first = profiles[0]
-    say(console, f"{first.name}: PAR (PPFD), umol/m2/s ± counting (95 %)", "bold")
-    shown = table(
-        "height over\nthe substrate",
-        "under\nthe surface",
-        *told.lids,
-        "± not known\nof the tank",
-        "by the rule\nof thumb",
-    )
+    say(console, f"{first.name}: PAR (PPFD), umol/m2/s ± simulation (95 %)", "bold")
+    shown = table("over the\nsubstrate", "below the\nsurface", *told.lids, TANK_ERROR, "rule of\nthumb")
     rule = first.by_rule(first.light.heights)
     values = [p.light.at(first.light.heights) for p in profiles]
     for k in reversed(range(len(first.light.heights))):
@@ -109,7 +97,7 @@ def place_words(told: Told, profiles: Sequence[Profile]) -> list[str]:
         bare, covered = (profiles[1], first) if told.lids[1] == NO_LID else (first, profiles[1])
         share = lid_takes(covered, bare, height)
         lines.append(
-            f"The lid takes {percent(share.value)} (± {100 * share.half_width:.1f} % counting) of the light "
+            f"The lid takes {percent(share.value)} (± {100 * share.half_width:.1f} % simulation) of the light at "
             f"{cm(height)} over the substrate."
         )
     if told.plant is not None:
@@ -123,7 +111,7 @@ AS_IT_IS, NO_LID, WITH_LID = "as it is", "no lid", "with a lid"
 
 
 def has_depth(found: Halving) -> bool:
-    """Whether the depth that halves the light is a number worth telling."""
+    """Whether the depth that halves the light is a number that tells something."""
     low, high = found.depth_interval
     return found.rate.value > 0 and math.isfinite(high) and low <= DEEPEST_TOLD_M
 
@@ -131,27 +119,29 @@ def has_depth(found: Halving) -> bool:
 def halving_words(found: Halving | None) -> str:
     """The depth that halves the light, with its error."""
     if found is None:
-        return "Too little open water over this place to say how its light falls with depth."
+        return "There is too little open water over this place to tell how its light falls with depth."
     if found.rate.value <= 0:
         return "The light does not fall with depth here."
     low, high = found.depth_interval
     if not has_depth(found):
-        return f"The light hardly falls with depth here: {cm(low)} of water or more would halve it."
+        return f"The light hardly falls with depth here: it takes {cm(low)} of water or more to halve it."
     spread = f"{100 * low:.1f} to {100 * high:.1f} cm"
-    strays = f"; the planes stray up to {percent(found.strays)} from an even fall" if found.strays >= 0.005 else ""
-    return f"{cm(found.depth)} of water halves the light ({spread} by counting, 95 %){strays}."
+    strays = (
+        f"; single heights differ by up to {percent(found.strays)} from an even fall" if found.strays >= 0.005 else ""
+    )
+    return f"{cm(found.depth)} of water halves the light ({spread}, simulation error 95 %){strays}."
 
 
 def rule_words(made: Profile, height: float) -> str:
-    """Whether the rule of thumb holds, and what following it would mistake at a height over the substrate [m]."""
+    """Whether the rule of thumb holds, and how wrong it is at a height over the substrate [m]."""
     assert made.halving is not None
-    rule = f"The rule of thumb that four inches ({100 * RULE_OF_THUMB_M:.0f} cm) of water halve it"
+    rule = f"The rule of thumb that four inches ({100 * RULE_OF_THUMB_M:.0f} cm) of water halve the light"
     if made.halving.rule_holds:
-        return f"{rule} about holds here."
+        return f"{rule} holds here (to {percent(RULE_HOLDS_WITHIN)})."
     truly, ruled = made.at_height(height).value, float(made.by_rule(np.array([made.bed + height]))[0])
     return (
-        f"{rule} does not hold here (to {percent(RULE_HOLDS_WITHIN)}): from the same light at the surface it would leave "
-        f"{light(ruled)} at {cm(height)} over the substrate, where there is {light(truly)}."
+        f"{rule} does not hold here (to {percent(RULE_HOLDS_WITHIN)}): with the same light at the surface it gives "
+        f"{light(ruled)} at {cm(height)} over the substrate; the trace gives {light(truly)}."
     )
 
 
@@ -161,12 +151,12 @@ def plant_words(made: Profile, plant: Plant, lid: str = "") -> str:
     unknown = 1.96 * made.tank_uncertainty * found.value
     said = (
         f"{f'{lid.capitalize()}: a' if lid else 'A'} plant {cm(plant.height)} high gets "
-        f"{with_error(found.value, found.half_width)} counting ± {error(unknown)} not known of the tank"
+        f"{with_error(found.value, found.half_width)} simulation ± {error(unknown)} tank"
     )
     band = plant.band or made.band
     if band is None:
         return said + "."
-    return f"{said}; wanted {band.low:g}-{band.high:g}: {made.verdict_at(plant.height, band)[0]}."
+    return f"{said}; target {band_text(band)}: {made.verdict_at(plant.height, band)[0]}."
 
 
 def cm(metres: float) -> str:
@@ -177,7 +167,7 @@ def cm(metres: float) -> str:
 def _print_line(console: Console, told: Told, lines: Sequence[Line]) -> None:
     first = lines[0]
     say(console, f"{line_words(first)}, umol/m2/s", "bold")
-    shown = table("along the line", *told.lids, UNKNOWN_COLUMN)
+    shown = table("along the line", *told.lids, TANK_ERROR)
     step = max(1, len(first.distance) // 12)
     rows = sorted({*range(0, len(first.distance), step), len(first.distance) - 1})
     for k in rows:
@@ -191,48 +181,39 @@ def _print_line(console: Console, told: Told, lines: Sequence[Line]) -> None:
 def line_words(line: Line) -> str:
     """Where a line runs."""
     (x0, y0), (x1, y1) = (100 * p for p in (line.points[0], line.points[-1]))
-    return f"From x {x0:.1f}, y {y0:.1f} to x {x1:.1f}, y {y1:.1f} cm, {cm(line.above_bed)} over the substrate"
-
-
-def verdicts(told: Told) -> list[Verdict]:
-    """Verdicts of the plant at each place, where it has a band."""
-    if told.plant is None:
-        return []
-    pairs = [(made, told.plant.band or made.band) for made, *_ in told.profiles]
-    return [made.verdict_at(told.plant.height, band)[0] for made, band in pairs if band is not None]
+    return f"From x {x0:.1f}, y {y0:.1f} cm to x {x1:.1f}, y {y1:.1f} cm, {cm(line.above_bed)} over the substrate"
 
 
 # -- files ---------------------------------------------------------------------------------------------------------------
 def profile_csv(told: Told) -> str:
-    """A line a height, place and lid; units in the column names."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for profiles in told.profiles:
-        for lid, made in zip(told.lids, profiles, strict=True):
-            for height, found in zip(made.light.heights, made.light.at(made.light.heights), strict=True):
-                figures = (
-                    height, height - made.bed, made.surface - height, found.value, found.half_width,
-                    1.96 * told.tank_uncertainty * found.value,
-                )  # fmt: skip
-                writer.writerow([made.name, lid, *(number(float(f)) for f in figures)])
-    return text.getvalue()
+    """A line for each place, lid and height, as csv text."""
+    return csv_text(
+        {
+            "place": made.name, "lid": lid, "height_m": float(height), "above_substrate_m": float(height - made.bed),
+            "under_surface_m": float(made.surface - height), **_light(told, found),
+        }
+        for profiles in told.profiles
+        for lid, made in zip(told.lids, profiles, strict=True)
+        for height, found in zip(made.light.heights, made.light.at(made.light.heights), strict=True)
+    )  # fmt: skip
 
 
 def line_csv(told: Told) -> str:
-    """A line a point and lid; units in the column names; empty where nothing can be read."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["lid", "along_line_m", "x_m", "y_m", "height_m", *COLUMNS[5:]])
-    for lines in told.lines:
-        for lid, line in zip(told.lids, lines, strict=True):
-            for k, found in enumerate(line.ppfd):
-                figures = (
-                    line.distance[k], *line.points[k], line.heights[k], found.value, found.half_width,
-                    1.96 * told.tank_uncertainty * found.value,
-                )  # fmt: skip
-                writer.writerow([lid, *(number(float(f)) for f in figures)])
-    return text.getvalue()
+    """A line for each lid and point, as csv text; empty cells where nothing can be read."""
+    return csv_text(
+        {
+            "lid": lid, "along_line_m": float(line.distance[k]), "x_m": float(line.points[k][0]),
+            "y_m": float(line.points[k][1]), "height_m": float(line.heights[k]), **_light(told, found),
+        }
+        for lines in told.lines
+        for lid, line in zip(told.lids, lines, strict=True)
+        for k, found in enumerate(line.ppfd)
+    )  # fmt: skip
+
+
+def _light(told: Told, found: Estimate) -> dict[str, float]:
+    tank = 1.96 * told.tank_uncertainty * found.value
+    return {"ppfd_umol_m2_s": found.value, SIMULATION_KEY: found.half_width, TANK_KEY: tank}
 
 
 def _panel(told: Told, profiles: Sequence[Profile]) -> ColumnPanel:
@@ -244,10 +225,7 @@ def _panel(told: Told, profiles: Sequence[Profile]) -> ColumnPanel:
             Curve(lid, made.light.heights, value, made.light.half_widths, 1.96 * told.tank_uncertainty * value)
         )
     found = first.halving
-    tells = (
-        found is not None and 0 < found.depth_interval[0] <= DEEPEST_TOLD_M and math.isfinite(found.depth_interval[1])
-    )
-    words = f"{cm(found.depth)} of water halves the light" if found is not None and tells else ""
+    words = f"{cm(found.depth)} of water halves the light" if found is not None and has_depth(found) else ""
     band = None if told.plant is None else told.plant.band or first.band
     return ColumnPanel(
         first.name, tuple(curves), first.bed, first.surface, first.by_rule(first.light.heights), words,

@@ -1,4 +1,4 @@
-"""What a reading sheet says: how to read, what to mind, the spots and what the meter should show."""
+"""What a reading sheet says: how to read, what to watch out for, the spots and what the meter should show."""
 
 from __future__ import annotations
 
@@ -32,32 +32,32 @@ def before_reading(scene: Scene) -> tuple[str, ...]:
     dimmed = "full power" if levels == [100] else " and ".join(f"{level} %" for level in levels)
     heights = sorted({both_units(scene.fixture_centre_m(f)[2] - scene.tank.inside_m[2]) for f in scene.fixtures})
     lines = [
-        f"Light on for 20-30 minutes at {dimmed}, hanging {' and '.join(heights)} over the rim. If it hangs or runs "
-        "otherwise, write that down.",
-        "Room light off, curtains drawn, no sun. Pumps off or low, so that the surface lies still. Water up to its "
-        "mark.",
-        "Is the underwater correction in the meter's value already?  yes / no   If not, its immersion factor: ______  "
-        "Then it shows less than the list says.",
-        "Hold the head level, facing straight up, its face at the height given over the substrate. Keep hand, arm and "
-        "body out of the light.",
-        "Wait until the value is steady, then take the average of 5-10 seconds. Write down what the meter shows, "
+        f"Leave the light on for 20-30 minutes at {dimmed}, {' and '.join(heights)} over the rim. If it hangs or runs "
+        "differently, write that down.",
+        "Turn the room light off and draw the curtains. Turn pumps off or down, so that the surface is still. Fill the "
+        "water up to its mark.",
+        "Does the meter's value include the underwater correction?  yes / no   If not, its immersion factor: ______  "
+        "It then shows less than the sheet says.",
+        "Hold the head level, facing straight up, at the height given over the substrate. Keep your hand, arm and body "
+        "out of the light.",
+        "Wait until the value is steady and take the average of 5-10 seconds. Write down what the meter shows, "
         "uncorrected.",
-        "A value far from the one beside its box: read once more, then keep it. It is not wrong, it tells something.",
+        "If a value is far from the one beside its box, read it once more and keep it: it tells something about the tank.",
     ]
     if scene.lid is not None:
         lines.append(
-            "Leave the lid as dirty as it is. Read all spots under it first, then take it off for the dark numbers."
+            "Leave the lid as dirty as it is. First read all spots with the lid on. Then take it off and read the dark numbers."
         )
     return tuple(lines)
 
 
 COLUMNS = (
     ("no.", 0.05), ("spot", 0.26), ("from the left\ncm (in)", 0.13), ("from the front\ncm (in)", 0.13),
-    ("over the substrate\ncm (in)", 0.15), ("should\nshow", 0.08), ("most likely\nbetween", 0.09), ("reading", 0.11),
+    ("over the substrate\ncm (in)", 0.15), ("expect", 0.08), ("most likely\nbetween", 0.09), ("reading", 0.11),
 )  # fmt: skip
 FOOT = (
-    "Then type the readings into the csv file that came with this sheet and run underlit fit: it says how strong the light is, "
-    "what lid and walls take, and which reading does not fit the others."
+    "Then type the readings into the csv file that came with this sheet and run underlit fit. It tells how strong the light is, "
+    "what the lid and the panes take, and which reading does not fit the others."
 )
 LID_COLUMN = ("lid", 0.05)
 LONGEST_NAME = 23
@@ -74,12 +74,12 @@ def sheet_page(sheet: Sheet) -> Page:
         columns.insert(2, LID_COLUMN)
     return Page(
         title=f"Reading sheet: {scene.title}" if scene.title else "Reading sheet",
-        subtitle="PAR (PPFD) in umol/m2/s. What a level meter should show, and between what 19 times in 20, given all "
-        "that is not known about the tank yet. The spots were chosen to tell most about it.",
+        subtitle="PAR (PPFD) in umol/m2/s: what a level meter should show, and the range that holds 19 times in 20 with the "
+        "tank error. The spots were chosen because they tell most about the tank.",
         before=before_reading(scene),
         cautions=CAUTIONS
-        + " Dry hands; no cable of the meter or the lamp in the water that is not made for it; switch off and unplug "
-        "before moving a light; two people lift a glass lid.",
+        + " Keep your hands dry. Keep cables out of the water unless they are made for it. Switch off and unplug a light "
+        "before you move it. Lift a glass lid with two people.",
         columns=tuple(columns),
         lines=tuple(_line(row, has_lid) for row in sheet.rows),
         foot=FOOT,

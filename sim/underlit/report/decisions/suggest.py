@@ -1,9 +1,7 @@
-"""Suggestions as people read them: the ranked table, what each leaves unmet, why, the sheet and the files."""
+"""Suggestions as people read them: the ranked table, what each leaves unmet, why, and the files."""
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -13,9 +11,10 @@ from rich.table import Table
 from underlit.planning.suggest import OutOfReach, Suggestion, Suggestions, TooAlike, Weigh
 from underlit.planning.suggest.scene_file import NoFileError, suggested_scene
 from underlit.planning.zones import ZoneReport
-from underlit.report.numbers import NONE, duration, light, percent
+from underlit.report.numbers import NONE, band_text, duration, light, percent
 from underlit.report.printout import CAUTIONS, say, table, zone_table
 from underlit.results.atomic import write_text
+from underlit.results.csv_text import csv_text
 from underlit.scene import Need, Scene, band_for
 from underlit.viz.sheets.suggestions import write_suggestion_picture
 
@@ -23,9 +22,9 @@ CSV, PICTURE, SCENE = "suggestions.csv", "suggestions.png", "suggestion-{}.toml"
 NOW = "now"
 _WEIGHED = {
     Weigh.ZONES: "zones met",
-    Weigh.HEADROOM: "headroom (70 % of full power or less)",
-    Weigh.LID: "the lid kept",
-    Weigh.PRICE: "what it costs to buy",
+    Weigh.HEADROOM: "headroom (at most 70 % of full power)",
+    Weigh.LID: "keeping the lid",
+    Weigh.PRICE: "price",
     Weigh.WATTS: "watts",
 }
 
@@ -35,20 +34,20 @@ def print_suggestions(console: Console, found: Suggestions, show: int) -> None:
     shown = found.ranked[:show]
     total = len(found.now.zones)
     say(console, found.now.scene.title or "Suggestions", "bold underline")
-    having = "1 zone has a band" if total == 1 else f"{total} zones have a band"
-    say(console, f"{having}; met as it is: {len(found.now.met)}.")
+    having = "1 zone has a target" if total == 1 else f"{total} zones have a target"
+    say(console, f"{having}; {len(found.now.met)} met as the light is now.")
     console.print()
     console.print(_table(found, shown))
     said = ", then ".join(_WEIGHED[what] for what in found.order)
     say(console, f"ranked by {said}; each was traced in full; met: the mean lies in the band", "dim", indent=2)
     console.print()
-    say(console, "What each leaves unmet, umol/m2/s", "bold")
+    say(console, "Zones outside their bands, umol/m2/s", "bold")
     for name, one in _numbered(found, shown):
-        say(console, f"{name}: {unmet_words(one) or 'nothing'}", indent=2)
+        say(console, f"{name}: {unmet_words(one) or 'none'}", indent=2)
         for warning in one.reach.warnings:
-            say(console, f"mind: {warning}", "yellow", indent=5)
+            say(console, f"note: {warning}", "yellow", indent=5)
     console.print()
-    say(console, "Zones as 1 lights them, umol/m2/s, errors at 95 %", "bold")
+    say(console, "Zones with suggestion 1, umol/m2/s, errors at 95 %", "bold")
     console.print(zone_table(found.best.zones))
     console.print()
     say(console, "In short", "bold")
@@ -77,7 +76,7 @@ def hanging_words(one: Suggestion, *, now: bool = False) -> str:
     """`2 x bar, 2.0 cm over the rim, 10 and 31 cm from the front`."""
     hung = one.hanging
     if hung is None:
-        return "as it is" if now else "as it hangs, set anew"
+        return "as it is" if now else "as it is, dimmed differently"
     count = len(hung.places_m)
     places = " and ".join(f"{100 * place:.0f}" for place in hung.places_m)
     side = "left, turned front to back" if hung.turned else "front"
@@ -97,95 +96,92 @@ def setting_words(one: Suggestion) -> str:
 
 
 def buy_words(one: Suggestion) -> str:
-    """What is to buy, with its price where that is said."""
+    """How many to buy, with their price where it is given."""
     if one.buys == 0 or one.hanging is None:
         return "nothing"
     return f"{one.buys} x" if one.cost is None else f"{one.buys} x, {one.cost:g}"
 
 
 def unmet_words(one: Suggestion) -> str:
-    """`carpet 47.9 (wants 70-120)`; empty where all is met."""
-    return "; ".join(f"{z.name} {light(z.ppfd.value)} (wants {_band(z)})" for z in one.unmet)
-
-
-def _band(zone: ZoneReport) -> str:
-    assert zone.band is not None
-    return f"{zone.band.low:g}-{zone.band.high:g}"
+    """`carpet 47.9 (band 70-120)`; empty where all is met."""
+    return "; ".join(f"{z.name} {light(z.ppfd.value)} (band {band_text(z.band)})" for z in one.unmet)
 
 
 def in_words(found: Suggestions) -> list[str]:
-    """What came out, honestly; why zones stay unmet; what would grow there instead; what was left out."""
+    """What the best suggestion meets; why zones stay unmet; what would grow there instead; what was left out."""
     best, total = found.best, len(found.now.zones)
     met, every = len(best.met), "the one zone" if total == 1 else f"all {total} zones"
     if met == total:
-        lines = [f"1 meets {every}, {_sure_words(best)}."]
+        lines = [f"Suggestion 1 meets {every}, {_sure_words(best)}."]
     else:
-        most = f"; the most is {met}, {_sure_words(best)}" if met else ""
-        lines = [f"Nothing that was tried meets {every}{most}."]
+        most = f"; the best meets {met}, {_sure_words(best)}" if met else ""
+        lines = [f"No suggestion meets {every}{most}."]
     if met <= len(found.now.met) and met < total:
-        lines.append("No change of the light does better than what hangs there: let the planting follow the light.")
+        lines.append("No change of the light does better than now: choose plants that suit the light.")
     lines += [_against_words(one) for one in found.against]
     lines += [line for zone in best.unmet if (line := grows_there(zone, best.scene))]
     lines += [f"{name} was left out: {reason}." for name, reason in found.left_out]
     if best.buys and best.cost is None:
-        lines.append("No price is said of what is to buy, so what it costs is not weighed.")
+        lines.append("No price is given for what is to buy, so price does not count.")
     return lines
 
 
 def _sure_words(best: Suggestion) -> str:
     share = "" if best.sure == len(best.met) else f"{best.sure} of them "
-    return f"{share}with a probability of 80 % or more, what is not known of the tank counted in"
+    return f"{share}with a probability of at least 80 %, both errors included"
 
 
 def _against_words(one: OutOfReach | TooAlike) -> str:
     if isinstance(one, OutOfReach):
         fixtures = "one fixture" if one.fixtures == 1 else f"{one.fixtures} fixtures"
-        return f"{one.zone} gets {light(one.most)} at most from {fixtures} at full power, and wants {one.low:g}."
+        return (
+            f"{one.zone} gets at most {light(one.most)} from {fixtures} at full power; its band starts at {one.low:g}."
+        )
     return (
         f"{one.brighter} gets at most {one.at_most:.2g} times the light of {one.dimmer}, wherever a light hangs; "
-        f"their bands want {one.wanted:.2g} times at least. Swap or move one of them."
+        f"their bands need at least {one.wanted:.2g} times. Swap or move one of them."
     )
 
 
 def grows_there(zone: ZoneReport, scene: Scene) -> str:
-    """Which need an unmet zone's light would suit; empty where none."""
+    """Which need the light of an unmet zone suits; empty where none."""
     answers = {"added_co2": scene.has_added_co2, "settled": scene.is_settled}
     suits = [
         need for need in Need if band_for(need, **answers).low <= zone.ppfd.value <= band_for(need, **answers).high
     ]
     if not suits:
         return ""
-    return f"{zone.name}: its {light(zone.ppfd.value)} would suit {' or '.join(suits)} plants."
+    return f"{zone.name}: its light, {light(zone.ppfd.value)}, suits {' or '.join(suits)} plants."
 
 
 def suggestions_csv(found: Suggestions) -> str:
-    """The sheet: a line for each way, `now` first; units in the names of columns; PPFD of each zone at the end."""
-    text = io.StringIO()
-    zones = [zone.name for zone in found.now.zones]
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(
-        [
-            "rank", "what_to_hang", "set_to", "zones_met", "zones_right", "unmet", "highest_share_of_full_power", "lid_kept",
-            "fixtures_to_buy", "cost", "watts", "above_rim_m", "spill_share", "glare_share", "free_strip_m", "mind",
-            *(f"{zone}: ppfd_umol_m2_s" for zone in zones),
-        ]
-    )  # fmt: skip
-    for name, one in _numbered(found, found.ranked):
-        writer.writerow(
-            [
-                name, hanging_words(one, now=name == NOW), setting_words(one), len(one.met), one.sure, unmet_words(one),
-                f"{one.highest:.4g}", "yes" if one.lid_kept else "no", one.buys, "" if one.cost is None else f"{one.cost:g}",
-                "" if one.watts is None else f"{one.watts:.4g}",
-                "" if one.hanging is None else f"{one.hanging.above_rim_m:.3f}", f"{one.reach.spill:.4f}",
-                f"{one.reach.glare:.4f}", f"{one.reach.free_m:.3f}", "; ".join(one.reach.warnings),
-                *(f"{zone.ppfd.value:.5g}" for zone in one.zones),
-            ]
-        )  # fmt: skip
-    return text.getvalue()
+    """A line for each way to hang and set the light, `now` first, as csv text; PPFD of each zone at the end."""
+    return csv_text(
+        {
+            "rank": name,
+            "what_to_hang": hanging_words(one, now=name == NOW),
+            "set_to": setting_words(one),
+            "zones_met": len(one.met),
+            "zones_right": one.sure,
+            "unmet": unmet_words(one),
+            "highest_share_of_full_power": one.highest,
+            "lid_kept": one.lid_kept,
+            "fixtures_to_buy": one.buys,
+            "cost": one.cost,
+            "watts": one.watts,
+            "above_rim_m": one.hanging and one.hanging.above_rim_m,
+            "spill_share": one.reach.spill,
+            "glare_share": one.reach.glare,
+            "free_strip_m": one.reach.free_m,
+            "notes": "; ".join(one.reach.warnings),
+            **{f"{zone.name}: ppfd_umol_m2_s": zone.ppfd.value for zone in one.zones},
+        }
+        for name, one in _numbered(found, found.ranked)
+    )
 
 
 def write_suggestions(found: Suggestions, folder: Path, show: int, scene: Path) -> list[str]:
-    """Write sheet, picture and a scene file for each that is shown into a folder, each whole or not at all.
+    """Write suggestions.csv, the picture and a scene file for each shown into a folder, each whole or not at all.
 
     scene: the file that was asked about. Returns lines to tell, such as a scene that could not be written. Raises OSError.
     """

@@ -23,16 +23,16 @@ from underlit.report.printout import say, table
 
 
 def print_fit(console: Console, found: Found, *, with_tables: bool) -> None:
-    """The answer: parameters, readings, sentences; with the tables for those who ask."""
+    """The answer: parameters, readings, sentences; with_tables adds leverage and correlation."""
     fitted = found.fitted
     say(console, fitted.model.scene.title or "Fit to readings", "bold underline")
     say(console, headline(fitted))
     console.print()
-    say(console, "What the readings make of the scene", "bold")
+    say(console, "The scene as corrected by the readings", "bold")
     console.print(parameter_table(fitted))
     say(
         console,
-        "output is counted as this meter counts: a meter that reads 5 % high makes it 5 % high",
+        "the output is as this meter measures it: if the meter reads 5 % high, the output found is 5 % high",
         "dim",
         indent=2,
     )
@@ -49,7 +49,7 @@ def print_fit(console: Console, found: Found, *, with_tables: bool) -> None:
 
 def parameter_table(fitted: Fitted) -> Table:
     """What was found, beside what the scene says."""
-    made = table("what", "the scene\nsays", "found", "95 %\ninterval", "")
+    made = table("what", "scene", "found", "95 %\ninterval", "")
     made.columns[-1].justify = "left"
     for k, parameter in enumerate(fitted.parameters):
         start, value, low, high = values(fitted, k)
@@ -60,7 +60,7 @@ def parameter_table(fitted: Fitted) -> Table:
 
 def reading_table(fitted: Fitted) -> Table:
     """Readings beside the scene as it was and as corrected."""
-    made = table("", "reading", "setting", "read", "the scene\nsaid", "corrected\nsays", "read over\nthat", wide=3)
+    made = table("", "reading", "setting", "read", "scene", "corrected\nscene", "read against\ncorrected", wide=3)
     for index, r in enumerate(fitted.residuals, 1):
         departure = f"{100 * r.departure:+.0f} %" + (" *" if r.set_aside else "")
         setting = setting_words(r.reading.setting, r.reading.dimming)
@@ -72,20 +72,24 @@ def reading_table(fitted: Fitted) -> Table:
 
 def _print_tables(console: Console, fitted: Fitted) -> None:
     console.print()
-    say(console, "Readings: standardised departure given the others, leverage (0 to 1)", "bold")
-    made = table("", "reading", "departure", "leverage", wide=2)
+    say(console, "Readings: standardised difference given the others, and leverage (0 to 1)", "bold")
+    made = table("", "reading", "difference", "leverage", wide=2)
     for index, r in enumerate(fitted.residuals, 1):
         made.add_row(str(index), r.reading.name, f"{r.standardised:+.1f}", f"{r.leverage:.2f}")
     console.print(made)
     console.print()
-    say(console, "Correlation of what was found; last: error left of what it was before the readings", "bold")
+    say(
+        console,
+        "Correlation of the values found; last column: their error as a share of the error before the readings",
+        "bold",
+    )
     made = table("", *(str(k + 1) for k in range(len(fitted.parameters))), "left")
     for k, parameter in enumerate(fitted.parameters):
         row = [f"{c:+.2f}" for c in value_correlation(fitted)[k]]
         made.add_row(f"{k + 1} {words(parameter)}", *row, f"{fitted.sd[k] / fitted.prior_sd[k]:.2f}")
     console.print(made)
     console.print()
-    say(console, "Believed before the readings (95 %)", "bold")
+    say(console, "Assumed before the readings (95 %)", "bold")
     made = table("what", "range", "because", wide=3)
     for k, parameter in enumerate(fitted.parameters):
         unit = values(fitted, k)[0] / parameter.start if parameter.kind is Kind.OUTPUT else 1.0

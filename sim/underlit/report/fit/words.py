@@ -33,7 +33,7 @@ def _unit_ppf(fitted: Fitted, parameter: Parameter) -> float:
 
 
 UNITS = {
-    Kind.OUTPUT: "umol/s", Kind.BEAM: "deg", Kind.LID: "of the light passes", Kind.GROWTH: "per reflection",
+    Kind.OUTPUT: "umol/s", Kind.BEAM: "deg", Kind.LID: "of the light", Kind.GROWTH: "of the light per reflection",
     Kind.TINT: "per m at 440 nm", Kind.BACKING: "reflectance",
 }  # fmt: skip
 
@@ -44,8 +44,8 @@ def words(parameter: Parameter) -> str:
     return {
         Kind.OUTPUT: f"output of {names}" + (" (each)" if len(parameter.of) > 1 else ""),
         Kind.BEAM: f"beam angle of {names}",
-        Kind.LID: "dirt on the lid: light that passes",
-        Kind.GROWTH: "returned by growth on the panes",
+        Kind.LID: "light that passes the dirt on the lid",
+        Kind.GROWTH: "light returned by algae and plants at the panes",
         Kind.TINT: "tannin tint",
         Kind.BACKING: f"backing ({names})",
     }[parameter.kind]
@@ -70,14 +70,14 @@ def figure(value: float) -> str:
 
 # -- sentences --------------------------------------------------------------------------------------------------
 def headline(fitted: Fitted) -> str:
-    """How well the readings were met before and after."""
+    """How far the readings are from the scene, before and after."""
     used = [r for r in fitted.residuals if not r.set_aside]
     before = math.sqrt(np.mean([math.log(r.reading.ppfd / r.before) ** 2 for r in used]))
     after = math.sqrt(np.mean([math.log1p(r.departure) ** 2 for r in used]))
     count = f"{len(used)} reading{'s' if len(used) > 1 else ''}"
     aside = len(fitted.residuals) - len(used)
     left = f", {aside} set aside" if aside else ""
-    missed = f"The scene missed them by {miss(before)} (root mean square), as corrected by {miss(after)}."
+    missed = f"The scene differs from them by {miss(before)} (root mean square), the corrected scene by {miss(after)}."
     return f"{count} used{left}. {missed}"
 
 
@@ -102,22 +102,22 @@ def reading_name(fitted: Fitted, residual: Residual) -> str:
 def _outlier(fitted: Fitted, r: Residual) -> str:
     side = "lower" if r.departure < 0 else "higher"
     why = (
-        "shaded by a hand, a leaf or a hose, the head tilted, or the place another one"
+        "shade from a hand, a leaf or a hose, a tilted head, or another place"
         if r.departure < 0
-        else "daylight or room light on the head, the head held higher, or corrected for water twice"
+        else "daylight or room light on the head, a head held higher, or a value corrected for water twice"
     )
     far = f"{100 * abs(r.departure):.0f} % {side} than the other readings allow"
-    return f"{reading_name(fitted, r)} is {far}: {why}. It was not used."
+    return f"{reading_name(fitted, r)} is {far}. Possible causes: {why}. It was not used."
 
 
 def leverage_lines(fitted: Fitted) -> list[str]:
-    """A sentence for readings on which alone something rests."""
+    """A sentence for readings that alone decide something."""
     alone = [reading_name(fitted, r) for r in fitted.residuals if not r.set_aside and r.leverage > HIGH_LEVERAGE]
     if not alone:
         return []
     verb = "has" if len(alone) == 1 else "have each"
     return [
-        f"{_listed(alone)} {verb} no other reading near it to check against: an error there goes into the result. "
+        f"{_listed(alone)} {verb} no other reading to be checked against, so an error there goes into the result. "
         "Read it twice."
     ]
 
@@ -130,12 +130,12 @@ def apart_lines(fitted: Fitted) -> list[str]:
     pairs = [(i, j, c) for i, j, c in correlated(fitted) if i not in said and j not in said]
     for i, j, c in pairs:
         way = "more of one for more of the other" if _alike(fitted, i, j, c) else "more of one for less of the other"
-        lines.append(f"These readings cannot tell {names[j]} from {names[i]}: they go with {way}.")
+        lines.append(f"These readings cannot tell {names[j]} from {names[i]}: {way} fits as well.")
     if said:
         lines.append(
             f"These readings do not constrain {_listed([names[k] for k in said])}: the scene's own value stands."
         )
-    return lines or ["These readings tell all of these apart."]
+    return lines or ["These readings tell all of these values apart."]
 
 
 def _alike(fitted: Fitted, i: int, j: int, correlation: float) -> bool:
@@ -145,24 +145,24 @@ def _alike(fitted: Fitted, i: int, j: int, correlation: float) -> bool:
 
 
 def correction_lines(fitted: Fitted) -> list[str]:
-    """That readings do not say whether they are corrected for water."""
+    """A sentence where readings do not say whether they are corrected for water."""
     if not any(r.reading.correction is Correction.TAKEN_AS_IN_VALUE for r in fitted.residuals):
         return []
     return [
-        "The readings under water do not say whether the meter's underwater correction is in them; it is taken to be. "
-        "Where it is not, they are 10 to 25 % too low, and so is the output found: add the column corrected."
+        "The readings under water do not say whether they include the meter's underwater correction. It is assumed that they "
+        "do. If not, they are 10 to 25 % too low, and so is the output found. Add the column `corrected` to say so."
     ]
 
 
 def stretch_line(fitted: Fitted) -> list[str]:
-    """What to make of readings that scatter too much."""
+    """What it means that readings scatter too much."""
     if fitted.stretch <= 1.0:
         return []
     expected = 100 * math.hypot(READING_SD, MODEL_SD)
     return [
-        f"The readings scatter {fitted.stretch:.1f} times as much as readings by hand do (about {expected:.0f} %): "
-        "something in the scene differs from the tank, such as where the light hangs, plants or the water level. The "
-        "intervals are widened by that."
+        f"The readings scatter {fitted.stretch:.1f} times as much as readings by hand usually do (about {expected:.0f} %). "
+        "Something in the scene differs from the tank, such as the place of the light, the plants or the water level. The "
+        "intervals are made wider to match."
     ]
 
 
@@ -175,8 +175,8 @@ def next_lines(fitted: Fitted, proposed: Sequence[NextReading]) -> list[str]:
     scene = fitted.model.scene
     gain = 100 * (1 - best.errors[k] / fitted.sd[k])
     line = (
-        f"Next reading that would tell most: {place_words(scene, best)}. It should show about {light(best.ppfd)} and "
-        f"would narrow {short(fitted.parameters[k])} by {gain:.0f} %."
+        f"Best next reading: {place_words(scene, best)}. Expect about {light(best.ppfd)} there. It would narrow "
+        f"{short(fitted.parameters[k])} by {gain:.0f} %."
     )
     more = [place_words(scene, n) for n in proposed[1:]]
     return [line, *([f"After that: {'; '.join(more)}."] if more else [])]

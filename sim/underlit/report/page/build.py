@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import math
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -12,9 +13,9 @@ from underlit.planning.candidates import kwh_a_year, watt_hours_a_day
 from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.report.files import overlay
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
-from underlit.report.numbers import NONE, light, percent, sure_to, with_error
-from underlit.report.printout import estimated
-from underlit.report.summary import summarise
+from underlit.report.numbers import NONE, band_text, light, percent, with_error
+from underlit.report.printout import estimated, worst_words
+from underlit.report.summary import SIMULATION_KEY, TANK_KEY, summarise
 from underlit.run import Traced
 from underlit.scene import Scene
 from underlit.viz.palette import both_units
@@ -33,7 +34,29 @@ MARK = {
 
 
 def report_html(traced: Traced, *, price: float | None = None, paper: str = "a4") -> str:
-    """The whole report as one HTML page with its pictures inside. price: of a kWh, in any currency."""
+    """Make the report of a traced scene as one HTML page with its pictures inside.
+
+    Parameters
+    ----------
+    traced : Traced
+        A traced scene, as `underlit.trace` returns it.
+    price : float, optional
+        Price of a kWh in any currency, of which the page works out the cost of a year.
+    paper : {"a4", "letter"}
+        Size of the paper that it prints on.
+
+    Returns
+    -------
+    str
+        The page: text, tables and pictures (as data addresses). It loads nothing from elsewhere. PPFD is in umol/m2/s.
+
+    Raises
+    ------
+    KeyError
+        If `paper` is no such size, or the scene has no map of the substrate.
+    OSError
+        If there is no room for the pictures in the folder for temporary files.
+    """
     from jinja2 import Environment, select_autoescape
 
     reports = zone_reports(traced.lowered, traced.result)
@@ -57,7 +80,7 @@ def report_html(traced: Traced, *, price: float | None = None, paper: str = "a4"
         ledger=as_percentages(with_rest(light_ledger(traced.result))),
         cost=_cost(traced.lowered.scene, price),
         probes=_probes(summary),
-        worst=f"{traced.worst_name} is known to ± {sure_to(traced.worst_relative)} by counting (95 %)",
+        worst=worst_words(traced),
         paper=PAPERS[paper],
     )
 
@@ -73,7 +96,7 @@ def report_pdf(html: str, path: Path) -> None:
 
 
 # -- words -----------------------------------------------------------------------------------------------------------
-def _job(scene: Scene, aims: int) -> str:
+def _job(scene: Scene, targets: int) -> str:
     length, depth, height = scene.tank.inside_m
     lights = ", ".join(fixture.name for fixture in scene.fixtures)
     lid = (
@@ -81,15 +104,15 @@ def _job(scene: Scene, aims: int) -> str:
         if scene.lid is None
         else f"under a lid of {1000 * scene.lid.thickness:.0f} mm {scene.lid.glass}"
     )
-    wish = f"{aims} zones have a light they should get" if aims != 1 else "one zone has a light it should get"
+    wish = f"{targets} zones have a target" if targets != 1 else "one zone has a target"
     return (
         f"A tank of {both_units(length)} x {both_units(depth)} x {both_units(height)} inside, {lid}, lit by {lights}; "
-        f"{wish}. This report says what reaches them, how sure that is, and what to measure to check it."
+        f"{wish}. This report tells how much light reaches each zone, how certain that is, and what to measure to check it."
     )
 
 
 def _short(reports: list[ZoneReport]) -> list[tuple[str, str]]:
-    """(verdict, names of the zones), verdicts in the order that asks for action first."""
+    """(verdict, names of the zones), verdicts that need a change first."""
     order = (Verdict.TOO_DIM, Verdict.TOO_BRIGHT, Verdict.BORDERLINE, Verdict.RIGHT)
     grouped = {verdict: ", ".join(r.name for r in reports if r.verdict is verdict) for verdict in order}
     return [(f"{MARK[verdict]} {verdict}", names) for verdict, names in grouped.items() if names]
@@ -102,7 +125,7 @@ def _zone(report: ZoneReport) -> dict[str, Any]:
         "where": report.where,
         "ppfd": with_error(report.ppfd.value, report.ppfd.half_width),
         "unknown": light(report.tank_error),
-        "band": "" if band is None else f"{band.low:g}-{band.high:g}",
+        "band": band_text(band),
         "verdict": f"{MARK[report.verdict]} {report.verdict}",
         "word": str(report.verdict).replace(" ", "-"),
         "dli": f"{report.dli:.1f}",
@@ -117,7 +140,7 @@ def _cost(scene: Scene, price: float | None) -> dict[str, str]:
     days = [watt_hours_a_day(fixture) for fixture in scene.fixtures]
     known = [day for day in days if day is not None]
     if len(known) < len(days):
-        return {"energy": "not known: the watts of a light are not stated"}
+        return {"energy": "unknown, because the watts of a light are not stated"}
     a_year = kwh_a_year(sum(known))
     said = {"energy": f"{sum(known):.0f} Wh a day, {a_year:.0f} kWh a year"}
     return said if price is None else said | {"cost": f"{a_year * price:.2f} a year at {price:g} a kWh"}
@@ -129,15 +152,13 @@ def _share(estimate: dict[str, float | None] | None) -> str:
 
 
 def _probes(summary: dict[str, Any]) -> list[dict[str, str]]:
-    """Where to hold a meter, and between what it should read."""
+    """Where to hold a meter, and the range that it should show."""
     probes = []
     for number, spot in enumerate(summary["spots"], 1):
         value = spot["ppfd_umol_m2_s"]
-        wide = (spot["counting_error_95_umol_m2_s"] or 0.0) ** 2 + (
-            spot["not_known_about_tank_95_umol_m2_s"] or 0.0
-        ) ** 2
+        wide = math.hypot(spot[SIMULATION_KEY] or 0.0, spot[TANK_KEY] or 0.0)
         place = [both_units(spot[key]) for key in ("x_m", "y_m", "z_m")]
-        low, high = max(0.0, value - wide**0.5), value + wide**0.5
+        low, high = max(0.0, value - wide), value + wide
         probes.append(
             {
                 "number": str(number), "name": spot["name"], "left": place[0], "front": place[1], "height": place[2],

@@ -19,7 +19,7 @@ PLAIN_EVERY_SECONDS = 30.0
 
 def describe(state: Progress) -> str:
     """One line: rows done of all, how many were kept from before, time left."""
-    kept = f", {state.stored} of them stored before" if state.stored else ""
+    kept = f", {state.stored} of them from an earlier run" if state.stored else ""
     left = "" if state.seconds_left is None or state.done == state.total else f"; {duration(state.seconds_left)} left"
     return f"{state.done} of {state.total} pairs{kept}{left}"
 

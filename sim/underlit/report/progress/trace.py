@@ -41,7 +41,7 @@ class Teller:
         self._since: tuple[int, float] | None = None
 
     def describe(self, state: State) -> str:
-        """One line on how a trace is going: photons, photons/s, the zone or spot least sure, time left."""
+        """One line on how a trace is going: photons, photons/s, the zone or spot that is least certain, time left."""
         if state.photons == 0:
             return self._before
         if self._since is None:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from underlit.planning.chart import Answer, Chart, Misfit, Row, Target
-from underlit.results.atomic import atomic_path
-from underlit.viz.palette import BAR_TITLE, COVERED, INK, PAPER, SCREEN_DPI, SOFT_INK, colour_map, number
+from underlit.viz.figures import Canvas, without_sides, write_png
+from underlit.viz.palette import BAR_TITLE, COVERED, INK, PAPER, SOFT_INK, colour_map, number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.colors import LogNorm
     from matplotlib.figure import Figure
+    from matplotlib.typing import ColorType
 
 SHORT = {Answer.NOT_ENOUGH: "short", Answer.FULL_POWER: "full", Answer.TOO_STRONG: "too strong"}
 """Settings in a word, where a share of full power would say the wrong thing."""
@@ -30,9 +31,7 @@ def column_letters(count: int) -> list[str]:
 
 def write_chart_picture(chart: Chart, target: Target, path: str | Path) -> None:
     """Draw a chart and write it as PNG, whole or not at all. Raises OSError where it cannot be written."""
-    figure = draw_chart(chart, target)
-    with atomic_path(path) as temporary:
-        figure.savefig(temporary, dpi=SCREEN_DPI, facecolor=PAPER, format="png", bbox_inches="tight", pad_inches=0.15)
+    write_png(draw_chart(chart, target), path, tight=True)
 
 
 def draw_chart(chart: Chart, target: Target) -> Figure:
@@ -41,28 +40,21 @@ def draw_chart(chart: Chart, target: Target) -> Figure:
     Colour is the mean at full power, on a scale of equal ratios whose lightness rises evenly; where that is not enough
     the cell is hatched. The figures in a cell are the mean at full power and, under it, the setting.
     """
-    from matplotlib.figure import Figure
-
     columns, rows = len(chart.lights), len(chart.tanks)
     width, height = columns * _CELL[0], rows * _CELL[1]
     above = _HEADING + _LETTER_RISE * max(len(light.name) + 3 for light in chart.lights)
-    figure = Figure(figsize=(_LEFT + width + _RIGHT, above + height + _BOTTOM))
-    place = (_LEFT, _BOTTOM, width, height)
-    size = (*figure.get_size_inches(), *figure.get_size_inches())
-    axes = figure.add_axes(tuple(a / b for a, b in zip(place, size, strict=True)))  # type: ignore[arg-type]
+    canvas = Canvas(_LEFT + width + _RIGHT, above + height + _BOTTOM)
+    axes = canvas.axes(_LEFT, _BOTTOM, width, height)
     norm = _norm(chart, target)
     for y, tank in enumerate(chart.tanks):
         for x, light in enumerate(chart.lights):
             _draw_cell(axes, x, y, chart.cells[light.name, tank.name], target, norm)
     _name_axes(axes, chart)
-    _bar(figure, axes, target, norm)
-    top = figure.get_size_inches()[1]
-    left = _LEFT / figure.get_size_inches()[0]
-    said = "mean PPFD on the substrate at full power, and the setting for the target"
-    figure.text(left, 1 - 0.18 / top, f"Target: {target.words}", fontsize=12, fontweight="bold", color=INK, va="top")
-    figure.text(left, 1 - 0.45 / top, f"In each cell: {said}", fontsize=8.5, color=SOFT_INK, va="top")
+    _bar(canvas, axes, target, norm)
+    said = "each cell: mean PPFD on the substrate at full power and, below it, the setting for the target"
+    canvas.title(_LEFT, f"Target: {target.words}", said, down=0.24)
     _key(axes, target, y=-0.16 / height)
-    return figure
+    return canvas.figure
 
 
 def _norm(chart: Chart, target: Target) -> LogNorm:
@@ -75,15 +67,14 @@ def _norm(chart: Chart, target: Target) -> LogNorm:
 def _draw_cell(axes: Axes, x: int, y: int, cell: Row | Misfit, target: Target, norm: LogNorm) -> None:
     from matplotlib.patches import Rectangle
 
-    box = {"xy": (x, y), "width": 1.0, "height": 1.0, "lw": 1.0, "ec": PAPER}
     if isinstance(cell, Misfit):
-        axes.add_patch(Rectangle(**box, fc=COVERED))  # type: ignore[arg-type]
+        axes.add_patch(Rectangle((x, y), 1, 1, fc=COVERED, ec=PAPER, lw=1))
         axes.text(x + 0.5, y + 0.5, "no fit", ha="center", va="center", fontsize=8, color=SOFT_INK)
         return
     found = target.setting(cell)
     fill = colour_map()(norm(max(cell.mean.value, norm.vmin or 0.0)))
     ink = _readable(fill)
-    axes.add_patch(Rectangle(**box, fc=fill))  # type: ignore[arg-type]
+    axes.add_patch(Rectangle((x, y), 1, 1, fc=fill, ec=PAPER, lw=1))
     if found.answer is Answer.NOT_ENOUGH:
         axes.add_patch(Rectangle((x, y), 1, 0.14, fc=fill, ec=ink, hatch="//////", lw=0.0))
         axes.add_patch(Rectangle((x, y + 0.86), 1, 0.14, fc=fill, ec=ink, hatch="//////", lw=0.0))
@@ -95,11 +86,11 @@ def _draw_cell(axes: Axes, x: int, y: int, cell: Row | Misfit, target: Target, n
             axes.text(x + at, y + 0.67, sign, ha="center", va="center", fontsize=7, color=ink, family="DejaVu Sans")
 
 
-def _readable(fill: Any) -> str:
+def _readable(fill: ColorType) -> str:
     """Dark or white, whichever stands out more on a colour (contrast ratio of WCAG 2.2)."""
     from matplotlib.colors import to_rgb
 
-    def luminance(colour: Any) -> float:
+    def luminance(colour: ColorType) -> float:
         parts = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
         return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
 
@@ -120,31 +111,25 @@ def _name_axes(axes: Axes, chart: Chart) -> None:
         labels.append(tank.name + "\n" + " x ".join(f"{100 * side:.0f}" for side in tank.size_m) + " cm")
     axes.set_yticks([i + 0.5 for i in range(len(chart.tanks))], labels, fontsize=8.5, color=INK)
     axes.tick_params(axis="y", length=0)
-    for spine in axes.spines.values():
-        spine.set_visible(False)
+    without_sides(axes, *axes.spines)
 
 
-def _bar(figure: Figure, axes: Axes, target: Target, norm: LogNorm) -> None:
+def _bar(canvas: Canvas, axes: Axes, target: Target, norm: LogNorm) -> None:
     from matplotlib.cm import ScalarMappable
     from matplotlib.ticker import LogLocator, NullFormatter, ScalarFormatter
 
-    place, wide = axes.get_position(), figure.get_size_inches()[0]
-    side = figure.add_axes((place.x1 + 0.25 / wide, place.y0, 0.16 / wide, place.height))
-    bar = figure.colorbar(ScalarMappable(norm, colour_map()), cax=side)
+    title = f"{BAR_TITLE}\ntarget: {'between the lines' if target.is_band else 'the line'}"
+    side = canvas.bar(ScalarMappable(norm, colour_map()), canvas.beside(axes, 0.25, 0.16), title, size=8)
     side.yaxis.set_major_locator(LogLocator(10, subs=(1, 2, 5)))
     side.yaxis.set_major_formatter(ScalarFormatter())
     side.yaxis.set_minor_formatter(NullFormatter())
     for value in sorted({target.low, target.high}):
         side.axhline(value, color=PAPER, lw=3)
         side.axhline(value, color=INK, lw=1.2)
-    bar.outline.set_visible(False)  # type: ignore[operator]
-    side.tick_params(labelsize=8, colors=INK)
-    title = f"{BAR_TITLE}\ntarget: {'between the lines' if target.is_band else 'the line'}"
-    side.set_ylabel(title, fontsize=8, color=INK)
 
 
 def _key(axes: Axes, target: Target, y: float) -> None:
-    said = "short, hatched: not enough at full power; full: full power; no fit: cannot hang there"
+    said = "short (hatched): not enough at full power; full: full power; no fit: cannot hang there"
     if target.is_band:
-        said += "\nat the setting: ▼ the dimmest tenth is under the band, ▲ the brightest tenth over it"
+        said += "\nat the setting: ▼ the dimmest tenth is below the band, ▲ the brightest tenth is above it"
     axes.text(0, y, said, transform=axes.transAxes, fontsize=8, color=SOFT_INK, va="top", linespacing=1.5)

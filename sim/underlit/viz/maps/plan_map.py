@@ -5,27 +5,27 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from underlit.results.atomic import atomic_path
 from underlit.results.estimate import student_factor
 from underlit.results.result import Field, Result
+from underlit.viz.figures import (
+    LEGEND,
+    Canvas,
+    Extent,
+    outlined,
+    polygon,
+    quiet_ticks,
+    show_map,
+    ticks_cm,
+    without_sides,
+    write_png,
+)
 from underlit.viz.labels import LabelBoard
 from underlit.viz.overlay import Footprint, Overlay, Points, hardscape_footprints
-from underlit.viz.palette import (
-    BAR_TITLE,
-    COVERED,
-    HARDSCAPE_LINE,
-    INK,
-    PAPER,
-    SCREEN_DPI,
-    SOFT_INK,
-    both_units,
-    colour_map,
-    colour_range,
-)
+from underlit.viz.palette import COVERED, HARDSCAPE_LINE, INK, SCREEN_DPI, SOFT_INK, both_units, colour_range
 from underlit.viz.tank3d.pooling import PATCH_M, patch_means
 from underlit.viz.tank3d.sloped_panes import ground_outline
 
@@ -43,9 +43,7 @@ def write_plan_map(result: Result, overlay: Overlay, path: str | Path) -> None:
 
     result: traced or stored, with a bed map. Raises KeyError if the world has none, OSError where it cannot be written.
     """
-    figure = draw_plan_map(result, overlay)
-    with atomic_path(path) as temporary:
-        figure.savefig(temporary, dpi=SCREEN_DPI, facecolor=PAPER, format="png")
+    write_png(draw_plan_map(result, overlay), path)
 
 
 def draw_plan_map(result: Result, overlay: Overlay) -> Figure:
@@ -62,51 +60,41 @@ def _draw(result: Result, overlay: Overlay, key_lines: int) -> tuple[Figure, int
     assert grid is not None
     footprints = overlay.hardscape if overlay.hardscape is not None else hardscape_footprints(result.compiled.meshes)
     (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
-    extent = (x0, x0 + nx * dx, y0, y0 + ny * dy)
+    extent: Extent = (x0, x0 + nx * dx, y0, y0 + ny * dy)
     values = patch_means(found.value, PATCH_M / dx, PATCH_M / dy)
     size = f"{both_units(overlay.length)} x {both_units(overlay.depth)} inside"
     lines = ["; ".join(t for t in (overlay.note, size) if t), *_notes(found, values, grid.spacing, result)]
-    figure, axes = plan_axes(overlay, key_lines, lines)
+    canvas, axes = plan_axes(overlay, key_lines, lines)
     vmin, vmax = colour_range(values)
-    shown = np.ma.masked_invalid(values)
-    image = axes.imshow(shown, origin="lower", extent=extent, cmap=colour_map(), vmin=vmin, vmax=vmax, zorder=1)
+    image = show_map(axes, values, extent, (vmin, vmax))
     drawn = _contours(axes, values, grid.origin, grid.spacing, vmax)
     ground = ground_outline(result.compiled.meshes) or overlay.inside
     _within_panes(axes, overlay, ground, [image] if drawn is None else [image, drawn])
     _footprints(axes, footprints)
-    _bar(figure, axes, image, bool(np.nanmax(values, initial=0.0) > vmax))
+    above = bool(np.nanmax(values, initial=0.0) > vmax)
+    canvas.bar(image, canvas.beside(axes, 0.22, 0.17), extend="max" if above else "neither")
     board = LabelBoard(axes)
     mark_zones_and_spots(axes, board, overlay)
     mark_fixtures(axes, board, overlay)
-    _key(figure, axes, board, footprints)
-    return figure, len(board.key)
+    _key(canvas, axes, board, footprints)
+    return canvas.figure, len(board.key)
 
 
 def _notes(found: Field, values: np.ndarray, spacing: Sequence[float], result: Result) -> tuple[str, str]:
-    what = f"colours: on the substrate itself, under all plants, means over {100 * PATCH_M:.0f} cm (a meter head)"
+    what = f"colours: light on the substrate itself, below the plants; means over {100 * PATCH_M:.0f} cm (a meter head)"
     parts = []
     # A Gaussian of the variance of a box averages over 4 pi sigma_x sigma_y cells.
     cells = max(1.0, 4 * np.pi * PATCH_M**2 / (12 * spacing[0] * spacing[1]))
     relative = found.standard_error / np.where(values > 0, values, np.nan) / np.sqrt(cells)
     if np.isfinite(relative).any():
         factor = student_factor(found.dof)
-        parts.append(f"counting error typically ± {100 * factor * float(np.nanmedian(relative)):.1f} % (95 %)")
+        parts.append(f"simulation error typically ± {100 * factor * float(np.nanmedian(relative)):.1f} % (95 %)")
     parts.append(f"{result.photons / 1e6:.3g} million photons, seed {result.seed}")
     return what, "; ".join(parts)
 
 
 # -- parts shared with the layout drawing -----------------------------------------------------------------------
-def new_figure(width: float, height: float) -> Figure:
-    """A figure [in] with a canvas of its own, so that no window system and no global state is touched."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure as NewFigure
-
-    figure = NewFigure(figsize=(width, height), dpi=SCREEN_DPI, facecolor=PAPER)
-    FigureCanvasAgg(figure)
-    return figure
-
-
-def plan_axes(overlay: Overlay, key_lines: int, lines: Sequence[str]) -> tuple[Figure, Axes]:
+def plan_axes(overlay: Overlay, key_lines: int, lines: Sequence[str]) -> tuple[Canvas, Axes]:
     """Axes over the tank's inside, true to scale, below a title and lines, with room for a key of that many lines."""
     ratio = overlay.depth / overlay.length
     width = min(8.2, 6.2 / ratio)
@@ -117,22 +105,19 @@ def plan_axes(overlay: Overlay, key_lines: int, lines: Sequence[str]) -> tuple[F
     title = textwrap.fill(overlay.title or "Light on the substrate", int((total_w - _LEFT) / 0.12))
     below = _BOTTOM + 0.17 * ((key_lines + 1) // 2) + (0.16 if key_lines else 0.0)
     total_h = below + height + _TOP + 0.19 * len(rows) + 0.22 * title.count("\n")
-    figure = new_figure(total_w, total_h)
-    axes = figure.add_axes((_LEFT / total_w, below / total_h, width / total_w, height / total_h))
+    canvas = Canvas(total_w, total_h)
+    axes = canvas.axes(_LEFT, below, width, height)
     style_plan(axes, overlay)
-    heading(figure, axes, title, rows)
-    return figure, axes
+    top = below + height
+    for row, line in enumerate(reversed(rows)):
+        canvas.text(_LEFT, top + 0.17 + 0.19 * row, line, color=SOFT_INK, va="bottom")
+    canvas.text(_LEFT, top + 0.22 + 0.19 * len(rows), title, 13, fontweight="bold", va="bottom")
+    return canvas, axes
 
 
 def style_plan(axes: Axes, overlay: Overlay) -> None:
     """Limits, ticks in cm, the words front and back, and a scale bar in cm and inches."""
-    axes.set_xlim(0, overlay.length)
-    axes.set_ylim(0, overlay.depth)
-    axes.set_aspect("equal")
-    ticks(axes, overlay.length, overlay.depth)
-    axes.set_ylabel("from the front pane, cm", fontsize=8, color=SOFT_INK)
-    for spine in axes.spines.values():
-        spine.set(color=INK, linewidth=1.1)
+    frame(axes, overlay.length, overlay.depth, up="from the front pane, cm")
     axes.annotate(
         "front (viewer)", (0.5, 0), (0, -19), xycoords="axes fraction", textcoords="offset points", ha="center",
         va="top", fontsize=9, color=INK, fontweight="bold", annotation_clip=False,
@@ -140,15 +125,15 @@ def style_plan(axes: Axes, overlay: Overlay) -> None:
     scale_bar(axes, overlay.length)
 
 
-def ticks(axes: Axes, along: float, up: float) -> None:
-    """Ticks in whole centimetres."""
-    from matplotlib.ticker import FuncFormatter, MultipleLocator
-
-    for axis, size in ((axes.xaxis, along), (axes.yaxis, up)):
-        step = next(s for s in (0.05, 0.1, 0.2, 0.5, 1.0) if size / s <= 10 or s == 1.0)
-        axis.set_major_locator(MultipleLocator(step))
-        axis.set_major_formatter(FuncFormatter(lambda v, _: f"{100 * v:.0f}"))
-    axes.tick_params(labelsize=8, colors=SOFT_INK, length=3, width=0.7)
+def frame(axes: Axes, length: float, depth: float, across: str = "", up: str = "") -> None:
+    """The inside of a tank from above, true to scale: limits, ticks in cm, and what they count."""
+    axes.set(xlim=(0, length), ylim=(0, depth), aspect="equal")
+    ticks_cm(axes.xaxis, length)
+    ticks_cm(axes.yaxis, depth)
+    quiet_ticks(axes)
+    axes.spines[:].set(color=INK, linewidth=1.1)
+    axes.set_xlabel(across, fontsize=8, color=SOFT_INK, labelpad=2)
+    axes.set_ylabel(up, fontsize=8, color=SOFT_INK)
 
 
 def scale_bar(axes: Axes, length: float) -> None:
@@ -166,20 +151,12 @@ def scale_bar(axes: Axes, length: float) -> None:
         )  # fmt: skip
 
 
-def closed(outline: Points) -> np.ndarray:
-    """An outline with its first point again at the end: (k + 1, 2)."""
-    points = np.asarray(outline, dtype=np.float64)
-    return np.concatenate([points, points[:1]])
-
-
 def mark_zones_and_spots(axes: Axes, board: LabelBoard, overlay: Overlay) -> None:
     """Zone outlines and reading spots with their labels."""
     for outline in (*(z.outline for z in overlay.zones), *(f.outline for f in overlay.fixtures)):
         board.avoid(outline)
     for zone in overlay.zones:
-        line = closed(zone.outline)
-        axes.plot(*line.T, color="white", lw=2.6, zorder=8, solid_joinstyle="round")
-        axes.plot(*line.T, color=INK, lw=1.2, zorder=9, solid_joinstyle="round")
+        outlined(axes, zone.outline, 1.2, 2.6, order=8)
     for spot in overlay.spots:
         axes.plot(*spot.at, marker="o", ms=6.5, mfc="white", mec=INK, mew=1.1, zorder=12)
         axes.plot(*spot.at, marker=".", ms=2.5, color=INK, zorder=13)
@@ -193,21 +170,17 @@ def mark_zones_and_spots(axes: Axes, board: LabelBoard, overlay: Overlay) -> Non
 def mark_fixtures(axes: Axes, board: LabelBoard, overlay: Overlay) -> None:
     """Dashed outlines of the fixtures above, named at a corner."""
     for fixture in overlay.fixtures:
-        line = closed(fixture.outline)
-        axes.plot(*line.T, color="white", lw=2.4, zorder=6)
-        axes.plot(*line.T, color=INK, lw=1.1, ls=(0, (6, 3)), zorder=7)
+        outlined(axes, fixture.outline, 1.1, 2.4, order=6, ls=(0, (6, 3)))
         points = np.asarray(fixture.outline)
         corner = points[np.argmin(points[:, 0] - points[:, 1])]
         board.near(float(corner[0]), float(corner[1]), f"{fixture.name} (above)", passes=(False,))
 
 
 def _footprints(axes: Axes, footprints: Sequence[Footprint]) -> None:
-    from matplotlib.patches import Polygon
-
     for piece in footprints:
         for outline in piece.outlines:
-            axes.add_patch(Polygon(np.asarray(outline), closed=True, fill=False, ec="#f3ede4", lw=2.2, zorder=4))
-            axes.add_patch(Polygon(np.asarray(outline), closed=True, fill=False, ec=HARDSCAPE_LINE, lw=1.1, zorder=5))
+            polygon(axes, outline, fill=False, ec="#f3ede4", lw=2.2, zorder=4)
+            polygon(axes, outline, fill=False, ec=HARDSCAPE_LINE, lw=1.1, zorder=5)
 
 
 def _within_panes(axes: Axes, overlay: Overlay, ground: Points, drawn: Sequence[Artist]) -> None:
@@ -216,16 +189,13 @@ def _within_panes(axes: Axes, overlay: Overlay, ground: Points, drawn: Sequence[
 
     if not overlay.inside:
         return
-    frame = Polygon(np.asarray(overlay.inside), closed=True, fill=False, ec=INK, lw=1.1, zorder=10, clip_on=False)
-    axes.add_patch(frame)
+    polygon(axes, overlay.inside, fill=False, ec=INK, lw=1.1, zorder=10, clip_on=False)
     axes.patch.set_visible(False)
     edge = Polygon(np.asarray(ground), transform=axes.transData)
     for artist in drawn:
         artist.set_clip_path(edge)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    for side in ("left", "bottom"):
-        axes.spines[side].set(color=SOFT_INK, linewidth=0.5)
+    without_sides(axes, "top", "right")
+    axes.spines[["left", "bottom"]].set(color=SOFT_INK, linewidth=0.5)
 
 
 def _contours(
@@ -263,45 +233,21 @@ def _long_lines(x: np.ndarray, y: np.ndarray, values: np.ndarray, level: float) 
     return [path for path in paths if np.hypot(*np.diff(path, axis=0).T).sum() > 4 * PATCH_M]
 
 
-def _bar(figure: Figure, axes: Axes, image: Any, above: bool) -> None:
-    place = axes.get_position()
-    width = figure.get_figwidth()
-    bar_axes = figure.add_axes((place.x1 + 0.22 / width, place.y0, 0.17 / width, place.height))
-    bar = figure.colorbar(image, cax=bar_axes, extend="max" if above else "neither", extendfrac=0.03)
-    bar.set_label(BAR_TITLE, fontsize=9, color=INK, labelpad=6)
-    bar.ax.tick_params(labelsize=8, colors=SOFT_INK, length=3)
-    bar.outline.set_linewidth(0.6)  # type: ignore[operator]
-
-
-def _key(figure: Figure, axes: Axes, board: LabelBoard, footprints: Sequence[Footprint]) -> None:
-    place = axes.get_position()
-    width, height = figure.get_figwidth(), figure.get_figheight()
-    top = place.y0 - 0.86 / height
-    for i, line in enumerate(board.key):
-        column, row = i % 2, i // 2
-        x = place.x0 + column * place.width / 2
-        y = top - 0.17 * row / height
-        figure.text(x, y, f"{i + 1}", fontsize=8, color=INK, va="top", fontweight="bold")
-        figure.text(x + 0.18 / width, y, line, fontsize=8, color=INK, va="top")
+def _key(canvas: Canvas, axes: Axes, board: LabelBoard, footprints: Sequence[Footprint]) -> None:
+    """Names for the numbers on the map, in two columns, and what the lines mean."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
-    handles: list[Any] = [Line2D([], [], color=INK, lw=1.1, ls=(0, (6, 3)), label="fixture, from above")]
+    place = axes.get_position()
+    left, bottom, width = place.x0 * canvas.width, place.y0 * canvas.height, place.width * canvas.width
+    for i, line in enumerate(board.key):
+        x, y = left + (i % 2) * width / 2, bottom - 0.86 - 0.17 * (i // 2)
+        canvas.text(x, y, f"{i + 1}", 8, fontweight="bold")
+        canvas.text(x + 0.18, y, line, 8)
+    handles: list[Artist] = [Line2D([], [], color=INK, lw=1.1, ls=(0, (6, 3)), label="fixture, from above")]
     if footprints:
         handles.append(Line2D([], [], color=HARDSCAPE_LINE, lw=1.3, label="wood and stone, from above"))
         handles.append(Patch(fc=COVERED, ec="none", label="covered"))
-    axes.legend(
-        handles=handles, loc="upper right", bbox_to_anchor=(1.0, -0.38 / (place.height * height)), ncols=3, fontsize=8,
-        frameon=False, borderaxespad=0, labelcolor=SOFT_INK, handlelength=2.2, columnspacing=1.4,
-    )  # fmt: skip
-
-
-def heading(figure: Figure, axes: Axes, title: str, lines: Sequence[str]) -> None:
-    """Title and quiet lines over the axes."""
-    place = axes.get_position()
-    height = figure.get_figheight()
-    for row, line in enumerate(reversed(lines)):
-        y = place.y1 + (0.17 + 0.19 * row) / height
-        figure.text(place.x0, y, line, fontsize=8.5, color=SOFT_INK, va="bottom")
-    y = place.y1 + (0.22 + 0.19 * len(lines)) / height
-    figure.text(place.x0, y, title, fontsize=13, color=INK, fontweight="bold", va="bottom")
+    style = {**LEGEND, "labelcolor": SOFT_INK, "borderaxespad": 0, "handlelength": 2.2, "columnspacing": 1.4}
+    at = (1.0, -0.38 / (place.height * canvas.height))
+    axes.legend(handles=handles, loc="upper right", bbox_to_anchor=at, ncols=3, **style)

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from underlit.planning.plant_map import Fit, PlantMap, PlantPlace
-from underlit.results.atomic import atomic_path
+from underlit.viz.figures import LEGEND, Canvas, polygon, write_png
 from underlit.viz.overlay import hardscape_footprints
-from underlit.viz.palette import COVERED, HARDSCAPE_LINE, INK, PAPER, SCREEN_DPI, SOFT_INK
+from underlit.viz.palette import COVERED, HARDSCAPE_LINE, INK, PAPER, SOFT_INK
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,43 +29,37 @@ _MOST_FIGURES = 9
 
 def write_plant_panels(found: PlantMap, places: Sequence[PlantPlace], path: str | Path) -> None:
     """Draw panels for places and write them as PNG, whole or not at all. Raises OSError where it cannot be written."""
-    figure = draw_plant_panels(found, places)
-    with atomic_path(path) as temporary:
-        figure.savefig(temporary, dpi=SCREEN_DPI, facecolor=PAPER, format="png", bbox_inches="tight", pad_inches=0.15)
+    write_png(draw_plant_panels(found, places), path, tight=True)
 
 
 def draw_plant_panels(found: PlantMap, places: Sequence[PlantPlace]) -> Figure:
     """The panels as a matplotlib figure: the bed from above, front at the bottom, with PPFD where it is asked for."""
-    from matplotlib.figure import Figure
     from matplotlib.patches import Patch
 
     length, depth, _ = found.traced.lowered.scene.tank.inside_m
     columns = 1 if len(places) == 1 else 2
     rows = -(-len(places) // columns)
     height = _WIDTH * depth / length
-    total = (_LEFT + columns * (_WIDTH + 0.3), _TOP + rows * (height + _GAP) + _BOTTOM)
-    figure = Figure(figsize=total)
+    canvas = Canvas(_LEFT + columns * (_WIDTH + 0.3), _TOP + rows * (height + _GAP) + _BOTTOM)
     for i, place in enumerate(places):
         x = _LEFT + (i % columns) * (_WIDTH + 0.3)
-        y = total[1] - _TOP - (i // columns + 1) * (height + _GAP) + 0.1
-        axes = figure.add_axes((x / total[0], y / total[1], _WIDTH / total[0], height / total[1]))
-        _panel(axes, found, place, length, depth)
-    top = 1 - 0.12 / total[1]
-    figure.text(_LEFT / total[0], top, "Where plants would do", fontsize=12, fontweight="bold", color=INK, va="top")
+        y = canvas.height - _TOP - (i // columns + 1) * (height + _GAP) + 0.1
+        _panel(canvas.axes(x, y, _WIDTH, height), found, place, length, depth)
+    canvas.title(_LEFT, "Where each plant can grow", down=0.2)
     shown = [fit for fit in (Fit.TOO_DIM, Fit.RIGHT, Fit.MORE, Fit.COVERED)
              if fit != Fit.COVERED or any((place.fit == Fit.COVERED).any() for place in places)]  # fmt: skip
     handles = [Patch(fc=_FILL[f], ec=INK, lw=0.6, hatch=_HATCH[f], label=_WORDS[f]) for f in shown]
-    figure.legend(
-        handles=handles, loc="lower left", bbox_to_anchor=(_LEFT / total[0], 0.02), ncols=4, fontsize=8.5, frameon=False,
-        labelcolor=INK, handlelength=2.4, handleheight=1.5,
-    )  # fmt: skip
-    said = "seen from above, front pane below; figures: PAR (PPFD) at the tops, µmol/m²/s"
-    figure.text(_LEFT / total[0], 0.5 / total[1], said, fontsize=8, color=SOFT_INK)
-    return figure
+    style = {**LEGEND, "fontsize": 8.5, "handlelength": 2.4, "handleheight": 1.5}
+    canvas.figure.legend(
+        handles=handles, loc="lower left", bbox_to_anchor=(_LEFT / canvas.width, 0.02), ncols=4, **style
+    )
+    said = "from above, front pane below; numbers: PAR (PPFD) at the tops of the plants, µmol/m²/s"
+    canvas.text(_LEFT, 0.5, said, 8, color=SOFT_INK, va="baseline")
+    return canvas.figure
 
 
 def _panel(axes: Axes, found: PlantMap, place: PlantPlace, length: float, depth: float) -> None:
-    from matplotlib.patches import Polygon, Rectangle
+    from matplotlib.patches import Rectangle
 
     rows, columns = place.fit.shape
     wide, high = length / columns, depth / rows
@@ -80,15 +74,11 @@ def _panel(axes: Axes, found: PlantMap, place: PlantPlace, length: float, depth:
     _edges(axes, place.fit, wide, high)
     for footprint in hardscape_footprints(found.traced.result.compiled.meshes):
         for outline in footprint.outlines:
-            axes.add_patch(Polygon(np.array(outline), fc="none", ec=HARDSCAPE_LINE, lw=1.2))
+            polygon(axes, outline, fc="none", ec=HARDSCAPE_LINE, lw=1.2)
     _figures(axes, place, wide, high)
-    axes.set_xlim(0, length)
-    axes.set_ylim(0, depth)
-    axes.set_aspect("equal")
-    axes.set_xticks([])
-    axes.set_yticks([])
+    axes.set(xlim=(0, length), ylim=(0, depth), aspect="equal", xticks=(), yticks=())
     band = place.wish.band
-    name = f"{place.wish.name}: {band.low:g}-{band.high:g}, tops {100 * place.wish.height_m:.0f} cm up"
+    name = f"{place.wish.name}: {band.low:g}-{band.high:g}, tops at {100 * place.wish.height_m:.0f} cm"
     axes.set_title(f"{name}; right on {100 * place.share(Fit.RIGHT):.0f} %", fontsize=8.5, color=INK, loc="left", pad=4)
 
 

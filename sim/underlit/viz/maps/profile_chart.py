@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from underlit.results.atomic import atomic_path
-from underlit.viz.maps.plan_map import new_figure
-from underlit.viz.palette import BAR_TITLE, INK, PAPER, SCREEN_DPI, SOFT_INK, nice_ceiling
+from underlit.viz.figures import LEGEND, Canvas, beside_corner, quiet_ticks, ticks_cm, without_sides, write_png
+from underlit.viz.palette import BAR_TITLE, INK, SOFT_INK, nice_ceiling
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -27,13 +26,13 @@ _LEFT, _RIGHT, _GAP, _TOP, _BOTTOM = 0.65, 0.35, 0.55, 1.15, 1.1
 
 @dataclass(frozen=True)
 class Curve:
-    """PPFD at heights or distances: at (n,) [m], value, counting and unknown half widths (n,) [umol/m2/s]."""
+    """PPFD at heights or distances: at (n,) [m], value, half widths of the simulation and the tank error (n,) [umol/m2/s]."""
 
     label: str
     at: np.ndarray
     value: np.ndarray
-    counting: np.ndarray
-    unknown: np.ndarray
+    simulation: np.ndarray
+    tank: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -54,125 +53,88 @@ class ColumnPanel:
 
 def write_columns(panels: Sequence[ColumnPanel], path: str | Path, title: str) -> None:
     """Draw profiles beside each other and write them as PNG, whole or not at all."""
-    _write(draw_columns(panels, title), path)
+    write_png(draw_columns(panels, title), path)
 
 
 def write_line(
     curves: Sequence[Curve], path: str | Path, title: str, words: str, band: tuple[float, float] | None
 ) -> None:
     """Draw PPFD along a line and write it as PNG, whole or not at all."""
-    _write(draw_line(curves, title, words, band), path)
-
-
-def _write(figure: Figure, path: str | Path) -> None:
-    with atomic_path(path) as temporary:
-        figure.savefig(temporary, dpi=SCREEN_DPI, facecolor=PAPER, format="png")
+    write_png(draw_line(curves, title, words, band), path)
 
 
 def draw_columns(panels: Sequence[ColumnPanel], title: str) -> Figure:
     """PPFD to the right, height up; a panel a place, all on one scale."""
+    from matplotlib.artist import Artist
     from matplotlib.patches import Patch
 
-    total = _LEFT + len(panels) * _WIDE + (len(panels) - 1) * _GAP + _RIGHT, _TOP + _TALL + _BOTTOM
-    figure = new_figure(*total)
-    figure.text(_LEFT / total[0], 1 - 0.3 / total[1], title, fontsize=13, color=INK, fontweight="bold", va="center")
-    brightest = nice_ceiling(max(float(np.nanmax(c.value + c.unknown)) for p in panels for c in p.curves))
+    canvas = Canvas(_LEFT + len(panels) * _WIDE + (len(panels) - 1) * _GAP + _RIGHT, _TOP + _TALL + _BOTTOM)
+    canvas.title(_LEFT, title, down=0.3)
+    brightest = nice_ceiling(max(float(np.nanmax(c.value + c.tank)) for p in panels for c in p.curves))
     top = max(float(c.at.max()) for p in panels for c in p.curves) + 0.015
-    handles: dict[str, Any] = {"pale": Patch(color=COLOURS[0], alpha=0.14, label="pale: not known of the tank (95 %)")}
+    handles: dict[str, Artist] = {"pale": Patch(color=COLOURS[0], alpha=0.14, label="pale: tank error (95 %)")}
     for k, panel in enumerate(panels):
-        left = (_LEFT + k * (_WIDE + _GAP)) / total[0]
-        axes = figure.add_axes((left, _BOTTOM / total[1], _WIDE / total[0], _TALL / total[1]))
+        axes = canvas.axes(_LEFT + k * (_WIDE + _GAP), _BOTTOM, _WIDE, _TALL)
         _column(axes, panel, brightest, top)
         if k == 0:
             axes.set_ylabel("height over the bottom pane, cm", fontsize=9, color=SOFT_INK)
         handles |= {str(h.get_label()): h for h in axes.get_legend_handles_labels()[0]}
-    figure.legend(
-        handles=list(handles.values()), loc="lower left", bbox_to_anchor=((_LEFT - 0.1) / total[0], 0.0), fontsize=8,
-        ncols=2 if len(panels) == 1 else 3, frameon=False, labelcolor=INK,
-    )  # fmt: skip
-    return figure
+    at, columns = ((_LEFT - 0.1) / canvas.width, 0.0), 2 if len(panels) == 1 else 3
+    canvas.figure.legend(handles=list(handles.values()), loc="lower left", bbox_to_anchor=at, ncols=columns, **LEGEND)
+    return canvas.figure
 
 
 def _column(axes: Axes, panel: ColumnPanel, brightest: float, top: float) -> None:
-    axes.set_xlim(0, brightest)
-    axes.set_ylim(0, top)
+    axes.set(xlim=(0, brightest), ylim=(0, top))
     axes.axhspan(0, panel.bed, color=BED, zorder=0.2)
     axes.axhspan(panel.bed, min(panel.surface, top), color=WATER, zorder=0.1)
     axes.axhline(panel.surface, color="#5b93aa", lw=1.2, zorder=2)
     if panel.band is not None:
-        axes.axvspan(*panel.band, color=BAND, alpha=0.75, zorder=0.3, label="band wanted")
+        axes.axvspan(*panel.band, color=BAND, alpha=0.75, zorder=0.3, label="target band")
     under = panel.curves[0].at < panel.surface
     axes.plot(
         panel.rule[under], panel.curves[0].at[under], color=RULE, lw=1.3, ls=(0, (4, 3)), zorder=3,
-        label="if four inches of water halved it",
+        label="rule of thumb: four inches of water halve the light",
     )  # fmt: skip
     for curve, colour in zip(panel.curves, COLOURS, strict=False):
-        lows, highs = curve.value - curve.unknown, curve.value + curve.unknown
-        axes.fill_betweenx(curve.at, lows, highs, color=colour, alpha=0.14, lw=0, zorder=3)
-        axes.fill_betweenx(
-            curve.at,
-            curve.value - curve.counting,
-            curve.value + curve.counting,
-            color=colour,
-            alpha=0.5,
-            lw=0,
-            zorder=4,
-        )
+        for error, alpha, order in ((curve.tank, 0.14, 3), (curve.simulation, 0.5, 4)):
+            low, high = curve.value - error, curve.value + error
+            axes.fill_betweenx(curve.at, low, high, color=colour, alpha=alpha, lw=0, zorder=order)
         axes.plot(curve.value, curve.at, color=colour, lw=1.6, marker="o", ms=2.6, zorder=5, label=curve.label)
     if panel.plant is not None:
         axes.axhline(panel.bed + panel.plant, color="#3e6b33", lw=1.1, ls=(0, (1, 1.5)), zorder=4, label="the plant")
     _dress(axes)
     axes.set_xlabel(BAR_TITLE, fontsize=9, color=SOFT_INK)
-    _ticks_cm(axes.yaxis, top)
+    ticks_cm(axes.yaxis, top, 11)
     axes.set_title(panel.name, fontsize=10, color=INK, loc="left", pad=20)
-    axes.annotate(
-        panel.words, (0, 1), (0, 6), xycoords="axes fraction", textcoords="offset points", fontsize=8, color=SOFT_INK
-    )
+    beside_corner(axes, panel.words, y=6)
 
 
 def draw_line(curves: Sequence[Curve], title: str, words: str, band: tuple[float, float] | None) -> Figure:
     """Distance along the line to the right, PPFD up."""
-    total = 7.6, 4.3
-    figure = new_figure(*total)
-    axes = figure.add_axes((0.1, 0.19, 0.86, 0.62))
-    figure.text(0.1, 0.94, title, fontsize=13, color=INK, fontweight="bold", va="center")
-    figure.text(0.1, 0.86, words, fontsize=8.5, color=SOFT_INK, va="center")
+    canvas = Canvas(7.6, 4.3)
+    axes = canvas.axes(0.76, 0.82, 6.54, 2.66)
+    canvas.title(0.76, title, words, down=0.26)
     if band is not None:
-        axes.axhspan(*band, color=BAND, zorder=0.3, label="band wanted")
+        axes.axhspan(*band, color=BAND, zorder=0.3, label="target band")
     for curve, colour in zip(curves, COLOURS, strict=False):
-        axes.fill_between(
-            curve.at, curve.value - curve.unknown, curve.value + curve.unknown, color=colour, alpha=0.14, lw=0
-        )
-        axes.fill_between(
-            curve.at, curve.value - curve.counting, curve.value + curve.counting, color=colour, alpha=0.5, lw=0
-        )
+        for error, alpha in ((curve.tank, 0.14), (curve.simulation, 0.5)):
+            axes.fill_between(curve.at, curve.value - error, curve.value + error, color=colour, alpha=alpha, lw=0)
         axes.plot(curve.at, curve.value, color=colour, lw=1.6, label=curve.label)
     axes.set_xlim(curves[0].at[0], curves[0].at[-1])
-    axes.set_ylim(0, nice_ceiling(max(float(np.nanmax(c.value + c.unknown)) for c in curves)))
+    axes.set_ylim(0, nice_ceiling(max(float(np.nanmax(c.value + c.tank)) for c in curves)))
     _dress(axes)
-    _ticks_cm(axes.xaxis, float(curves[0].at[-1]))
+    ticks_cm(axes.xaxis, float(curves[0].at[-1]), 11)
     axes.set_xlabel("along the line, cm", fontsize=9, color=SOFT_INK)
     axes.set_ylabel(BAR_TITLE, fontsize=9, color=SOFT_INK)
-    figure.legend(
-        handles=axes.get_legend_handles_labels()[0], loc="lower left", bbox_to_anchor=(0.09, 0.0), fontsize=8, ncols=3,
-        frameon=False, labelcolor=INK,
-    )  # fmt: skip
-    return figure
+    handles = axes.get_legend_handles_labels()[0]
+    canvas.figure.legend(handles=handles, loc="lower left", bbox_to_anchor=(0.09, 0.0), ncols=3, **LEGEND)
+    return canvas.figure
 
 
 def _dress(axes: Axes) -> None:
-    axes.tick_params(labelsize=8, colors=SOFT_INK, length=3, width=0.7)
+    quiet_ticks(axes)
     axes.grid(color="white", lw=0.8)
     axes.set_axisbelow(True)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    for spine in axes.spines.values():
-        spine.set(color=INK, linewidth=0.9)
-
-
-def _ticks_cm(axis: object, size: float) -> None:
-    from matplotlib.ticker import FuncFormatter, MultipleLocator
-
-    step = next(s for s in (0.02, 0.05, 0.1, 0.2, 0.5, 1.0) if size / s <= 11 or s == 1.0)
-    axis.set_major_locator(MultipleLocator(step))  # type: ignore[attr-defined]
-    axis.set_major_formatter(FuncFormatter(lambda v, _: f"{100 * v:.0f}"))  # type: ignore[attr-defined]
+    without_sides(axes, "top", "right")
+    axes.spines[:].set(color=INK, linewidth=0.9)

@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from underlit.results.atomic import atomic_path
 from underlit.results.result import Result
-from underlit.viz.maps.plan_map import new_figure
+from underlit.viz.figures import Canvas, Extent, quiet_ticks, show_map, write_png
 from underlit.viz.overlay import Overlay
-from underlit.viz.palette import BAR_TITLE, INK, PAPER, SCREEN_DPI, SOFT_INK, colour_map, colour_range
+from underlit.viz.palette import BAR_TITLE, INK, SOFT_INK, colour_range
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,9 +22,7 @@ _WIDTH, _MARGIN, _GAP = 8.2, 0.62, 0.75
 
 def write_sections(result: Result, overlay: Overlay, path: str | Path) -> None:
     """Draw both sections as PNG, whole or not at all. KeyError if the world has no light planes; OSError."""
-    figure = draw_sections(result, overlay)
-    with atomic_path(path) as temporary:
-        figure.savefig(temporary, dpi=SCREEN_DPI, facecolor=PAPER, format="png")
+    write_png(draw_sections(result, overlay), path)
 
 
 def draw_sections(result: Result, overlay: Overlay) -> Figure:
@@ -36,33 +33,28 @@ def draw_sections(result: Result, overlay: Overlay) -> Figure:
     level = overlay.water_level or overlay.height
     usable = _WIDTH - 2 * _MARGIN - _GAP - 0.9
     scale = usable / (overlay.length + overlay.depth)
-    height = 2 * 0.55 + scale * overlay.height
-    figure = new_figure(_WIDTH, height)
+    tall = scale * overlay.height
+    canvas = Canvas(_WIDTH, 2 * 0.55 + tall)
     low, high = colour_range(found)
     nz, ny, nx = found.shape
     panels = (
         ("along, through the middle, seen from the front", found[:, ny // 2, :], overlay.length, grid.spacing[0] * nx),
-        ("across, seen from the right", found[:, :, nx // 2], overlay.depth, grid.spacing[1] * ny),
+        ("across, through the middle, seen from the right", found[:, :, nx // 2], overlay.depth, grid.spacing[1] * ny),
     )
     left = _MARGIN
     for name, values, side, span in panels:
-        axes = figure.add_axes((left / _WIDTH, 0.55 / height, scale * side / _WIDTH, scale * overlay.height / height))
+        axes = canvas.axes(left, 0.55, scale * side, tall)
         z0 = grid.origin[2] - grid.spacing[2] / 2
         extent = (0.0, span, z0, z0 + grid.spacing[2] * nz)
-        image = axes.imshow(
-            np.ma.masked_invalid(values), origin="lower", extent=extent, cmap=colour_map(), vmin=low, vmax=high
-        )
+        image = show_map(axes, values, extent, (low, high))
         _contours(axes, values, extent, high)
         _frame(axes, name, side, overlay.height, level)
         left += scale * side + _GAP
-    bar = figure.add_axes(((left - 0.35) / _WIDTH, 0.55 / height, 0.14 / _WIDTH, scale * overlay.height / height))
-    figure.colorbar(image, cax=bar, extend="max")
-    bar.set_ylabel(BAR_TITLE, fontsize=8, color=INK)
-    bar.tick_params(labelsize=8)
-    return figure
+    canvas.bar(image, (left - 0.35, 0.55, 0.14, tall), BAR_TITLE, "max", 8)
+    return canvas.figure
 
 
-def _contours(axes: Axes, values: np.ndarray, extent: tuple[float, float, float, float], high: float) -> None:
+def _contours(axes: Axes, values: np.ndarray, extent: Extent, high: float) -> None:
     from scipy.ndimage import gaussian_filter
 
     smooth = gaussian_filter(np.nan_to_num(values), 1.0)
@@ -75,11 +67,10 @@ def _contours(axes: Axes, values: np.ndarray, extent: tuple[float, float, float,
 
 
 def _frame(axes: Axes, name: str, side: float, top: float, level: float) -> None:
-    axes.set_xlim(0, side)
-    axes.set_ylim(0, top)
+    axes.set(xlim=(0, side), ylim=(0, top))
     axes.axhline(level, color="#5b93b5", linewidth=1.0)
     axes.set_title(name, fontsize=9, color=INK, loc="left")
     axes.set_xlabel("cm", fontsize=8, color=SOFT_INK)
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_formatter(lambda metres, _: f"{100 * metres:.0f}")
-    axes.tick_params(labelsize=8, colors=SOFT_INK)
+    quiet_ticks(axes)

@@ -12,13 +12,12 @@ import numpy as np
 from underlit.lowering.fixtures import emitting_face, underside
 from underlit.photometry import files
 from underlit.photometry.far import Beams, far_intensity, full_width, plane_directions
-from underlit.results.atomic import atomic_path
 from underlit.scene.lights import Channel, Fixture
 from underlit.spectra.colour import seen_colour
 from underlit.spectra.grid import PAR_BIN_WIDTH_NM, PAR_EDGES_NM, FloatArray
 from underlit.transport.tables import FaceShape
-from underlit.viz.maps.plan_map import new_figure
-from underlit.viz.palette import INK, PAPER, SCREEN_DPI, SOFT_INK, both_units
+from underlit.viz.figures import Canvas, polygon, quiet_ticks, without_sides, write_png
+from underlit.viz.palette import INK, SOFT_INK, both_units
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,37 +38,31 @@ def write_fixture_sheets(fixtures: Sequence[Fixture], folder: Path, stem: str = 
     paths = []
     for number, fixture in enumerate(fixtures, 1):
         path = folder / f"{stem}-{number}.png"
-        figure = draw_fixture_sheet(fixture)
-        with atomic_path(path) as temporary:
-            figure.savefig(temporary, dpi=SCREEN_DPI, facecolor=PAPER, format="png")
+        write_png(draw_fixture_sheet(fixture), path)
         paths.append(path)
     return paths
 
 
 def draw_fixture_sheet(fixture: Fixture) -> Figure:
-    """The sheet of a fixture at full, as a matplotlib figure."""
-    figure = new_figure(_WIDTH, _HEIGHT)
-
-    def place(x: float, y: float, w: float, h: float) -> tuple[float, float, float, float]:
-        return x / _WIDTH, y / _HEIGHT, w / _WIDTH, h / _HEIGHT
-
-    _words(figure, fixture)
-    _from_below(figure.add_axes(place(0.45, 3.15, 5.6, 2.0)), fixture)
+    """The sheet of a fixture at full power, as a matplotlib figure."""
+    canvas = Canvas(_WIDTH, _HEIGHT)
+    _words(canvas, fixture)
+    _from_below(canvas.axes(0.45, 3.15, 5.6, 2.0), fixture)
     # A whole circle of angles needs more room above and below than a half.
     side, low, note_at = (2.1, 2.85, 5.42) if _shines_up(fixture) else (2.6, 2.75, 5.25)
-    polar = figure.add_axes(place(8.05 - side / 2, low, side, side), projection="polar")
+    polar = canvas.axes(8.05 - side / 2, low, side, side, projection="polar")
     _polar(cast("PolarAxes", polar), fixture)
     note = "light by angle, µmol/s/sr"
     if fixture.reflector is not None:
         note += "\nLEDs alone, without the reflector"
-    figure.text(6.75 / _WIDTH, note_at / _HEIGHT, note, fontsize=9, color=SOFT_INK, va="center")
-    _spectrum(figure.add_axes(place(0.85, 0.62, 5.2, 1.75)), fixture)
-    _day(figure.add_axes(place(6.95, 0.62, 2.65, 1.2)), fixture)
-    return figure
+    canvas.text(6.75, note_at, note, 9, color=SOFT_INK, va="center")
+    _spectrum(canvas.axes(0.85, 0.62, 5.2, 1.75), fixture)
+    _day(canvas.axes(6.95, 0.62, 2.65, 1.2), fixture)
+    return canvas.figure
 
 
 def beams(fixture: Fixture) -> list[Beams]:
-    """A fixture's LEDs for `far_intensity`, every channel at full, what is kept counted; none of a photometric file."""
+    """A fixture's LEDs for `far_intensity`, all channels at full power with light-loss factors; none of a photometric file."""
     found = []
     for channel, ppf in zip(fixture.channels, fixture.full_channel_ppf, strict=True):
         groups = fixture.led_groups(channel)
@@ -88,7 +81,7 @@ def plane_intensity(fixture: Fixture, azimuth_rad: float, angle_rad: FloatArray)
     return candela / files.total_flux(measured) * sum(fixture.full_channel_ppf)
 
 
-def _words(figure: Figure, fixture: Fixture) -> None:
+def _words(canvas: Canvas, fixture: Fixture) -> None:
     length, width, thick = fixture.size
     size = " x ".join(both_units(side) for side in (length, width, thick))
     ppf, watts = sum(fixture.full_channel_ppf), fixture.output.watts
@@ -100,10 +93,9 @@ def _words(figure: Figure, fixture: Fixture) -> None:
     )
     said.append(f"{ppf * per_umol:.0f} lm")
     said.append("from its photometric file" if fixture.photometry else _counted(len(fixture.board), "LED"))
-    x = 0.45 / _WIDTH
-    figure.text(x, 1 - 0.32 / _HEIGHT, fixture.name, fontsize=13, fontweight="bold", color=INK, va="center")
-    figure.text(x, 1 - 0.58 / _HEIGHT, f"{', '.join(said)}, all channels at full", fontsize=9, color=INK, va="center")
-    figure.text(x, 1 - 0.8 / _HEIGHT, size, fontsize=8.5, color=SOFT_INK, va="center")
+    canvas.title(0.45, fixture.name)
+    canvas.text(0.45, _HEIGHT - 0.58, f"{', '.join(said)}, all channels at full power", 9, va="center")
+    canvas.text(0.45, _HEIGHT - 0.8, size, color=SOFT_INK, va="center")
 
 
 def _counted(number: int, what: str) -> str:
@@ -111,18 +103,16 @@ def _counted(number: int, what: str) -> str:
 
 
 def _from_below(axes: Axes, fixture: Fixture) -> None:
-    """Body, reflector and LEDs as one sees them lying under it: front at the top, right at the right."""
-    from matplotlib.patches import Polygon
-
+    """Body, reflector and LEDs as seen from below: front at the top, right at the right."""
     reflector = fixture.reflector
     outlines = [(underside(fixture), _BODY)]
     if reflector is not None:
         outlines.insert(0, (underside(fixture, max(reflector.flares_m, 0.002), reflector.depth), _SHEET))
     for outline, colour in outlines:
-        axes.add_patch(Polygon(outline[:, :2] * (1, -1), fc=colour, ec=INK, lw=0.6, zorder=1))
+        polygon(axes, outline[:, :2] * (1, -1), fc=colour, ec=INK, lw=0.6, zorder=1)
     if reflector is not None and reflector.flares_m < 0:
         opening = underside(fixture, reflector.flares_m, reflector.depth)[:, :2] * (1, -1)
-        axes.add_patch(Polygon(opening, fill=False, ec=INK, lw=0.8, ls="--", zorder=10))
+        polygon(axes, opening, fill=False, ec=INK, lw=0.8, ls="--", zorder=10)
     reach = np.abs(outlines[0][0]).max(axis=0)
     room = max(0.08 * reach[0], 0.25 * reach[1], 0.01)
     axes.set(xlim=(-reach[0] - room, reach[0] + room), ylim=(-reach[1] - room, reach[1] + room), aspect="equal")
@@ -197,7 +187,7 @@ def _polar(axes: PolarAxes, fixture: Fixture) -> None:
     for azimuth, colour, name, style in ((0.0, _ALONG, "along", "-"), (math.pi / 2, _ACROSS, "across", "--")):
         values = plane_intensity(fixture, azimuth, angles)
         wide = math.degrees(full_width(angles, values))
-        axes.plot(angles, values, color=colour, lw=1.6, ls=style, label=f"{name}, half at {wide:.0f}° wide")
+        axes.plot(angles, values, color=colour, lw=1.6, ls=style, label=f"{name}, beam angle {wide:.0f}°")
         top = max(top, 1.08 * float(values.max()))
     axes.set_theta_zero_location("S")
     axes.set_rlim(0, top)
@@ -222,8 +212,8 @@ def _spectrum(axes: Axes, fixture: Fixture) -> None:
     axes.set(xlim=(400, 700), ylim=(0, 1.08 * below.max()), facecolor=_BEHIND)
     axes.set_xlabel("wavelength, nm", fontsize=8.5, color=INK)
     axes.set_ylabel("µmol/s per nm", fontsize=8.5, color=INK)
-    axes.tick_params(labelsize=8, colors=INK)
-    axes.spines[["top", "right"]].set_visible(False)
+    quiet_ticks(axes, colour=INK)
+    without_sides(axes, "top", "right")
     axes.set_title("spectrum in photons", fontsize=9, color=SOFT_INK, loc="left", pad=20)
     axes.legend(
         loc="lower left", bbox_to_anchor=(0.0, 1.0), fontsize=8, frameon=False, ncols=4, handlelength=1.1,
@@ -248,10 +238,10 @@ def _day(axes: Axes, fixture: Fixture) -> None:
     axes.set(xlim=(0, 24), ylim=(0, 105), xticks=range(0, 25, 6), facecolor=_BEHIND)
     axes.set_xticks(range(0, 25, 2), minor=True)
     axes.set_xlabel("time of day, h", fontsize=8.5, color=INK)
-    axes.set_ylabel("% of full", fontsize=8.5, color=INK)
+    axes.set_ylabel("% of full power", fontsize=8.5, color=INK)
     axes.tick_params(labelsize=8, colors=INK, which="both")
-    axes.spines[["top", "right"]].set_visible(False)
-    title = f"a day: as {hours:.3g} h at full"
+    without_sides(axes, "top", "right")
+    title = f"equal to {hours:.3g} h at full power"
     if fixture.schedule is None and all(c.schedule is None for c in fixture.channels):
-        title += ", drawn about noon"
+        title += ", time assumed"
     axes.set_title(title, fontsize=9, color=SOFT_INK, loc="left", pad=4)

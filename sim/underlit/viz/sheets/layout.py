@@ -10,11 +10,11 @@ import numpy as np
 
 from underlit.lowering.shapes.shape import face_normals
 from underlit.lowering.world import Mesh, Role
-from underlit.results.atomic import atomic_path
+from underlit.viz.figures import Canvas, polygon, write_png
 from underlit.viz.labels import LabelBoard
-from underlit.viz.maps.plan_map import mark_fixtures, mark_zones_and_spots, new_figure
+from underlit.viz.maps.plan_map import mark_fixtures, mark_zones_and_spots
 from underlit.viz.overlay import Overlay, Points
-from underlit.viz.palette import INK, PAPER, ROLE_COLOURS, SCREEN_DPI, SOFT_INK, both_units
+from underlit.viz.palette import INK, PAPER, ROLE_COLOURS, SOFT_INK, both_units
 from underlit.viz.tank3d.pooling import bed_sides
 from underlit.viz.tank3d.sloped_panes import bed_against, panes_inside, profiles
 
@@ -32,9 +32,7 @@ _VIEWS = {"plan": (0, 1, 2, 1), "front": (0, 2, 1, -1), "side": (1, 2, 0, 1)}
 
 def write_layout(meshes: Iterable[Mesh], overlay: Overlay, path: str | Path) -> None:
     """Draw a scene's layout and write it as PNG, whole or not at all. Raises OSError where it cannot be written."""
-    figure = draw_layout(tuple(meshes), overlay)
-    with atomic_path(path) as temporary:
-        figure.savefig(temporary, dpi=SCREEN_DPI, facecolor=PAPER, format="png")
+    write_png(draw_layout(tuple(meshes), overlay), path)
 
 
 def draw_layout(meshes: Sequence[Mesh], overlay: Overlay) -> Figure:
@@ -49,16 +47,11 @@ def draw_layout(meshes: Sequence[Mesh], overlay: Overlay) -> Figure:
     scale = min(9.5 / (overlay.length + overlay.depth), 8.0 / (tall + overlay.depth))
     width = _MARGIN_LEFT + scale * (overlay.length + overlay.depth) + _GAP + far
     height = _MARGIN_BOTTOM + scale * (overlay.depth + tall) + _GAP + _MARGIN_TOP
-    figure = new_figure(width, height)
-
-    def place(x: float, y: float, w: float, h: float) -> Axes:
-        return figure.add_axes((x / width, y / height, scale * w / width, scale * h / height))
-
-    front_y = _MARGIN_BOTTOM + scale * overlay.depth + _GAP
-    side_x = _MARGIN_LEFT + scale * overlay.length + _GAP
-    front = place(_MARGIN_LEFT, front_y, overlay.length, tall)
-    side = place(side_x, front_y, overlay.depth, tall)
-    plan = place(_MARGIN_LEFT, _MARGIN_BOTTOM, overlay.length, overlay.depth)
+    canvas = Canvas(width, height)
+    wide, deep, high = scale * overlay.length, scale * overlay.depth, scale * tall
+    front = canvas.axes(_MARGIN_LEFT, _MARGIN_BOTTOM + deep + _GAP, wide, high)
+    side = canvas.axes(_MARGIN_LEFT + wide + _GAP, _MARGIN_BOTTOM + deep + _GAP, deep, high)
+    plan = canvas.axes(_MARGIN_LEFT, _MARGIN_BOTTOM, wide, deep)
     for axes, view, along, up in (
         (front, "front", (0.0, overlay.length), (low, top)),
         (side, "side", (0.0, overlay.depth), (low, top)),
@@ -67,7 +60,7 @@ def draw_layout(meshes: Sequence[Mesh], overlay: Overlay) -> Figure:
         axes.set(xlim=along, ylim=up, aspect="equal")
         axes.set_axis_off()
         _bodies(axes, solids, view)
-    for axes, view, wide, name in (
+    for axes, view, along_m, name in (
         (front, "front", overlay.length, "front view"),
         (side, "side", overlay.depth, "from the right (front pane at the left)"),
     ):
@@ -75,13 +68,16 @@ def draw_layout(meshes: Sequence[Mesh], overlay: Overlay) -> Figure:
         if outside:
             _sloped_elevation(axes, overlay, inside, outside)
         else:
-            _elevation(axes, overlay, wide)
+            _elevation(axes, overlay, along_m)
         axes.set_title(name, fontsize=9, color=SOFT_INK, loc="left", pad=4)
     _plan(plan, overlay)
     _front_measures(front, overlay)
     _side_measures(side, overlay, meshes)
-    _words(figure, overlay, width, height)
-    return figure
+    note = "; ".join(
+        t for t in (overlay.note, "layout only, no light traced; inside measures, all views to one scale") if t
+    )
+    canvas.title(_MARGIN_LEFT, overlay.title or "Layout", note)
+    return canvas.figure
 
 
 def _bodies(axes: Axes, meshes: Sequence[Mesh], view: str) -> None:
@@ -115,7 +111,7 @@ def _sloped_elevation(axes: Axes, overlay: Overlay, inside: list[Points], outsid
 
     for outlines, fill, order in ((outside, "#b9d2cb", 0.0), (inside, "white", 0.5)):
         for outline in outlines:
-            axes.add_patch(Polygon(np.asarray(outline), fc=fill, ec="#6f9c90", lw=0.6, zorder=order, clip_on=False))
+            polygon(axes, outline, fc=fill, ec="#6f9c90", lw=0.6, zorder=order, clip_on=False)
     for outline in inside if overlay.water_level is not None else []:
         low, high = np.min(outline, axis=0), np.max(outline, axis=0)
         water = Rectangle((low[0], low[1]), high[0] - low[0], overlay.water_level - low[1], fc="#dceaf1", zorder=1)
@@ -137,11 +133,8 @@ def _elevation(axes: Axes, overlay: Overlay, along: float) -> None:
 
 
 def _plan(axes: Axes, overlay: Overlay) -> None:
-    from matplotlib.patches import Polygon
-
     for outline, fill, order in ((overlay.outside_outline, "#b9d2cb", 0.0), (overlay.inside_outline, "white", 0.5)):
-        pane = Polygon(np.asarray(outline), fc=fill, ec="#6f9c90", lw=0.6, zorder=order, clip_on=False)
-        axes.add_patch(pane)
+        polygon(axes, outline, fc=fill, ec="#6f9c90", lw=0.6, zorder=order, clip_on=False)
     board = LabelBoard(axes)
     mark_zones_and_spots(axes, board, overlay)
     mark_fixtures(axes, board, overlay)
@@ -228,11 +221,3 @@ def _measure(
             rotation=0, ha="left" if shift[0] > 0 else "right", text=text.replace(" (", "\n(").replace(") ", ")\n")
         )
         label.set_position((6 if shift[0] > 0 else -6, 0))
-
-
-def _words(figure: Figure, overlay: Overlay, width: float, height: float) -> None:
-    title = overlay.title or "Layout"
-    x = _MARGIN_LEFT / width
-    figure.text(x, 1 - 0.32 / height, title, fontsize=13, fontweight="bold", color=INK, va="center")
-    note = "; ".join(t for t in (overlay.note, "layout only, no light traced; inside measures, to one scale") if t)
-    figure.text(x, 1 - 0.58 / height, note, fontsize=8.5, color=SOFT_INK, va="center")

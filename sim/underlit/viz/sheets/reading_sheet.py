@@ -1,5 +1,4 @@
-"""The reading sheet: a page to take to the tank, with the spots on a plan, what to mind, and a box for every
-reading."""
+"""The reading sheet: a page to take to the tank, with the spots on a plan, how to read, and a box for every reading."""
 
 from __future__ import annotations
 
@@ -7,19 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from underlit.results.atomic import atomic_path
+from underlit.viz.figures import PRINT_DPI, Canvas, polygon, write_pdf, write_png
 from underlit.viz.overlay import Footprint, Overlay
-from underlit.viz.palette import HARDSCAPE_LINE, INK, PAPER, SOFT_INK
+from underlit.viz.palette import HARDSCAPE_LINE, INK, SOFT_INK
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-PRINT_DPI = 200
 _MARGIN = 0.6
 _ROW = 0.27
 _BOX = "#9aa3a8"
@@ -65,19 +63,11 @@ def write_sheet(page: Page, overlay: Overlay, footprints: Sequence[Footprint], p
     """Write the sheet as PDF (all pages in one) or PNG (a file a page). Returns the files."""
     figures = draw_sheet(page, overlay, footprints, paper)
     if path.suffix.lower() == ".pdf":
-        from matplotlib.backends.backend_pdf import PdfPages
-
-        with (
-            atomic_path(path) as temporary,
-            PdfPages(temporary, metadata={"Title": page.title, "Creator": "underlit"}) as pages,
-        ):
-            for figure in figures:
-                pages.savefig(figure)
+        write_pdf(figures, path, page.title)
         return [path]
     paths = [path, *(path.with_name(f"{path.stem}-{i}{path.suffix}") for i in range(2, len(figures) + 1))]
     for target, figure in zip(paths, figures, strict=True):
-        with atomic_path(target) as temporary:
-            figure.savefig(temporary, dpi=PRINT_DPI, facecolor=PAPER, format="png")
+        write_png(figure, target, dpi=PRINT_DPI)
     return paths
 
 
@@ -98,38 +88,13 @@ def draw_sheet(page: Page, overlay: Overlay, footprints: Sequence[Footprint], pa
     return figures
 
 
-class _Sheet:
+class _Sheet(Canvas):
     """One page; what is drawn moves `y` [in from the bottom] down."""
 
     def __init__(self, paper: Paper) -> None:
-        from matplotlib.figure import Figure
-
-        self.width, self.height = PAGE_IN[paper]
-        self.figure = Figure(figsize=(self.width, self.height), dpi=PRINT_DPI)
+        super().__init__(*PAGE_IN[paper], PRINT_DPI)
         self.y = self.height - _MARGIN
         self.inside = self.width - 2 * _MARGIN
-
-    def text(self, x: float, y: float, words: str, size: float = 9.0, **style: Any) -> None:
-        """Words at a place of the page [in from its left and bottom]."""
-        said: dict[str, Any] = {"color": INK, "va": "top", **style}
-        self.figure.text(x / self.width, y / self.height, words, fontsize=size, **said)
-
-    def line(self, x0: float, y0: float, x1: float, y1: float, colour: str = _BOX, width: float = 0.7) -> None:
-        """A line on the page [in]."""
-        from matplotlib.lines import Line2D
-
-        self.figure.add_artist(
-            Line2D([x0 / self.width, x1 / self.width], [y0 / self.height, y1 / self.height], color=colour, lw=width)
-        )
-
-    def box(self, x: float, y: float, w: float, h: float) -> None:
-        """An empty box [in], its lower left corner at x, y."""
-        from matplotlib.patches import Rectangle
-
-        self.figure.add_artist(
-            Rectangle((x / self.width, y / self.height), w / self.width, h / self.height, fc="white", ec=INK, lw=0.8,
-                      transform=self.figure.transFigure)
-        )  # fmt: skip
 
     def heading(self, page: Page) -> None:
         """Title, and lines to fill in."""
@@ -143,7 +108,7 @@ class _Sheet:
         x = _MARGIN
         for label, width in (("Date", 1.6), ("Read by", 2.2), ("Meter", self.inside - 3.8)):
             self.text(x, self.y, label, 8.5, color=SOFT_INK)
-            self.line(x + 0.09 * len(label) + 0.05, self.y - 0.13, x + width - 0.15, self.y - 0.13)
+            self.line(x + 0.09 * len(label) + 0.05, self.y - 0.13, x + width - 0.15, self.y - 0.13, color=_BOX, lw=0.7)
             x += width
         self.y -= 0.36
 
@@ -152,20 +117,16 @@ class _Sheet:
         scale = min((self.inside - 0.7) / overlay.length, 2.45 / overlay.depth)
         w, h = scale * overlay.length, scale * overlay.depth
         left = _MARGIN + (self.inside - w) / 2
-        axes = self.figure.add_axes(
-            (left / self.width, (self.y - h - 0.1) / self.height, w / self.width, h / self.height)
-        )
-        axes.set(xlim=(0, overlay.length), ylim=(0, overlay.depth))
-        axes.set_xticks([]), axes.set_yticks([])
-        for spine in axes.spines.values():
-            spine.set(color="#6f9c90", linewidth=2)
+        axes = self.axes(left, self.y - h - 0.1, w, h)
+        axes.set(xlim=(0, overlay.length), ylim=(0, overlay.depth), xticks=(), yticks=())
+        axes.spines[:].set(color="#6f9c90", linewidth=2)
         _furniture(axes, overlay, footprints)
         _spots(axes, page.lines)
         bottom = self.y - h - 0.1
         self.text(self.width / 2, bottom - 0.06, "front (you stand here)", 8.5, ha="center", fontweight="bold")
         self.text(left, bottom - 0.06, f"{100 * overlay.length:.1f} cm long inside", 8, color=SOFT_INK)
         self.text(left + w, bottom - 0.06, f"{100 * overlay.depth:.1f} cm front to back", 8, color=SOFT_INK, ha="right")
-        legend = "dashed: the light above"
+        legend = "dashed: light above"
         legend += "; green: plants" if overlay.zones else ""
         legend += "; brown: wood and stone" if footprints else ""
         if any(line.lid_off for line in page.lines) and not all(line.lid_off for line in page.lines):
@@ -174,7 +135,7 @@ class _Sheet:
         self.y = bottom - 0.5
 
     def checklist(self, items: Sequence[str]) -> None:
-        """What to mind, each with a box to tick."""
+        """What to do, each with a box to tick."""
         self.text(_MARGIN, self.y, "Before and while you read", 10.5, fontweight="bold")
         self.y -= 0.24
         for item in items:
@@ -192,7 +153,7 @@ class _Sheet:
         for x, (head, _) in zip(edges, page.columns, strict=False):
             self.text(x + 0.04, self.y, head, 8, color=SOFT_INK, va="bottom", linespacing=1.1)
         self.y -= 0.05
-        self.line(_MARGIN, self.y, self.width - _MARGIN, self.y, INK, 1.0)
+        self.line(_MARGIN, self.y, self.width - _MARGIN, self.y, color=INK, lw=1.0)
         floor = self._closing_height(page) + 0.1
         for index, line in enumerate(lines):
             if self.y - _ROW < floor:
@@ -201,7 +162,7 @@ class _Sheet:
                 self.text(x + 0.04, self.y - _ROW / 2, cell, 9, va="center")
             self.box(edges[-2] + 0.05, self.y - _ROW + 0.03, edges[-1] - edges[-2] - 0.05, _ROW - 0.06)
             self.y -= _ROW
-            self.line(_MARGIN, self.y, self.width - _MARGIN, self.y, "#d9dee0", 0.5)
+            self.line(_MARGIN, self.y, self.width - _MARGIN, self.y, color="#d9dee0", lw=0.5)
         return ()
 
     def _closing_height(self, page: Page) -> float:
@@ -226,17 +187,13 @@ def wrapped(words: str, size: float, width: float) -> list[str]:
 
 
 def _furniture(axes: Axes, overlay: Overlay, footprints: Sequence[Footprint]) -> None:
-    from matplotlib.patches import Polygon
-
     for piece in footprints:
         for outline in piece.outlines:
-            axes.add_patch(Polygon(np.asarray(outline), closed=True, fc="#e8ddd0", ec=HARDSCAPE_LINE, lw=0.8, zorder=2))
+            polygon(axes, outline, fc="#e8ddd0", ec=HARDSCAPE_LINE, lw=0.8, zorder=2)
     for zone in overlay.zones:
-        axes.add_patch(Polygon(np.asarray(zone.outline), closed=True, fc="#e9f0e4", ec="#8fae82", lw=0.7, zorder=1))
+        polygon(axes, zone.outline, fc="#e9f0e4", ec="#8fae82", lw=0.7, zorder=1)
     for fixture in overlay.fixtures:
-        axes.add_patch(
-            Polygon(np.asarray(fixture.outline), closed=True, fill=False, ec=SOFT_INK, lw=0.9, ls=(0, (5, 3)), zorder=3)
-        )
+        polygon(axes, fixture.outline, fill=False, ec=SOFT_INK, lw=0.9, ls=(0, (5, 3)), zorder=3)
 
 
 def _spots(axes: Axes, lines: Sequence[Line]) -> None:

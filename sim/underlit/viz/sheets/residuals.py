@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from underlit.results.atomic import atomic_path
-from underlit.viz.palette import INK, PAPER, SCREEN_DPI, SOFT_INK
+from underlit.viz.figures import Canvas, without_sides, write_png
+from underlit.viz.palette import INK, SOFT_INK
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -46,28 +46,18 @@ def write_residuals(
     readings: Sequence[ReadingMark], known: Sequence[KnownMark], expected: float, title: str, path: Path
 ) -> None:
     """Write the picture as PNG, whole or not at all. expected: two standard deviations of a reading, relative."""
-    figure = draw_residuals(readings, known, expected, title)
-    with atomic_path(path) as temporary:
-        figure.savefig(temporary, dpi=SCREEN_DPI, facecolor=PAPER, format="png")
+    write_png(draw_residuals(readings, known, expected, title), path)
 
 
 def draw_residuals(readings: Sequence[ReadingMark], known: Sequence[KnownMark], expected: float, title: str) -> Figure:
     """Readings above, parameters below, as a matplotlib figure."""
-    from matplotlib.figure import Figure
-
     tall = (len(readings) + 1) * _ROW, (len(known) + 1) * _ROW
-    height = _TOP + sum(tall) + _GAP + 0.75
-    figure = Figure(figsize=(_WIDTH, height), dpi=SCREEN_DPI)
-
-    def place(bottom: float, size: float) -> Axes:
-        return figure.add_axes((_LEFT / _WIDTH, bottom / height, (_WIDTH - _LEFT - _RIGHT) / _WIDTH, size / height))
-
-    upper = place(height - _TOP - tall[0], tall[0])
-    lower = place(0.75, tall[1])
-    _readings(upper, readings, expected)
-    _known(lower, known)
-    figure.text(0.3 / _WIDTH, 1 - 0.35 / height, title, fontsize=13, fontweight="bold", color=INK, va="center")
-    return figure
+    canvas = Canvas(_WIDTH, _TOP + sum(tall) + _GAP + 0.75)
+    wide = _WIDTH - _LEFT - _RIGHT
+    _readings(canvas.axes(_LEFT, canvas.height - _TOP - tall[0], wide, tall[0]), readings, expected)
+    _known(canvas.axes(_LEFT, 0.75, wide, tall[1]), known)
+    canvas.title(0.3, title, down=0.35)
+    return canvas.figure
 
 
 def _rows(axes: Axes, labels: Sequence[str]) -> None:
@@ -75,8 +65,7 @@ def _rows(axes: Axes, labels: Sequence[str]) -> None:
     axes.set_yticks(range(len(labels)), labels, fontsize=8.5, color=INK)
     axes.tick_params(axis="y", length=0)
     axes.tick_params(axis="x", labelsize=8, colors=SOFT_INK)
-    for side in ("top", "right", "left"):
-        axes.spines[side].set_visible(False)
+    without_sides(axes, "top", "right", "left")
     axes.spines["bottom"].set_color(SOFT_INK)
 
 
@@ -87,16 +76,8 @@ def _readings(axes: Axes, readings: Sequence[ReadingMark], expected: float) -> N
     for i, r in enumerate(readings):
         axes.plot([100 * r.before, 100 * r.after], [i, i], color="#c9cfd2", lw=1, zorder=1.5)
         axes.plot(100 * r.before, i, "o", ms=5.5, mfc="white", mec=BEFORE, mew=1.2, zorder=3)
-        axes.plot(
-            100 * r.after,
-            i,
-            "X" if r.set_aside else "o",
-            ms=7 if r.set_aside else 6,
-            color=AFTER,
-            mec="white",
-            mew=0.6,
-            zorder=4,
-        )
+        mark, size = ("X", 7) if r.set_aside else ("o", 6)
+        axes.plot(100 * r.after, i, mark, ms=size, color=AFTER, mec="white", mew=0.6, zorder=4)
         if r.set_aside:
             axes.annotate(
                 "set aside",
@@ -107,16 +88,10 @@ def _readings(axes: Axes, readings: Sequence[ReadingMark], expected: float) -> N
                 fontsize=8,
                 color=AFTER,
             )
-    axes.set_xlabel(
-        "reading over model, %  (shaded: what readings by hand scatter, 95 %)", fontsize=8.5, color=SOFT_INK
-    )
-    axes.set_title(
-        "Readings: hollow, against the scene as it was; filled, as corrected",
-        fontsize=9.5,
-        color=INK,
-        loc="left",
-        pad=8,
-    )
+    said = "difference of the reading from the scene, %  (shaded: usual scatter of readings by hand, 95 %)"
+    axes.set_xlabel(said, fontsize=8.5, color=SOFT_INK)
+    title = "Readings against the scene as it was (hollow) and as corrected (filled)"
+    axes.set_title(title, fontsize=9.5, color=INK, loc="left", pad=8)
 
 
 def _known(axes: Axes, known: Sequence[KnownMark]) -> None:
@@ -133,6 +108,5 @@ def _known(axes: Axes, known: Sequence[KnownMark]) -> None:
         )  # fmt: skip
     axes.axvline(0, color=SOFT_INK, lw=0.8, zorder=1.5)
     axes.set_xticks([-1, 0, 1], ["less", "as the scene says", "more"])
-    axes.set_title(
-        "What is known: shaded, before the readings; line, after (95 %)", fontsize=9.5, color=INK, loc="left", pad=8
-    )
+    title = "What is known before the readings (shaded) and after (line), 95 %"
+    axes.set_title(title, fontsize=9.5, color=INK, loc="left", pad=8)

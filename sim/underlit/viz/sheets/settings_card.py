@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from underlit.results.atomic import atomic_path
-from underlit.viz.maps.plan_map import closed, ticks
+from underlit.viz.figures import PRINT_DPI, Canvas, outlined, show_map, write_pdf, write_png
+from underlit.viz.maps.plan_map import frame
 from underlit.viz.overlay import Points
-from underlit.viz.palette import BAR_TITLE, INK, PAPER, SOFT_INK, colour_map, colour_range
-from underlit.viz.sheets.reading_sheet import PAGE_IN, PRINT_DPI, Paper
+from underlit.viz.palette import INK, SOFT_INK, colour_range
+from underlit.viz.sheets.reading_sheet import PAGE_IN, Paper
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -31,7 +31,7 @@ MARKS = {"right": "#2f7d46", "too dim": "#1f5f8b", "too bright": "#a0397a", "bor
 
 @dataclass(frozen=True)
 class LightSetting:
-    """How to set one light: its name, what the dial shall say, the hours of a day, and where it hangs."""
+    """How to set one light: its name, what to set it to, the hours of a day, where it hangs, and what a new tank gets."""
 
     name: str
     dial: str
@@ -42,7 +42,7 @@ class LightSetting:
 
 @dataclass(frozen=True)
 class CardZone:
-    """A line of what a card's light suits: zone, PPFD with its span, band wanted, verdict, DLI."""
+    """A line of a card: zone, PPFD with its error, target band, verdict, DLI."""
 
     name: str
     ppfd: str
@@ -69,59 +69,41 @@ class Card:
 
 def write_cards(cards: Sequence[Card], paper: Paper, folder: Path) -> list[Path]:
     """Write cards.pdf and a PNG of each page, cards-1.png and on, into a folder; returns the files. Raises OSError."""
-    from matplotlib.backends.backend_pdf import PdfPages
-
     figures = draw_cards(cards, paper)
-    made = [folder / "cards.pdf"]
-    with (
-        atomic_path(made[0]) as temporary,
-        PdfPages(temporary, metadata={"Title": "Settings", "Creator": "underlit"}) as pdf,
-    ):
-        for figure in figures:
-            pdf.savefig(figure)
-    for number, figure in enumerate(figures, start=1):
-        made.append(folder / f"cards-{number}.png")
-        with atomic_path(made[-1]) as temporary:
-            figure.savefig(temporary, dpi=PRINT_DPI, facecolor=PAPER, format="png")
+    made = [folder / "cards.pdf", *(folder / f"cards-{number}.png" for number in range(1, len(figures) + 1))]
+    write_pdf(figures, made[0], "Settings")
+    for path, figure in zip(made[1:], figures, strict=True):
+        write_png(figure, path, dpi=PRINT_DPI)
     return made
 
 
 def draw_cards(cards: Sequence[Card], paper: Paper) -> list[Figure]:
     """Pages of the paper's size with two cards each."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-    from matplotlib.lines import Line2D
-
-    width, height = PAGE_IN[paper]
     pages = []
     for first in range(0, len(cards), CARDS_A_PAGE):
-        figure = Figure(figsize=(width, height), dpi=PRINT_DPI, facecolor=PAPER)
-        FigureCanvasAgg(figure)
+        page = Canvas(*PAGE_IN[paper], PRINT_DPI)
+        middle = page.height / 2
         for k, card in enumerate(cards[first : first + CARDS_A_PAGE]):
-            _Drawn(figure, width, height / 2, height / 2 * (1 - k), card).draw()
-        cut = Line2D([0.02, 0.98], [0.5, 0.5], color=_RULE, lw=0.7, ls=(0, (5, 5)))
-        figure.add_artist(cut)
-        pages.append(figure)
+            _Drawn(page, middle * (1 - k), card).draw()
+        page.line(0.02 * page.width, middle, 0.98 * page.width, middle, color=_RULE, lw=0.7, ls=(0, (5, 5)))
+        pages.append(page.figure)
     return pages
 
 
 class _Drawn:
     """A card on its half of a page; places are inches from its left and bottom."""
 
-    def __init__(self, figure: Figure, width: float, height: float, bottom: float, card: Card) -> None:
-        self.figure, self.width, self.height, self.bottom, self.card = figure, width, height, bottom, card
-        self.inside = width - 2 * _MARGIN
+    def __init__(self, page: Canvas, bottom: float, card: Card) -> None:
+        self.page, self.bottom, self.card = page, bottom, card
+        self.width, self.height = page.width, page.height / CARDS_A_PAGE
+        self.inside = self.width - 2 * _MARGIN
 
     def text(self, x: float, y: float, words: str, size: float = 9.0, **style: Any) -> None:
-        said: dict[str, Any] = {"color": INK, "va": "top", **style}
-        page = self.figure.get_figheight()
-        self.figure.text(x / self.width, (self.bottom + y) / page, words, fontsize=size, **said)
+        self.page.text(x, self.bottom + y, words, size, **style)
 
     def rule(self, y: float) -> None:
-        from matplotlib.lines import Line2D
-
-        at = (self.bottom + y) / self.figure.get_figheight()
-        self.figure.add_artist(Line2D([_MARGIN / self.width, 1 - _MARGIN / self.width], [at, at], color=_RULE, lw=0.8))
+        at = self.bottom + y
+        self.page.line(_MARGIN, at, self.width - _MARGIN, at, color=_RULE, lw=0.8)
 
     def draw(self) -> None:
         top = self.height - 0.36
@@ -152,7 +134,7 @@ class _Drawn:
             y -= 0.07
         more = len(self.card.lights) - len(shown)
         if more:
-            self.text(_MARGIN, y, f"and {more} more lights", 8.5, color=SOFT_INK)
+            self.text(_MARGIN, y, f"and {more} more light{'s' if more > 1 else ''}", 8.5, color=SOFT_INK)
 
     def map(self, top: float) -> None:
         """The substrate's light, small, with the zones numbered as in the table."""
@@ -160,19 +142,12 @@ class _Drawn:
         wide = min(_MAP_WIDE, _MAP_TALL * length / depth)
         tall = wide * depth / length
         x, y = self.width - _MARGIN - wide - 0.55, top - tall
-        page = self.figure.get_figheight()
-        axes = self.figure.add_axes((x / self.width, (self.bottom + y) / page, wide / self.width, tall / page))
-        vmin, vmax = colour_range(self.card.bed)
-        image = axes.imshow(
-            np.ma.masked_invalid(self.card.bed), origin="lower", extent=(0, length, 0, depth), cmap=colour_map(),
-            vmin=vmin, vmax=vmax,
-        )  # fmt: skip
-        ticks(axes, length, depth)
+        axes = self.page.axes(x, self.bottom + y, wide, tall)
+        image = show_map(axes, self.card.bed, (0, length, 0, depth), colour_range(self.card.bed))
+        frame(axes, length, depth)
         axes.tick_params(labelsize=6.5, length=2, pad=1.5)
         for number, outline in enumerate(self.card.outlines[:MOST_ZONES], start=1):
-            line = closed(outline)
-            axes.plot(*line.T, color="white", lw=1.6)
-            axes.plot(*line.T, color=INK, lw=0.7)
+            outlined(axes, outline, 0.7, 1.6)
             # At the left end of the back edge: zones within each other seldom share it.
             points = np.asarray(outline)
             corner = points[np.argmax(points[:, 1] - points[:, 0])]
@@ -180,17 +155,13 @@ class _Drawn:
                 str(number), corner, (6, -6), textcoords="offset points", fontsize=6.5, ha="center", va="center",
                 color=INK, bbox={"boxstyle": "circle,pad=0.12", "fc": "white", "ec": "none", "alpha": 0.85},
             )  # fmt: skip
-        side = ((x + wide + 0.08) / self.width, (self.bottom + y) / page, 0.09 / self.width, tall / page)
-        bar = self.figure.colorbar(image, cax=self.figure.add_axes(side))
-        bar.set_label(BAR_TITLE, fontsize=6.5, color=SOFT_INK, labelpad=2)
-        bar.ax.tick_params(labelsize=6.5, length=2, pad=1.5, colors=SOFT_INK)
-        bar.outline.set_linewidth(0.4)  # type: ignore[operator]
-        self.text(x, y - 0.17, "substrate from above, cm, front below", 6.5, color=SOFT_INK)
+        self.page.bar(image, (x + wide + 0.08, self.bottom + y, 0.09, tall), size=6.5)
+        self.text(x, y - 0.17, "substrate from above in cm, front pane below", 6.5, color=SOFT_INK)
 
     def table(self, y: float) -> None:
         """Zones and verdicts, then the lines under them."""
         columns = (_MARGIN, 3.45, 4.75, 5.55, self.width - _MARGIN)
-        heads = ("zone", "PAR (PPFD), ± both", "wanted", "verdict", "DLI, mol/m²/day")
+        heads = ("zone", "PAR (PPFD) ± error", "target", "verdict", "DLI, mol/m²/day")
         for x, words in zip(columns, heads, strict=True):
             self.text(x, y, words, 7.5, color=SOFT_INK, ha="right" if x == columns[-1] else "left")
         y -= 0.18
@@ -204,7 +175,7 @@ class _Drawn:
             y -= 0.185
         more = len(self.card.zones) - MOST_ZONES
         if more > 0:
-            self.text(_MARGIN, y, f"and {more} more zones", 8, color=SOFT_INK)
+            self.text(_MARGIN, y, f"and {more} more zone{'s' if more > 1 else ''}", 8, color=SOFT_INK)
             y -= 0.17
         y -= 0.04
         for words, size, colour in (

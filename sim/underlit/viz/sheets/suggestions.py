@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from underlit.planning.suggest import Suggestion, Suggestions
-from underlit.results.atomic import atomic_path
-from underlit.viz.palette import BAR_TITLE, INK, PAPER, SCREEN_DPI, SOFT_INK
+from underlit.viz.figures import Canvas, without_sides, write_png
+from underlit.viz.palette import BAR_TITLE, INK, PAPER, SOFT_INK
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -25,21 +25,16 @@ def write_suggestion_picture(found: Suggestions, names: Sequence[tuple[str, str]
 
     names: number and words of `now` and of each suggestion to show. Raises OSError where it cannot be written.
     """
-    figure = draw_suggestions(found, names)
-    with atomic_path(path) as temporary:
-        figure.savefig(temporary, dpi=SCREEN_DPI, facecolor=PAPER, format="png", bbox_inches="tight", pad_inches=0.15)
+    write_png(draw_suggestions(found, names), path, tight=True)
 
 
 def draw_suggestions(found: Suggestions, names: Sequence[tuple[str, str]]) -> Figure:
-    """The picture as a matplotlib figure. A figure stands for each suggestion, so that it reads without colour."""
-    from matplotlib.figure import Figure
-
+    """The picture as a matplotlib figure. Numbers stand for the suggestions, so that it reads without colour."""
     zones = found.now.zones
     height = _ROW * len(zones)
     key = _KEY_LINE * len(names) + 0.1
-    size = (_LEFT + _WIDTH + 0.2, _TOP + height + _BOTTOM + key)
-    figure = Figure(figsize=size)
-    axes = figure.add_axes((_LEFT / size[0], (_BOTTOM + key) / size[1], _WIDTH / size[0], height / size[1]))
+    canvas = Canvas(_LEFT + _WIDTH + 0.2, _TOP + height + _BOTTOM + key)
+    axes = canvas.axes(_LEFT, _BOTTOM + key, _WIDTH, height)
     for row, zone in enumerate(zones):
         assert zone.band is not None
         low, high = max(zone.band.low, 1.0), zone.band.high
@@ -48,15 +43,10 @@ def draw_suggestions(found: Suggestions, names: Sequence[tuple[str, str]]) -> Fi
     for i, (one, (name, _)) in enumerate(zip(shown, names, strict=True)):
         _draw_one(axes, one, name, i, len(shown))
     _frame(axes, found)
-    figure.text(
-        _LEFT / size[0], 1 - 0.15 / size[1], "Light of each zone against its band", fontsize=12, fontweight="bold",
-        color=INK, va="top",
-    )  # fmt: skip
+    canvas.title(_LEFT, "Light of each zone and its band", down=0.23)
     for i, (name, words) in enumerate(names):
-        y = (key - _KEY_LINE * i) / size[1]
-        text = f"{'o' if i == 0 else name}   {words}"
-        figure.text(0.1 / size[0], y, text, fontsize=8, color=INK, va="top")
-    return figure
+        canvas.text(0.1, key - _KEY_LINE * i, f"{_NOW if i == 0 else name}   {words}", 8)
+    return canvas.figure
 
 
 def _draw_one(axes: Axes, one: Suggestion, name: str, index: int, count: int) -> None:
@@ -85,10 +75,9 @@ def _frame(axes: Axes, found: Suggestions) -> None:
     axes.xaxis.set_minor_formatter(NullFormatter())
     axes.tick_params(axis="x", labelsize=8, colors=INK)
     axes.tick_params(axis="y", length=0)
-    axes.set_xlabel(f"{BAR_TITLE}; bars: the bands wanted", fontsize=8.5, color=SOFT_INK)
+    axes.set_xlabel(f"{BAR_TITLE}; bars: target bands", fontsize=8.5, color=SOFT_INK)
     axes.grid(axis="x", color="#e6e6e6", zorder=0)
-    for side in ("top", "right", "left"):
-        axes.spines[side].set_visible(False)
+    without_sides(axes, "top", "right", "left")
 
 
 def _within(value: float, span: tuple[float, float]) -> bool:

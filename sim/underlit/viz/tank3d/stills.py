@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from underlit.lowering.world import Role
-from underlit.results.atomic import atomic_path
 from underlit.results.result import Result
-from underlit.viz.maps.plan_map import new_figure
+from underlit.viz.figures import Canvas, write_png
 from underlit.viz.overlay import Overlay
-from underlit.viz.palette import BAR_TITLE, INK, PAPER, ROLE_COLOURS, SCREEN_DPI, SOFT_INK, both_units, colour_map
+from underlit.viz.palette import INK, ROLE_COLOURS, SCREEN_DPI, SOFT_INK, both_units, colour_map
 from underlit.viz.tank3d.gl import use_offscreen, why_no_gl
 from underlit.viz.tank3d.tank_scene import (
     GLASS_EDGE,
@@ -30,6 +29,7 @@ from underlit.viz.tank3d.tank_scene import (
 )
 
 if TYPE_CHECKING:
+    import pyvista
     from matplotlib.figure import Figure
 
 BACKGROUND = (244, 246, 246)
@@ -51,9 +51,7 @@ def write_still(result: Result, overlay: Overlay, path: str | Path, size: tuple[
     if missing is not None:
         return missing
     scene = build_scene(result)
-    image = render(scene, size)
-    with atomic_path(path) as temporary:
-        _compose(image, scene, result, overlay).savefig(temporary, dpi=SCREEN_DPI, facecolor=PAPER, format="png")
+    write_png(_compose(render(scene, size), scene, result, overlay), path)
     return None
 
 
@@ -76,6 +74,7 @@ def render(scene: TankScene, size: tuple[int, int]) -> np.ndarray:
 def _plotter(size: tuple[int, int], background: tuple[int, int, int]) -> Any:
     import pyvista
 
+    # its decorated methods hide their signatures from the type checker
     plotter: Any = pyvista.Plotter(off_screen=True, window_size=list(size), lighting="light kit")
     plotter.set_background("#{:02x}{:02x}{:02x}".format(*background))
     # Multisampling would blend the background into edges (and make clear things vanish): averaging does it better.
@@ -83,7 +82,7 @@ def _plotter(size: tuple[int, int], background: tuple[int, int, int]) -> Any:
     return plotter
 
 
-def _shot(plotter: Any, scene: TankScene) -> np.ndarray:
+def _shot(plotter: pyvista.Plotter, scene: TankScene) -> np.ndarray:
     aim_camera(plotter, scene.bounds())
     plotter.render()
     image = np.array(plotter.screenshot(None, return_img=True))[:, :, :3]
@@ -133,34 +132,20 @@ def _compose(image: np.ndarray, scene: TankScene, result: Result, overlay: Overl
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 
-    dpi = SCREEN_DPI
-    height_px, width_px = image.shape[:2]
-    left, right, top, bottom = 30, 190, 120, 55
-    total_w, total_h = left + width_px + right, bottom + height_px + top
-    figure = new_figure(total_w / dpi, total_h / dpi)
-    figure.figimage(image, xo=left, yo=bottom, origin="upper")
-    bar_axes = figure.add_axes(
-        (
-            (left + width_px + 40) / total_w,
-            (bottom + 0.12 * height_px) / total_h,
-            26 / total_w,
-            0.76 * height_px / total_h,
-        )
-    )
-    bar = figure.colorbar(
-        ScalarMappable(Normalize(scene.vmin, scene.vmax), colour_map()), cax=bar_axes,
-        extend="max" if scene.above else "neither", extendfrac=0.03,
-    )  # fmt: skip
-    bar.set_label(BAR_TITLE, fontsize=9, color=INK, labelpad=6)
-    bar.ax.tick_params(labelsize=8, colors=SOFT_INK, length=3)
+    height, width = (pixels / SCREEN_DPI for pixels in image.shape[:2])
+    left, right, top, bottom = (pixels / SCREEN_DPI for pixels in (30, 190, 120, 55))
+    canvas = Canvas(left + width + right, bottom + height + top)
+    canvas.figure.figimage(image, xo=30, yo=55, origin="upper")
+    colours = ScalarMappable(Normalize(scene.vmin, scene.vmax), colour_map())
+    place = (left + width + 0.25, bottom + 0.12 * height, 0.16, 0.76 * height)
+    canvas.bar(colours, place, extend="max" if scene.above else "neither")
     title = overlay.title or "Light in the tank"
     size = " x ".join(both_units(v) for v in (overlay.length, overlay.depth, overlay.height)) + " inside"
     about = "; ".join(t for t in (overlay.note, size) if t)
-    figure.text(left / total_w, 1 - 42 / total_h, title, fontsize=13, color=INK, fontweight="bold", va="center")
-    figure.text(left / total_w, 1 - 84 / total_h, about, fontsize=8.5, color=SOFT_INK, va="center")
+    canvas.title(left, title, about, down=0.26)
     note = (
-        "colours: PPFD on each surface, of leaves on the side that looks up; where single faces are uncertain, means "
-        f"over 1 to 4 cm; {result.photons / 1e6:.3g} million photons, seed {result.seed}"
+        "colours: PPFD on each surface; leaves: on the side facing up; where single faces are uncertain, means over 1 to 4 cm; "
+        f"{result.photons / 1e6:.3g} million photons, seed {result.seed}"
     )
-    figure.text(left / total_w, 27 / total_h, note, fontsize=7.5, color=SOFT_INK, va="center")
-    return figure
+    canvas.text(left, 0.17, note, 7.5, color=SOFT_INK, va="center")
+    return canvas.figure

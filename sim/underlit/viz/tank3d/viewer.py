@@ -67,10 +67,10 @@ def show(folder: str | Path) -> str | None:
 class Window:
     """A plotter with its parts by name, and what its sliders and boxes do."""
 
-    # A pyvista.Plotter; its decorated methods hide their signatures from the type checker.
+    # A pyvista.Plotter: its decorated methods hide their signatures from the type checker.
     plotter: Any
     scene: TankScene
-    actors: dict[str, list[Any]] = field(default_factory=dict)
+    actors: dict[str, list[pyvista.Actor]] = field(default_factory=dict)
     boxes: dict[str, Any] = field(default_factory=dict)
     grid: pyvista.ImageData | None = None
     section_axis: int = 0
@@ -135,7 +135,7 @@ class Window:
         clim = (self.scene.vmin, self.scene.vmax)
         return {"cmap": colour_map(), "clim": clim, "lighting": False, "nan_color": COVERED}
 
-    def _keep(self, name: str, *actors: Any) -> None:
+    def _keep(self, name: str, *actors: pyvista.Actor) -> None:
         self.actors.setdefault(name, []).extend(actors)
 
     # -- light at a height, and on a section ------------------------------------------------------------------
