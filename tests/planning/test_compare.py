@@ -112,7 +112,9 @@ def test_words():
     """The summary says what gets brighter, from where to where, and what it costs."""
     double = box(fixture=[light(output={"ppf": "5.2 umol/s", "watts": "2.6 W"})])
     words = in_words(compare(candidates(box(), double), price=1.0))
-    assert re.match(r"B against A: brightens half way up from 29\.\d to 59\.\d, whole bed from 28\.\d to 56\.\d;", words[0])
+    assert re.match(
+        r"B against A: brightens half way up from 29\.\d to 59\.\d, whole bed from 28\.\d to 56\.\d;", words[0]
+    )
     assert "uses 1.3 W more, 3.8 kWh a year more, which costs 3.80 a year more" in words[0]
     assert "whole bed: right in A, too bright in B." in words
     same = in_words(compare(candidates(box(), box(title="the same"))))

@@ -44,8 +44,8 @@ def words(parameter: Parameter) -> str:
     return {
         Kind.OUTPUT: f"output of {names}" + (" (each)" if len(parameter.of) > 1 else ""),
         Kind.BEAM: f"beam angle of {names}",
-        Kind.LID: "light that passes the dirt on the lid",
-        Kind.GROWTH: "light returned by algae and plants at the panes",
+        Kind.LID: "dirt on the lid: light that passes",
+        Kind.GROWTH: "panes: light returned per reflection",
         Kind.TINT: "tannin tint",
         Kind.BACKING: f"backing ({names})",
     }[parameter.kind]
