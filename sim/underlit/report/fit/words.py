@@ -33,7 +33,7 @@ def _unit_ppf(fitted: Fitted, parameter: Parameter) -> float:
 
 
 UNITS = {
-    Kind.OUTPUT: "umol/s", Kind.BEAM: "deg", Kind.LID: "of the light", Kind.GROWTH: "of the light per reflection",
+    Kind.OUTPUT: "umol/s", Kind.BEAM: "deg", Kind.LID: "of the light", Kind.GROWTH: "of the light",
     Kind.TINT: "per m at 440 nm", Kind.BACKING: "reflectance",
 }  # fmt: skip
 
