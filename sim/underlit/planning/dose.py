@@ -24,10 +24,10 @@ from underlit.planning.zones import (
     UMOL_PER_MOL,
     Verdict,
     ZoneReport,
-    chances,
-    verdict,
+    judged,
     zone_reports,
 )
+from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.scene import Band, Need, Scene, tank_uncertainty
 from underlit.scene.targets import NEW_TANK_SHARE, band_for
@@ -159,25 +159,26 @@ def _band(lowered: Lowered, place: ZonePlace, *, settled: bool) -> Band | None:
 
 
 def _zone(report: ZoneReport, band: Band | None, new_band: Band | None, relative: float) -> ZoneDose:
-    value, error = report.ppfd.value, math.hypot(report.ppfd.standard_error, relative * report.ppfd.value)
+    value = report.ppfd.value
     low, high = NEW_TANK_SHARE
     middle = (low + high) / 2
     return ZoneDose(
         report=report,
         band=band,
-        verdict=_verdict(value, error, band),
+        verdict=judged(report.ppfd, relative, band)[0],
         dli=report.dli,
         new_ppfd=(low * value, high * value),
         new_dli=(light_of_a_day(low * value, NEW_TANK_HOURS), light_of_a_day(high * value, NEW_TANK_HOURS)),
         new_band=new_band,
-        new_verdict=_verdict(middle * value, middle * error, new_band),
+        new_verdict=judged(dimmed(report.ppfd, middle), relative, new_band)[0],
         aged=tuple((value * least, value * most) for least, most in map(left_after, AGES)),
         years_in_band=None if band is None else _years_above(value, band.low),
     )
 
 
-def _verdict(value: float, error: float, band: Band | None) -> Verdict:
-    return Verdict.NO_TARGET if band is None else verdict(chances(value, error, band))
+def dimmed(ppfd: Estimate, factor: float) -> Estimate:
+    """A PPFD at so many times its dimming: its error goes with it."""
+    return Estimate(factor * ppfd.value, factor * ppfd.standard_error, ppfd.dof)
 
 
 def _years_above(value: float, low: float) -> Span:
@@ -209,14 +210,9 @@ def _settings(zones: tuple[ZoneDose, ...], level: float, relative: float) -> tup
         return ()
     found = []
     for step in np.arange(STEP, 1 + HARDLY, STEP):
-        factor = step / level
-        chance = []
-        for ppfd, band in asking:
-            assert band is not None
-            value = factor * ppfd.value
-            chance.append(chances(value, math.hypot(factor * ppfd.standard_error, relative * value), band))
-        right = sum(verdict(c) is Verdict.RIGHT for c in chance)
-        found.append(Setting(float(step), right, math.fsum(c[1] for c in chance)))
+        answers = [judged(dimmed(ppfd, step / level), relative, band) for ppfd, band in asking]
+        right = sum(said is Verdict.RIGHT for said, _ in answers)
+        found.append(Setting(float(step), right, math.fsum(chance[1] for _, chance in answers if chance is not None)))
     return tuple(found)
 
 

@@ -190,10 +190,10 @@ def _place(traced: Traced, planes: Field, wish: Wish) -> PlantPlace:
     fit = np.select(
         [np.isnan(ppfd), ppfd < wish.band.low, ppfd > wish.band.high], [Fit.COVERED, Fit.TOO_DIM, Fit.MORE], Fit.RIGHT
     )
-    unknown = tank_uncertainty(scene)
+    uncertainty = tank_uncertainty(scene)
     open_ones = ~np.isnan(ppfd)
     right = [
-        chances(float(v), float(np.hypot(e, unknown * v)), wish.band)[1] >= SURE
+        chances(float(v), float(np.hypot(e, uncertainty * v)), wish.band)[1] >= SURE
         for v, e in zip(ppfd[open_ones], noise[open_ones], strict=True)
     ]
     return PlantPlace(wish, ppfd, fit, float(np.mean(right)) if right else 0.0, reaches)

@@ -17,7 +17,7 @@ import numpy as np
 
 from underlit.lowering.scene import Lowered
 from underlit.planning.vertical_profiles import VerticalProfile, profile_difference, square, vertical_profile
-from underlit.planning.zones import Verdict, chances, verdict
+from underlit.planning.zones import Chances, Verdict, judged
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.scene import Band, Hood, Lid, Scene, tank_uncertainty
@@ -83,11 +83,11 @@ class Profile:
         """PPFD so far over the substrate [m] (between planes straight; under the lowest as on it)."""
         return self.light.at([self.bed + above_bed])[0]
 
-    def verdict_at(self, above_bed: float, band: Band) -> tuple[Verdict, tuple[float, float, float]]:
+    def verdict_at(self, above_bed: float, band: Band) -> tuple[Verdict, Chances]:
         """Verdict of a plant at that height for a band, both errors counted in, and its chances."""
-        found = self.at_height(above_bed)
-        chance = chances(found.value, math.hypot(found.standard_error, self.tank_uncertainty * found.value), band)
-        return verdict(chance), chance
+        said, chance = judged(self.at_height(above_bed), self.tank_uncertainty, band)
+        assert chance is not None
+        return said, chance
 
     def by_rule(self, heights: np.ndarray) -> np.ndarray:
         """What four inches of water halving it would leave at heights [m], from the uppermost plane under water down."""

@@ -1,7 +1,7 @@
-"""What a zone's light means: both errors, its band, a verdict in words, and the daily light integral.
+"""What a zone's light means: both errors, its band, a verdict in words, and the daily light integral (DLI).
 
-Two errors are never mixed: the simulation error of the trace, and what is not known about the tank (output against claim, glass,
-dirt, walls, water), which no number of photons removes. The verdict uses both.
+Two errors are never mixed: the simulation error of the trace, and the tank error, from what is not known about the tank (output
+against claim, glass, dirt, walls, water), which no number of photons removes. The verdict uses both.
 """
 
 from __future__ import annotations
@@ -23,6 +23,9 @@ SURE = 0.8
 SECONDS_PER_HOUR = 3600.0
 UMOL_PER_MOL = 1e6
 
+Chances = tuple[float, float, float]
+"""Probabilities that the light is too dim, right, too bright."""
+
 
 class Verdict(StrEnum):
     """What a zone's light is against its band."""
@@ -41,8 +44,30 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True)
 class ZoneReport:
-    """A zone's light. ppfd: mean [umol/m2/s] with its simulation error; tank_error: 95 % half width from what is not known
-    about the tank [umol/m2/s]; dli [mol/m2/day]; chance: probabilities of too dim, right, too bright.
+    """The light of one zone, and what it means.
+
+    Attributes
+    ----------
+    name, where : str
+        The zone, and where it lies in words.
+    area_m2 : float
+        Area over which the mean is taken [m2].
+    ppfd : Estimate
+        Mean PPFD [umol/m2/s] with its simulation error.
+    tank_error : float
+        95 % half width of the mean from what is not known about the tank [umol/m2/s].
+    band : Band or None
+        PPFD that the zone should have [umol/m2/s]; None where it has no target.
+    spread : Spread
+        Dimmest tenth, evenness and share inside the band, see `planning.patches`.
+    verdict : Verdict
+        Both errors counted.
+    chance : tuple of float, or None
+        Probabilities that the mean is too dim, right, too bright.
+    dli : float
+        Daily light integral [mol/m2/day].
+    why : str
+        Where the band comes from, as the scene says.
     """
 
     name: str
@@ -53,7 +78,7 @@ class ZoneReport:
     band: Band | None
     spread: Spread
     verdict: Verdict
-    chance: tuple[float, float, float] | None
+    chance: Chances | None
     dli: float
     why: str
 
@@ -62,7 +87,7 @@ def _normal_below(x: float) -> float:
     return 0.5 * (1.0 + math.erf(x / math.sqrt(2.0)))
 
 
-def chances(value: float, standard_error: float, band: Band) -> tuple[float, float, float]:
+def chances(value: float, standard_error: float, band: Band) -> Chances:
     """Probabilities that the true PPFD lies below, inside and above a band, for a normal error [umol/m2/s]."""
     if standard_error <= 0:
         return (float(value < band.low), float(band.low <= value <= band.high), float(value > band.high))
@@ -71,12 +96,23 @@ def chances(value: float, standard_error: float, band: Band) -> tuple[float, flo
     return below, max(0.0, 1.0 - below - above), above
 
 
-def verdict(chance: tuple[float, float, float]) -> Verdict:
+def verdict(chance: Chances) -> Verdict:
     """Words for the probabilities: a plain verdict where one of them reaches `SURE`."""
     for share, word in zip(chance, (Verdict.TOO_DIM, Verdict.RIGHT, Verdict.TOO_BRIGHT), strict=True):
         if share >= SURE:
             return word
     return Verdict.BORDERLINE
+
+
+def judged(ppfd: Estimate, tank_uncertainty: float, band: Band | None) -> tuple[Verdict, Chances | None]:
+    """Verdict and chances of a PPFD [umol/m2/s] against a band, both errors counted.
+
+    tank_uncertainty: relative standard uncertainty of what is not known about the tank.
+    """
+    if band is None:
+        return Verdict.NO_TARGET, None
+    chance = chances(ppfd.value, math.hypot(ppfd.standard_error, tank_uncertainty * ppfd.value), band)
+    return verdict(chance), chance
 
 
 def daily_integrals(lowered: Lowered, result: Result) -> np.ndarray:
@@ -95,7 +131,20 @@ def daily_integrals(lowered: Lowered, result: Result) -> np.ndarray:
 
 
 def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:
-    """Reports of all zones, the whole substrate first."""
+    """The light of every zone of a traced scene, with its verdict.
+
+    Parameters
+    ----------
+    lowered : Lowered
+        The scene as it was traced.
+    result : Result
+        What the trace found, dimmed as you like.
+
+    Returns
+    -------
+    list of ZoneReport
+        The whole substrate first, then the zones in the order of the scene; in a rack, tank by tank.
+    """
     integrals = daily_integrals(lowered, result)
     reports = []
     for place, info, estimate, dli in zip(
@@ -106,9 +155,7 @@ def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:
         relative = tank_uncertainty(tank.model_copy(update={"fixtures": tank.fixtures or lowered.scene.fixtures}))
         band = tank.band_of(zone) if zone is not None else None
         limits = None if band is None else (band.low, band.high)
-        chance = None
-        if band is not None:
-            chance = chances(estimate.value, math.hypot(estimate.standard_error, relative * estimate.value), band)
+        said, chance = judged(estimate, relative, band)
         reports.append(
             ZoneReport(
                 name=place.name,
@@ -118,7 +165,7 @@ def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:
                 tank_error=1.96 * relative * estimate.value,
                 band=band,
                 spread=spread(zone_patches(result, place), limits),
-                verdict=Verdict.NO_TARGET if chance is None else verdict(chance),
+                verdict=said,
                 chance=chance,
                 dli=float(dli),
                 why="" if zone is None else zone.why,
