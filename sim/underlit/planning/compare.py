@@ -88,9 +88,33 @@ def trace_paired(
     threads: int | None = None,
     tracer: Callable[..., Traced] | None = None,
 ) -> list[Traced]:
-    """Trace scenes with the same random numbers; one whose light walks as in an earlier one is answered without a trace.
+    """Trace scenes with common random numbers, so that their noise largely cancels in the difference.
 
-    photons: for each scene, shared out so that batches are of the same size in all. tracer: called as `run.trace`.
+    A scene in which light walks as in an earlier one is answered without a trace: it differs in dimming or output alone.
+
+    Parameters
+    ----------
+    scenes : sequence of Lowered
+        The scenes to compare.
+    precision : float, optional
+        Trace each until every zone mean is known to this fraction (95 %).
+    photons : int, optional
+        Photons for each scene instead, shared out so that batches are of the same size in all.
+    seed : int
+        Of the random numbers, the same for all.
+    threads : int, optional
+        Worker threads; by default all processors.
+    tracer : callable, optional
+        Called in place of `underlit.trace`, with the same arguments.
+
+    Returns
+    -------
+    list of Traced
+        In the order of the scenes; shorter where a trace was interrupted.
+
+    References
+    ----------
+    Common random numbers: A. M. Law, Simulation Modeling and Analysis, ch. 11 (from memory).
     """
     run = tracer or trace
     most = max(len(s.compiled.sources) for s in scenes)
@@ -110,7 +134,25 @@ def trace_paired(
 
 
 def compare(candidates: Sequence[Candidate], *, price: float | None = None) -> Comparison:
-    """Compare candidates with the first of them. price: of a kWh. ValueError for fewer than two."""
+    """Compare candidates with the first of them, zone by zone, in watts and in cost.
+
+    Parameters
+    ----------
+    candidates : sequence of Candidate
+        Two or more; the others are compared with the first.
+    price : float, optional
+        Of a kWh, in any currency.
+
+    Returns
+    -------
+    Comparison
+        Rows of zones and reading spots with differences and their errors [umol/m2/s], and what each candidate draws.
+
+    Raises
+    ------
+    ValueError
+        For fewer than two candidates.
+    """
     if len(candidates) < 2:
         raise ValueError("a comparison needs two scenes or more")
     first, *others = candidates

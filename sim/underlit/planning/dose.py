@@ -132,7 +132,22 @@ def left_after(years: float) -> Span:
 
 
 def dose(lowered: Lowered, result: Result, *, price: float | None = None) -> Dose:
-    """Days and years of a traced scene's own tank. price: of a kWh."""
+    """The light of days and years in a traced scene's own tank.
+
+    Parameters
+    ----------
+    lowered : Lowered
+        The scene as it was traced.
+    result : Result
+        What the trace found; its dimming is taken for the settled tank.
+    price : float, optional
+        Of a kWh, in any currency.
+
+    Returns
+    -------
+    Dose
+        DLI of each zone, new and settled [mol/m2/day], what ageing leaves, energy [kWh] and cost, and every dimming step.
+    """
     scene = lowered.scene
     relative = tank_uncertainty(scene)
     own = {place.name for place in lowered.own_zones}

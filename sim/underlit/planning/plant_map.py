@@ -1,4 +1,4 @@
-"""Where plants would do under a given light: too dim, right, more than they need, so that planting follows the light.
+"""Where each plant can grow under a given light: too dim, right, more than it needs, so that planting follows the light.
 
     from underlit import load_scene
     from underlit.planning.plant_map import plant_map
@@ -111,10 +111,34 @@ def plant_map(
     seed: int = 1,
     threads: int | None = None,
 ) -> PlantMap:
-    """Map where each of the names would do: a plant of the catalogue or a need; by default all needs and all plants.
+    """Map where each plant can grow: too dim, right, or more light than it needs.
 
-    keep_plants: leave what stands in the bed; by default it is taken out, and the panes stay as in a planted tank. noise of
-    the answer: typical relative standard error of a patch. Raises PlantMapError, SceneError, LoweringError.
+    Parameters
+    ----------
+    scene : Scene
+        The tank and its light.
+    names : sequence of str
+        Plants of the catalogue, or needs; by default all needs and all plants for the bed.
+    keep_plants : bool
+        Leave what stands in the bed. By default it is taken out, and the panes stay as in a planted tank.
+    photons : int
+        To trace.
+    seed : int
+        Of the random numbers.
+    threads : int, optional
+        Worker threads; by default all processors.
+
+    Returns
+    -------
+    PlantMap
+        For each name PPFD [umol/m2/s] and its fit on patches of 4 cm; noise: typical relative standard error of a patch.
+
+    Raises
+    ------
+    PlantMapError
+        For a name that is neither a need nor a plant for the bed.
+    SceneError, LoweringError
+        Where the scene without its plants cannot be built.
     """
     wishes = wishes_for(scene, names)
     shown_scene, cleared = (scene, ()) if keep_plants else cleared_bed(scene)

@@ -116,7 +116,31 @@ def halving_of(light: VerticalProfile, *, bed: float, surface: float) -> Halving
 def profile_at(
     lowered: Lowered, result: Result, name: str, outline: np.ndarray, *, band: Band | None = None
 ) -> Profile:
-    """Profile over an outline of the plan (k, 2) [m] of a traced scene. ValueError where nothing can be read there."""
+    """PPFD against height over a place of the plan, and the depth of water that halves it.
+
+    Parameters
+    ----------
+    lowered : Lowered
+        The scene as it was traced.
+    result : Result
+        What the trace found.
+    name : str
+        Of the place.
+    outline : ndarray, (k, 2) [m]
+        Corners of the place on the plan; `square` makes one for a point.
+    band : Band, optional
+        PPFD wanted there [umol/m2/s].
+
+    Returns
+    -------
+    Profile
+        PPFD at the light planes over the place [umol/m2/s], with its errors.
+
+    Raises
+    ------
+    ValueError
+        Where nothing can be read: outside the tank, or inside wood or stone.
+    """
     scene = lowered.scene
     x, y = np.asarray(outline).mean(axis=0)
     bed, surface = float(scene.bed_heights_m(np.array(x), np.array(y))), scene.water_level_m

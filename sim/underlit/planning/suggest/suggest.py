@@ -67,10 +67,35 @@ def suggest(
     threads: int | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Suggestions:
-    """Suggest how to hang and set the light of a scene. photons: of each trace that verifies.
+    """Suggest how to hang and set the light of a scene, so that most zones get the light they want.
 
-    The same bits for the same seed on the same kind of machine and versions. Raises SuggestError where nothing can be asked
-    (no zone with a band, no light), LoweringError where the scene cannot be built.
+    Parameters
+    ----------
+    scene : Scene
+        The tank, its light and its zones with bands.
+    space : SearchSpace, optional
+        What may change; by default up to two of the scene's own fixtures, hung higher or lower.
+    seed : int
+        Of the random numbers.
+    photons : int
+        Of each trace that verifies.
+    threads : int, optional
+        Traces at a time; by default one for each processor.
+    progress : callable, optional
+        Called with a Progress.
+
+    Returns
+    -------
+    Suggestions
+        Verified by full traces, best first, and why zones stay unmet. The same bits for the same seed on the same kind of
+        machine and versions.
+
+    Raises
+    ------
+    SuggestError
+        Where nothing can be asked: no zone with a band, no light, a rack.
+    LoweringError
+        Where the scene cannot be built.
     """
     space, started = space or SearchSpace(), time.perf_counter()
     tell = progress or (lambda state: None)
