@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.lowering.world import CompiledScene, Grid, World, box, rectangle
+from underlit.lowering.compiled import CompiledScene, Grid
+from underlit.lowering.world import World, box, rectangle
 
 LENGTH, DEPTH, HEIGHT = 0.90, 0.45, 0.45
 GLASS = 0.008

@@ -74,7 +74,7 @@ def true_light(
     output = np.array(
         [np.exp(sum(u[k] for k, p in enumerate(parameters) if p.kind is Kind.OUTPUT))] * len(compiled.sources)
     )
-    factor = output * dimming_of(scene, compiled.sources, None) * [s.ppf for s in compiled.sources]
+    factor = output * dimming_of(scene, compiled.sources, None) * np.array(compiled.ppf)
     areas = np.array([h.area for h in compiled.heads])
     zones = len(compiled.zones)
     return sum(

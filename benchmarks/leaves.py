@@ -16,7 +16,8 @@ from measure import Report
 from soup import TANK, soup
 
 from underlit.backends.cpu import Tracer
-from underlit.lowering.world import CompiledScene, World, box
+from underlit.lowering.compiled import CompiledScene
+from underlit.lowering.world import World, box
 from underlit.transport.tables import Counter
 
 SIZES = (1_000, 10_000, 100_000, 1_000_000)

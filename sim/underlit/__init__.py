@@ -18,8 +18,10 @@ from typing import TYPE_CHECKING, Any
 from underlit.version import VERSION
 
 if TYPE_CHECKING:
+    from underlit.lowering.compiled import CompiledScene, Grid
+    from underlit.lowering.records import Role
     from underlit.lowering.scene import Lowered, lower
-    from underlit.lowering.world import CompiledScene, Grid, Role, World, box, rectangle
+    from underlit.lowering.world import World, box, rectangle
     from underlit.planning.candidates import candidate
     from underlit.planning.chart import make_chart
     from underlit.planning.compare import compare, trace_paired
@@ -39,11 +41,11 @@ __version__ = VERSION
 _HOMES = {
     "StoppingRule": "run",
     "Field": "results.result",
-    "Grid": "lowering.world",
+    "Grid": "lowering.compiled",
     "Lowered": "lowering.scene",
-    "CompiledScene": "lowering.world",
+    "CompiledScene": "lowering.compiled",
     "Result": "results.result",
-    "Role": "lowering.world",
+    "Role": "lowering.records",
     "Scene": "scene",
     "SceneError": "scene",
     "Traced": "run",

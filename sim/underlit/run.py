@@ -15,8 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.backends.cpu import Tracer
+from underlit.lowering.compiled import CompiledScene
+from underlit.lowering.records import Source
 from underlit.lowering.scene import Lowered, lower
-from underlit.lowering.world import CompiledScene, World
+from underlit.lowering.world import World
 from underlit.results.result import Result
 from underlit.scene.model import Scene
 
@@ -75,21 +77,22 @@ def checkpoints() -> list[int]:
     return steps
 
 
-def shares(compiled: CompiledScene, dimming: dict[str, float]) -> np.ndarray:
+def shares(compiled: CompiledScene, dimming: dict[Source, float]) -> np.ndarray:
     """Weight of each source in the error: its PPF as dimmed, over the largest."""
-    ppf = np.array([s.ppf * dimming.get(s.name, 1.0) for s in compiled.sources])
+    ppf = np.array([ppf * dimming.get(source, 1.0) for source, ppf in zip(compiled.sources, compiled.ppf, strict=True)])
     return ppf / ppf.max() if ppf.max() > 0 else np.ones(len(ppf))
 
 
 def worst_error(result: Result, aim: StoppingRule) -> tuple[float, str, float]:
     """(error over its aim, name, relative half width) of the zone or spot farthest from its aim."""
     worst, name, relative = 0.0, "", 0.0
-    for estimates, wanted in ((result.zones(), aim.zones), (result.heads(), aim.spots)):
-        for key, estimate in estimates.items():
-            allowed = max(wanted * estimate.value, DARK)
-            ratio = estimate.half_width / allowed if math.isfinite(estimate.half_width) else math.inf
-            if ratio > worst or not name:
-                worst, name, relative = ratio, key, estimate.relative
+    points = [(z.name, e, aim.zones) for z, e in zip(result.compiled.zones, result.zone_estimates(), strict=True)]
+    points += [(h.name, e, aim.spots) for h, e in zip(result.compiled.heads, result.head_estimates(), strict=True)]
+    for key, estimate, wanted in points:
+        allowed = max(wanted * estimate.value, DARK)
+        ratio = estimate.half_width / allowed if math.isfinite(estimate.half_width) else math.inf
+        if ratio > worst or not name:
+            worst, name, relative = ratio, key, estimate.relative
     return worst, name, relative
 
 
@@ -99,7 +102,7 @@ def trace_compiled(
     aim: StoppingRule | None = None,
     seed: int = 1,
     threads: int | None = None,
-    dimming: dict[str, float] | None = None,
+    dimming: dict[Source, float] | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> tuple[Result, float, str, float]:
     """Trace a plan until the aim is reached or the budget is spent.
@@ -220,7 +223,7 @@ class Refinement:
         *,
         seed: int = 1,
         threads: int | None = None,
-        dimming: dict[str, float] | None = None,
+        dimming: dict[Source, float] | None = None,
     ) -> None:
         self.compiled, self.dimming = compiled, dimming or {}
         self._weight = shares(compiled, self.dimming)

@@ -247,6 +247,7 @@ def test_a_dimmer_knows_what_it_dims() -> None:
     """Each dimmer's own sources at full, from wherever they stand; two dimmers of one light multiply."""
     from underlit.app.sections.edit.lights import at_full
     from underlit.lowering.fixtures import dimming
+    from underlit.lowering.records import Source
     from underlit.scene import load_scene
 
     scene = load_scene(SCENES / "wide-tank-two.toml")
@@ -254,8 +255,10 @@ def test_a_dimmer_knows_what_it_dims() -> None:
     red = first.channels[1].model_copy(update={"dimming": 0.25})
     dimmed = first.model_copy(update={"dimming": 0.5, "channels": (first.channels[0], red)})
     held = scene.model_copy(update={"fixtures": (dimmed, *others)})
-    assert dimming(held) == {"front: white": 0.5, "front: red": 0.125, "back: white": 1.0, "back: red": 1.0}
+    front, back = ({c: Source(fixture, c) for c in ("white", "red")} for fixture in ("front", "back"))
+    levels = {front["white"]: 0.5, front["red"]: 0.125, back["white"]: 1.0, back["red"]: 1.0}
+    assert dimming(held) == levels
     full = at_full(held)
-    assert full["fixture.0.dimming"] == {"front: white": 1.0, "front: red": 0.25}
-    assert full["fixture.0.channel.1.dimming"] == {"front: red": 0.5}
-    assert full["fixture.1.dimming"] == {"back: white": 1.0, "back: red": 1.0}
+    assert full["fixture.0.dimming"] == {front["white"]: 1.0, front["red"]: 0.25}
+    assert full["fixture.0.channel.1.dimming"] == {front["red"]: 0.5}
+    assert full["fixture.1.dimming"] == {back["white"]: 1.0, back["red"]: 1.0}

@@ -6,9 +6,11 @@ from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
-from underlit.lowering.aquascape.bed import lower_bed
+from underlit.lowering.aquascape.bed import bed
+from underlit.lowering.assemble import put
 from underlit.lowering.scene import lower
-from underlit.lowering.tank.shell import lower_shell
+from underlit.lowering.tank.panes import WATER
+from underlit.lowering.tank.shell import shell
 from underlit.lowering.world import World
 from underlit.results.result import Result
 from underlit.run import StoppingRule, trace_compiled
@@ -38,9 +40,9 @@ def shell_of(scene: dict[str, Any], folder: str | Path = ".") -> tuple[Scene, Wo
     """The tank, its water, lid and substrate without any light: (scene, world, the water's medium)."""
     described_scene = scene_from_dict(scene, folder=folder)
     world = World()
-    shell = lower_shell(world, described_scene)
-    lower_bed(world, described_scene)
-    return described_scene, world, shell.water
+    put(world, [*shell(described_scene), *bed(described_scene)])
+    line = world.bucket(WATER)
+    return described_scene, world, next(i for i, medium in enumerate(world.contents.media) if medium.bucket == line)
 
 
 def traced(scene: dict[str, Any], photons: int = 1 << 17) -> Result:

@@ -7,7 +7,8 @@ import hashlib
 import numpy as np
 
 from underlit.backends.cpu import Tracer
-from underlit.lowering.world import Grid, World, box, rectangle
+from underlit.lowering.compiled import Grid
+from underlit.lowering.world import World, box, rectangle
 
 INSIDE = np.array([0.6, 0.3, 0.36])
 GLASS, LEVEL = 0.006, 0.31
@@ -74,7 +75,7 @@ def glass_and_water(world: World, turned, water: int, glass: int) -> None:
     g = GLASS
 
     def add(part, mesh, surface):
-        world.add_mesh("tank", turned(mesh[0]), mesh[1], surface, name=part)
+        world.add_mesh("tank", turned(mesh[0]), mesh[1], surface, face=part)
 
     outer_v, outer_f = box((-g, -g, -g), (x + g, y + g, z))
     # all but its top, whose place the rim takes
@@ -108,7 +109,7 @@ def full_tank(turn: tuple[float, float, float, float] | None = None) -> World:
         ((0.02, 0.02, 0.1), (-0.03, -0.03, 0.25)),  # through a corner of the glass
     ]):  # fmt: skip
         v, f = branch(*line, 0.013)
-        world.add_mesh("wood", turned(v), f, wood, name=f"wood {k}")
+        world.add_mesh("wood", turned(v), f, wood, face=f"branch {k}")
     rng = np.random.default_rng(21)
     centres = rng.uniform((0.05, 0.04, 0.06), (0.55, 0.26, 0.33), (150, 3))
     leaves = (centres[:, None] + rng.uniform(-0.03, 0.03, (150, 3, 3))).reshape(-1, 3)

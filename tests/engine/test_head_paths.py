@@ -8,7 +8,8 @@ import pytest
 from checking import same
 from underlit.backends.cpu import Tracer
 from underlit.backends.paths import HeadPaths, record_paths
-from underlit.lowering.world import CompiledScene, World, box, rectangle
+from underlit.lowering.compiled import CompiledScene
+from underlit.lowering.world import World, box, rectangle
 from underlit.results.estimate import Estimate, mean_of_batches
 from underlit.transport.tables import PACKET
 

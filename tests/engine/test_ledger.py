@@ -31,8 +31,8 @@ UPRIGHT: dict = {}
 def edges_of(world: World) -> np.ndarray:
     """(k, 2, 3) edges of all triangles so far."""
     parts = []
-    for _, _, vertices, faces, _, _ in world._meshes:
-        corners = vertices[faces]
+    for mesh in world.contents.meshes:
+        corners = mesh.vertices[mesh.faces]
         parts += [corners[:, [0, 1]], corners[:, [1, 2]], corners[:, [2, 0]]]
     return np.concatenate(parts)
 

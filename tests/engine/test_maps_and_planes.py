@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from underlit.backends.cpu import Tracer
-from underlit.lowering.world import Grid, World, rectangle
+from underlit.lowering.compiled import Grid
+from underlit.lowering.world import World, rectangle
 from underlit.transport.tables import PACKET
 
 PLACES = {"left": (0.0, 0.0, 0.0), "right": (1.0, 0.0, 0.0), "below": (0.1, 0.0, -1.0)}

@@ -89,7 +89,7 @@ def test_no_light_leaks_from_a_bowl(tmp_path, below_rim):
 def test_photons_aimed_at_the_edges_of_a_bowl(tmp_path):
     """Paths in the water that pass a thousandth of a micrometre beside the edges of all facets: none lost."""
     _, world, water = shell_of(bowl(tmp_path), tmp_path)
-    triangles = np.concatenate([v[f] for _, _, v, f, _, _ in world._meshes])
+    triangles = np.concatenate([mesh.vertices[mesh.faces] for mesh in world.contents.meshes])
     rng = np.random.default_rng(6)
     n = 1 << 14
     chosen, share = triangles[rng.integers(0, len(triangles), n)], rng.uniform(size=(n, 1))

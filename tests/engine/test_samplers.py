@@ -231,7 +231,7 @@ def test_hashed_numbers_are_uniform_and_pairs_independent(dimension):
 def test_emitting_face(face):
     """A parallel beam prints its face on a sheet: even over rectangle or disc, LEDs alike; emission is evener than chance."""
     from underlit.backends.cpu import Tracer
-    from underlit.lowering.world import Grid
+    from underlit.lowering.compiled import Grid
 
     world = World()
     world.add_mesh("sheet", *rectangle((-1, -1, 0), (2, 0, 0), (0, 2, 0)), world.opaque("sheet", 0.0))

@@ -197,9 +197,9 @@ def test_furnace_in_a_cylinder():
     water = world.medium("water", n)
     white = world.opaque("white", rho)
     world.add_mesh("wet", *curtain_round(outline.points[::-1], 0.0, 0.2), white)
-    world.add_mesh("wet", *flat(outline.points, 0.0), white, name="wet floor")
+    world.add_mesh("wet", *flat(outline.points, 0.0), white, face="floor")
     world.add_mesh("dry", *curtain_round(outline.points[::-1], 0.2, 0.4), white)
-    world.add_mesh("dry", *flat(outline.points, 0.4, facing_up=False), white, name="dry ceiling")
+    world.add_mesh("dry", *flat(outline.points, 0.4, facing_up=False), white, face="ceiling")
     world.add_mesh("surface", *flat(outline.points, 0.2), world.interface("surface", 0, water))
     for part in ("wet", "dry"):
         world.add_surface_zone(part, part, area=1.0, min_up=-2.0)

@@ -56,7 +56,7 @@ def test_no_light_leaks(name):
 def test_photons_aimed_close_to_edges_and_vertices(name, aim):
     """Paths in the water that pass a thousandth of a micrometre beside the edges and corners of all facets: none lost."""
     scene, world, water = shell_of(described(**SHAPES[name], zone=[]))
-    parts = [v[f] for _, _, v, f, _, _ in world._meshes]
+    parts = [mesh.vertices[mesh.faces] for mesh in world.contents.meshes]
     triangles = np.concatenate(parts)
     rng = np.random.default_rng(6)
     n = 1 << 14

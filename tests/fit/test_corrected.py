@@ -41,7 +41,7 @@ def test_the_corrected_scene_is_the_tank_that_was_found(found: Found, tmp_path: 
     np.testing.assert_allclose(again.tables.reflectance, wanted.reflectance, rtol=1e-5)
     np.testing.assert_allclose(again.tables.surfaces["film"], wanted.surfaces["film"], rtol=1e-5)
     np.testing.assert_allclose(again.tables.sources["lens_exponent"], wanted.sources["lens_exponent"], rtol=1e-5)
-    assert again.sources[0].ppf == pytest.approx(40 * found.fitted.value(0), rel=1e-5)
+    assert again.ppf[0] == pytest.approx(40 * found.fitted.value(0), rel=1e-5)
 
 
 def test_the_light_is_carried_and_the_tank_is_not(found: Found, tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from fitted_tanks import LIGHT, TANK, scene
 
 from checking import same
 from underlit.backends.cpu import Tracer
-from underlit.lowering.world import CompiledScene
+from underlit.lowering.compiled import CompiledScene
 from underlit.planning.fit.fitting import scene_parameters
 from underlit.planning.fit.light import Model, Recording, Shot, Tracing, dimming_of, lowered_for
 from underlit.planning.fit.parameters import Kind, Parameter, with_values
@@ -95,7 +95,7 @@ def _traced(compiled: CompiledScene, seed: int) -> list[Estimate]:
     tracer = Tracer(compiled.tables, batch_bits=14, seed=seed)
     tracer.run([32])
     rows = np.array([p[len(compiled.zones) :] for p in tracer.counts[0].points]) / (PACKET * 2.0**14)
-    mean, variance, dof = mean_of_batches(rows * compiled.sources[0].ppf / np.array([h.area for h in compiled.heads]))
+    mean, variance, dof = mean_of_batches(rows * compiled.ppf[0] / np.array([h.area for h in compiled.heads]))
     return [Estimate(float(m), math.sqrt(v), dof) for m, v in zip(mean, variance, strict=True)]
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from underlit.lowering.world import Grid, World, rectangle
+from underlit.lowering.compiled import Grid
+from underlit.lowering.world import World, rectangle
 from underlit.transport.tables import BINS, FaceShape, Tables
 
 LENGTH, WIDTH, HEIGHT, GLASS, LEVEL = 0.5, 0.3, 0.35, 0.006, 0.29

@@ -14,6 +14,7 @@ from written import eulumdat, lengthways, lm63, lopsided, to_one_side
 from checking import chi_square, chi_square_probability
 from false_alarms import ONE_CHECK
 from underlit.lowering.fixtures import dimming, emitting_face
+from underlit.lowering.records import Source
 from underlit.lowering.scene import lower
 from underlit.photometry.files import Opening, OpeningShape, intensity_at, parse_photometry, total_flux
 from underlit.scene import SceneError, scene_from_dict
@@ -106,7 +107,7 @@ def test_photons_follow_the_interpolated_distribution(kind, half, tmp_path):
     turned = directions @ np.array([[c, s, 0], [-s, c, 0], [0, 0, 1]])
     for wrong in (turned, directions * (1, -1, 1), directions * (-1, 1, 1)):
         assert chi_square_probability(cells_of(wrong, AZIMUTHS, cuts), wanted) < ONE_CHECK
-    share = compiled.sources[index].ppf / sum(source.ppf for source in compiled.sources)
+    share = compiled.ppf[index] / sum(compiled.ppf)
     assert share == pytest.approx(expected.sum() / total_flux(measured), rel=1e-4)
     height = scene.fixture_centre_m(scene.fixtures[0])[2] + (0.02 if half == "up" else 0.0)
     np.testing.assert_allclose(starts[:, 2], height, atol=1e-9)
@@ -214,12 +215,13 @@ def test_uplight_is_kept(tmp_path):
     both = lm63(lambda c, g: 100.0 * np.abs(np.cos(np.radians(g))) + 0 * c, planes=[0], angles=range(0, 181, 5))
     scene = scene_of(tmp_path, both, dimming=0.5)
     compiled = lower(scene).compiled
-    assert [source.ppf for source in compiled.sources] == pytest.approx([scene.fixtures[0].claimed_ppf / 2] * 2)
-    assert dimming(scene) == {"bar: white": 0.5, "bar: white, upward": 0.5}
+    assert list(compiled.ppf) == pytest.approx([scene.fixtures[0].claimed_ppf / 2] * 2)
+    assert {source.name: level for source, level in dimming(scene).items()} == {
+        "bar: white": 0.5,
+        "bar: white, upward": 0.5,
+    }
     only_up = scene_of(tmp_path, lm63(lambda c, g: 0 * c + 0 * g + 100.0, planes=[0], angles=range(90, 181, 5)))
-    assert (
-        list(dimming(only_up)) == ["bar: white, upward"] == [source.name for source in lower(only_up).compiled.sources]
-    )
+    assert tuple(dimming(only_up)) == (Source("bar", "white", upward=True),) == lower(only_up).compiled.sources
     assert drawn(lower(only_up).compiled, 0)[1][:, 2].min() >= 0
 
 

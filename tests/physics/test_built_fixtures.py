@@ -13,10 +13,11 @@ import pytest
 
 import underlit
 from checking import agree, trace
-from underlit.lowering.fixtures import dimming, full_hours, lower_fixtures
+from underlit.lowering.assemble import put
+from underlit.lowering.fixtures import dimming, full_hours, lights
+from underlit.lowering.records import Role
 from underlit.lowering.scene import lower
-from underlit.lowering.tank.shell import Shell
-from underlit.lowering.world import Role, World
+from underlit.lowering.world import World
 from underlit.photometry import Head, lambertian
 from underlit.results.estimate import Estimate
 from underlit.scene import scene_from_dict
@@ -29,7 +30,7 @@ def in_empty_space(**keys: Any) -> World:
     """A world that holds one fixture and nothing else."""
     scene = scene_from_dict({"tank": TANK, "fixture": [keys]})
     world = World()
-    lower_fixtures(world, scene, Shell(0, math.inf, math.inf))
+    put(world, lights(scene))
     return world
 
 
@@ -100,7 +101,7 @@ def test_round_bodies_are_closed_and_reflectors_join_them() -> None:
     # a prism of 24 sides in a circle of 12 cm, 4 cm high
     assert body.volume == pytest.approx(0.04 * 12 * math.sin(math.pi / 12) * 0.06**2, rel=1e-6)
     corners = {tuple(corner) for corner in meshes["fixture"].vertices}
-    edge = meshes["fixture reflector"].vertices[:24]
+    edge = meshes["fixture, reflector"].vertices[:24]
     assert all(tuple(corner) in corners for corner in edge)
 
 
@@ -113,14 +114,15 @@ def test_every_channel_sends_its_share_through_all_its_lenses() -> None:
         "dimming": 0.5,
     }  # fmt: skip
     scene = scene_from_dict({"tank": TANK, "fixture": [{"size": ["30 cm", "8 cm", "2 cm"], **keys}]})
-    sources = lower(scene).compiled.sources
+    compiled = lower(scene).compiled
+    sources = compiled.sources
     totals: dict[str, float] = {}
-    for source in sources:
-        totals[source.channel] = totals.get(source.channel, 0.0) + source.ppf
+    for source, ppf in zip(sources, compiled.ppf, strict=True):
+        totals[source.channel] = totals.get(source.channel, 0.0) + ppf
     assert totals == pytest.approx({"white": 30.0, "red": 20.0, "blue": 10.0})
     names = [source.name for source in sources]
     assert len(set(names)) == len(names)
-    assert set(dimming(scene)) == set(full_hours(scene)) == set(names)
+    assert {s.name for s in dimming(scene)} == {s.name for s in full_hours(scene)} == set(names)
     assert set(dimming(scene).values()) == {0.5}
     assert set(full_hours(scene).values()) == {4.0}
 

@@ -19,7 +19,8 @@ from checking import (
     scaled,
     trace,
 )
-from underlit.lowering.world import Grid, World, box, rectangle
+from underlit.lowering.compiled import Grid
+from underlit.lowering.world import World, box, rectangle
 from underlit.results.estimate import Estimate
 
 

@@ -67,7 +67,7 @@ def two_panes(height: float, backing: str) -> Estimate:
         world.add_mesh("rim", *rectangle((min(x, WIDTH), 0, height), (THICKNESS, 0, 0), (0, WIDTH, 0)),
                        world.interface(f"{name} rim", 0, glass), name=f"{name} rim")  # fmt: skip
         if backing == "sheet":
-            world.add_mesh("sheet", *upright(x + math.copysign(0.001, x), height), black, name=f"{name} sheet")
+            world.add_mesh("sheet", *upright(x + math.copysign(0.001, x), height), black, face=name)
     for y in (0.0, WIDTH):
         world.add_mesh("mirror", *rectangle((ends[0], y, 0), (ends[1] - ends[0], 0, 0), (0, 0, height)), mirror)
     # the floor lies under the glass too: light that walks down inside a pane has arrived
@@ -136,7 +136,7 @@ def test_glass_tank_of_usual_proportions():
     rim = world.interface("rim", 0, glass)
     for k, (x0, x1, y0, y1) in enumerate([(*out, out[0], 0.0), (*out, WIDTH, out[1]),
                                           (out[0], 0.0, 0.0, WIDTH), (WIDTH, out[1], 0.0, WIDTH)]):  # fmt: skip
-        world.add_mesh("rim", *rectangle((x0, y0, height), (x1 - x0, 0, 0), (0, y1 - y0, 0)), rim, name=f"rim {k}")
+        world.add_mesh("rim", *rectangle((x0, y0, height), (x1 - x0, 0, 0), (0, y1 - y0, 0)), rim, face=f"{k}")
     floor(world, (out[0], out[0]), (out[1], out[1]))
     measured = flux_in_zone(trace(world, photons_log2=18), "floor")
     everything, guided = entering(4)

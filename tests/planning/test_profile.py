@@ -14,8 +14,9 @@ from boxes import BARE_BOX, box
 from checking import agree, within_probability
 from underlit.backends.cpu import Tracer
 from underlit.cli import main
+from underlit.lowering.compiled import Grid
 from underlit.lowering.scene import lower
-from underlit.lowering.world import Grid, World, rectangle
+from underlit.lowering.world import World, rectangle
 from underlit.lowering.world import box as solid
 from underlit.planning.profile import (
     RULE_OF_THUMB_M,

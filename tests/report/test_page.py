@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -73,7 +74,7 @@ def test_it_says_what_was_found(traced: Traced, page: str) -> None:
 def test_names_are_shown_and_never_run() -> None:
     named, _ = answer(photons=1 << 16)
     scene = named.lowered.scene.model_copy(update={"title": "<script>alert(1)</script>"})
-    lowered = type(named.lowered)(**{**vars(named.lowered), "scene": scene})
+    lowered = replace(named.lowered, scene=scene)
     said = report_html(Traced(lowered, named.result, True, "", 0.01))
     assert "<script>" not in said
     assert "&lt;script&gt;" in said

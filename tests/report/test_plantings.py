@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import underlit
+from underlit.lowering.records import Part, Role
 from underlit.planning.plantings import PlantingReport, planting_reports
 from underlit.planning.surfaces import meshes_of
 from underlit.report.printout import planting_table
@@ -116,7 +117,7 @@ def test_copies_tell_what_leaves_of_their_own_tell():
     assert sum(len(c) for c in grown.instances) > 100
     found = underlit.trace(lowered, photons=1 << 19, seed=1)
     (report,) = planting_reports(lowered, found.result)
-    meshes = meshes_of(found.result, "group")
+    meshes = meshes_of(found.result, Part("group", Role.PLANTS))
     assert len(meshes) == 2
     area = sum(float(np.linalg.norm(np.cross(*_edges(m)), axis=1).sum()) / 2 for m in meshes)
     assert area == pytest.approx(grown.shape.area_m2, rel=1e-6)
@@ -133,7 +134,7 @@ def test_copies_tell_what_leaves_of_their_own_tell():
             vertices, faces, surface = written[template]
             placed = np.einsum("nij,kj->nki", rotations, vertices) * scales[:, None, None] + origins[:, None]
             every = faces[None] + (np.arange(len(scales)) * len(vertices))[:, None, None]
-            self.add_mesh(part, placed.reshape(-1, 3), every.reshape(-1, 3), surface, role="plants", name="group")
+            self.add_mesh(part, placed.reshape(-1, 3), every.reshape(-1, 3), surface)
 
         patch.setattr(World, "add_template", keep)
         patch.setattr(World, "add_instances", write_out)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from small_world import small_result
 
+from underlit.lowering.records import Source
 from underlit.results.store import load_result, read_fields, write_fields
 
 
@@ -32,7 +33,7 @@ def same(a, b, tolerance=1e-9):
     assert a.dof == b.dof
 
 
-@pytest.mark.parametrize("dimming", [{}, {"red": 0.0}, {"white": 0.35, "red": 1.0}])
+@pytest.mark.parametrize("dimming", [{}, {"fixture: red": 0.0}, {"fixture: white": 0.35, "fixture: red": 1.0}])
 def test_fields_come_back_at_any_dimming(traced, path, dimming):
     a, b = traced.dimmed(dimming), load_result(path).dimmed(dimming)
     same(a.bed(), b.bed())
@@ -57,11 +58,12 @@ def test_whole_quanta_names_and_meshes_come_back_exactly(traced, path):
     assert stored.ledger_quanta() == traced.ledger_quanta()
     assert stored.ledger_gap() == 0
     assert stored.photons == traced.photons
-    assert (stored.seed, stored.seconds, stored.complete, stored.dimming) == (11, 1.5, True, {"red": 0.6})
-    for key in ("sources", "zones", "heads", "buckets", "notes"):
+    assert (stored.seed, stored.seconds, stored.complete) == (11, 1.5, True)
+    assert stored.dimming == {Source("fixture", "white"): 1.0, Source("fixture", "red"): 0.6}
+    for key in ("sources", "zones", "heads", "ppf", "lines", "frames", "notes"):
         assert getattr(stored.compiled, key) == getattr(traced.compiled, key)
     for a, b in zip(traced.compiled.meshes, stored.compiled.meshes, strict=True):
-        assert (a.name, a.role, a.first_slot, a.surface) == (b.name, b.role, b.first_slot, b.surface)
+        assert (a.part, a.name, a.first_slot, a.surface) == (b.part, b.name, b.first_slot, b.surface)
         np.testing.assert_array_equal(a.vertices, b.vertices)
         np.testing.assert_array_equal(a.faces, b.faces)
     assert stored.scene_text == 'title = "a tank"\n'
@@ -99,8 +101,8 @@ def test_the_file_explains_itself(path):
 
 def test_a_stored_result_can_be_written_again(path, tmp_path):
     again = tmp_path / "again.nc"
-    write_fields(load_result(path).dimmed({"red": 0.1}), again)
-    one, two = load_result(path).dimmed({"red": 0.1}), load_result(again)
+    write_fields(load_result(path).dimmed({"fixture: red": 0.1}), again)
+    one, two = load_result(path).dimmed({"fixture: red": 0.1}), load_result(again)
     same(one.bed(), two.bed())
     same(one.faces("leaf"), two.faces("leaf"))
     assert two.scene_text == one.scene_text

@@ -8,10 +8,9 @@ import trimesh
 from shapely import MultiPoint, Polygon, contains_xy
 
 import underlit
-from underlit.lowering.rack import has_the_map
+from underlit.lowering.records import Role
 from underlit.lowering.scene import lower
 from underlit.lowering.shapes.shape import face_areas
-from underlit.lowering.world import Role
 from underlit.scene.reader.errors import SceneError
 
 LEVEL = 0.09
@@ -142,6 +141,8 @@ height = "8 cm"
         encoding="utf-8",
     )
     beside = {"name": "beside", "file": str(tmp_path / "beside.toml"), "at": ["60 cm", "0 cm"]}
-    beds = [m for m in lower(scene(rack=[beside])).compiled.meshes if m.role is Role.BED]
-    assert sorted(m.name for m in beds if has_the_map(m)) == ["substrate", "terrace 1"]
-    assert sorted(m.name for m in beds if not has_the_map(m)) == ["beside: substrate", "beside: terrace 1"]
+    compiled = lower(scene(rack=[beside])).compiled
+    beds = [m for m in compiled.meshes if m.role is Role.BED]
+    assert sorted(m.name for m in beds if compiled.is_mapped(m)) == ["substrate", "substrate, terrace 1"]
+    others = [m.name for m in beds if not compiled.is_mapped(m)]
+    assert sorted(others) == ["beside: substrate", "beside: substrate, terrace 1"]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from underlit.lowering.world import OUTSIDE, Grid, World, rectangle
+from underlit.lowering.compiled import Grid
+from underlit.lowering.world import OUTSIDE, World, rectangle
 
 from .image_source import Box
 
@@ -51,7 +52,7 @@ def _walls(world: World, part: str, size: tuple[float, float], out: float, level
     foot = [(low, low, 0.0), (x, low, 0.0), (x, y, 0.0), (low, y, 0.0)]
     for k, side in enumerate(("front", "right", "back", "left")):
         along = np.subtract(foot[(k + 1) % 4], foot[k])
-        world.add_mesh(part, *rectangle(foot[k], along, (0, 0, level)), surface, name=f"{part}, {side}")
+        world.add_mesh(part, *rectangle(foot[k], along, (0, 0, level)), surface, face=side)
 
 
 def frame(size: tuple[float, float], width: float, z: float) -> tuple[np.ndarray, np.ndarray]:

@@ -15,7 +15,8 @@ import numpy as np
 from checking import check_ledger, flux_of_cells, trace
 from false_alarms import ONE_CHECK
 from underlit.kernel_cache import KERNEL_PACKAGES
-from underlit.lowering.world import CompiledScene, World
+from underlit.lowering.compiled import CompiledScene
+from underlit.lowering.world import World
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.run import StoppingRule, trace_compiled

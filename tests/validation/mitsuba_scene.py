@@ -19,8 +19,8 @@ from typing import Any
 
 import numpy as np
 
+from underlit.lowering.compiled import CompiledScene
 from underlit.lowering.scene import Lowered
-from underlit.lowering.world import CompiledScene
 from underlit.results.estimate import Estimate
 from underlit.transport.tables import BINS, SurfaceKind
 

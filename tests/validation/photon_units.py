@@ -187,7 +187,7 @@ def routes(size: Size) -> list[Check]:
         meter = checked_plan(traced_plan, photons_log2=size.pick(24, 18), seed=1400 + k).heads()["meter"]
         for way, compiled in plans.items():
             assert np.array_equal(compiled.tables.leds, traced_plan.tables.leds)
-            share = compiled.sources[0].ppf / traced_plan.sources[0].ppf
+            share = compiled.ppf[0] / traced_plan.ppf[0]
             checks.append(
                 check_of(
                     meter, case="Four ways to say one fixture's output", name=f"{lens}, by {way}", exact=exact, scale=share,

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from checking import agree
+from underlit.lowering.records import Source
 from underlit.lowering.scene import Lowered, lower
 from underlit.lowering.world import OUTSIDE, World, box, rectangle
 from underlit.scene.reader.reader import load_scene
@@ -59,7 +60,7 @@ def wide_water(absorption: float) -> Lowered:
     world.add_mesh("water surface", *surface, world.interface("water surface", OUTSIDE, water))
     z = DEPTH + HEIGHT
     world.add_mesh("panel", *box((-PANEL[0], -PANEL[1], z), (PANEL[0], PANEL[1], z + 0.01)), body)
-    world.add_source("white", [(0, 0, z)], ppf=1.0, half_size=PANEL, fixture="panel")
+    world.add_source(Source("panel", "white"), [(0, 0, z)], ppf=1.0, half_size=PANEL)
     scene = load_scene(SCENES / "glass-6.toml")
     return replace(lower(scene), compiled=world.compile())
 

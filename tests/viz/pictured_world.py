@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from underlit.backends.cpu import GROUPS
+from underlit.lowering.compiled import Grid
+from underlit.lowering.records import Role
 from underlit.lowering.shapes.shape import face_areas
-from underlit.lowering.world import Grid, Role, World, box, rectangle
+from underlit.lowering.world import World, box, rectangle
 from underlit.results.result import Result
 from underlit.results.stored import StoredCounts
 from underlit.transport.tables import PACKET
@@ -50,7 +52,7 @@ def pictured_result(ppfd: float = 80.0) -> Result:
     quanta = ppfd * areas / 50.0 * 4096 * PACKET
     counts = StoredCounts(
         photons_per_batch=4096, groups=np.tile(quanta, (GROUPS, 1)), group_batches=np.ones(GROUPS, np.int64),
-        batches=GROUPS, points=[np.zeros(0, np.int64)] * GROUPS, ledger=[0] * len(compiled.buckets), counters=[0] * 4,
+        batches=GROUPS, points=[np.zeros(0, np.int64)] * GROUPS, ledger=[0] * len(compiled.lines), counters=[0] * 4,
     )  # fmt: skip
     return Result(compiled, (counts,), 1, 1.0)
 

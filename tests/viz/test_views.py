@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from pictured_world import pictured_overlay, pictured_result
 
-from underlit.lowering.world import Role
+from underlit.lowering.records import Part, Role
 from underlit.results.store import write_fields
 from underlit.viz.palette import colour_map
 from underlit.viz.tank3d import gl
@@ -187,13 +187,13 @@ def test_a_vtm_killed_before_its_end_is_not_there(tmp_path):
 def test_uncertain_faces_show_their_neighbourhood_and_certain_ones_themselves():
     from dataclasses import replace
 
-    from underlit.lowering.world import Mesh
+    from underlit.lowering.compiled import Mesh
     from underlit.results.result import Field
 
     rng = np.random.default_rng(5)
     corner = rng.uniform(0, 0.04, (400, 1, 3))
     vertices = (corner + rng.normal(0, 0.001, (400, 3, 3))).reshape(-1, 3)
-    mesh = Mesh("leaves", vertices, np.arange(1200, dtype=np.int32).reshape(-1, 3), 0, 0, Role.PLANTS)
+    mesh = Mesh(Part("leaves", Role.PLANTS), vertices, np.arange(1200, dtype=np.int32).reshape(-1, 3))
     noisy = np.abs(rng.normal(50.0, 25.0, (400, 2)))
     error = np.full((400, 2), 25.0)
     error[7], noisy[7] = 0.5, 90.0

@@ -16,10 +16,10 @@ from typing import Any
 
 import numpy as np
 
-from underlit.lowering.rack import has_the_map
+from underlit.lowering.compiled import CompiledScene, Mesh
+from underlit.lowering.records import Part, Role, Source
 from underlit.lowering.scene import Lowered
 from underlit.lowering.shapes.shape import face_areas
-from underlit.lowering.world import Mesh, Role
 from underlit.results.estimate import mean_of_groups
 from underlit.results.result import Field, Result
 from underlit.viz.palette import ROLE_COLOURS, VALUED, colour_map, colour_range
@@ -67,16 +67,25 @@ class Item:
         return f"{self.table}:{self.index}"
 
 
-def items_of(lowered: Lowered) -> dict[str, Item]:
-    """What can be moved, by the name of its mesh."""
+def items_of(lowered: Lowered) -> dict[Part, Item]:
+    """What can be moved, by its part."""
     scene = lowered.scene
-    tables: dict[str, tuple[Any, ...]] = {
-        "fixture": scene.fixtures,
-        "wood": scene.wood,
-        "stone": scene.stone,
-        "plants": scene.plants,
+    tables: dict[str, tuple[Role, tuple[Any, ...]]] = {
+        "fixture": (Role.FIXTURE, scene.fixtures),
+        "wood": (Role.WOOD, scene.wood),
+        "stone": (Role.STONE, scene.stone),
+        "plants": (Role.PLANTS, scene.plants),
     }
-    return {thing.name: Item(table, i) for table, things in tables.items() for i, thing in enumerate(things)}
+    return {
+        Part(thing.name, role): Item(table, i)
+        for table, (role, things) in tables.items()
+        for i, thing in enumerate(things)
+    }
+
+
+def page_key(source: Source) -> str:
+    """What the page knows a source by."""
+    return json.dumps([source.tank, source.fixture, source.channel, source.group, source.upward])
 
 
 def palette() -> list[list[int]]:
@@ -90,17 +99,19 @@ def shape_blob(lowered: Lowered) -> bytes:
     items = items_of(lowered)
     meshes = []
     sides = [side for mesh in compiled.meshes if mesh.role is Role.BED for side in bed_sides(mesh)]
-    named = [(mesh, _role(mesh)) for mesh in compiled.meshes] + [(side, "ground") for side in sides]
-    for mesh, role in named:
+    shown = [(k, mesh, _role(compiled, mesh)) for k, mesh in enumerate(compiled.meshes)]
+    shown += [(-1 - k, side, "ground") for k, side in enumerate(sides)]
+    for key, mesh, role in shown:
         if mesh.role in UNSEEN:
             continue
-        item = items.get(mesh.name)
+        item = items.get(mesh.part.whole)
         meshes.append(
             {
+                "key": key,
                 "name": mesh.name,
                 "role": role,
                 "colour": ROLE_COLOURS[mesh.role],
-                "valued": role != "ground" and _by_faces(mesh),
+                "valued": role != "ground" and _by_faces(compiled, mesh),
                 "item": item.key if item else None,
                 "corners": blob.put(mesh.vertices[mesh.faces].reshape(-1)),
             }
@@ -109,7 +120,7 @@ def shape_blob(lowered: Lowered) -> bytes:
         "meshes": meshes,
         "bed": _grid(blob, compiled.bed_map),
         "planes": _grid(blob, compiled.planes),
-        "sources": [s.name for s in compiled.sources],
+        "sources": [page_key(s) for s in compiled.sources],
         "zones": [{"outline": _outline(z)} for z in lowered.zones],
         "spots": [{"name": h.name, "at": list(h.centre)} for h in compiled.heads],
         "water": lowered.scene.water_level_m,
@@ -118,14 +129,14 @@ def shape_blob(lowered: Lowered) -> bytes:
     return blob.bytes(header)
 
 
-def _role(mesh: Mesh) -> str:
+def _role(compiled: CompiledScene, mesh: Mesh) -> str:
     """As the page names it: the bed is the one with the map."""
-    return "neighbour" if mesh.role is Role.BED and not has_the_map(mesh) else mesh.role.name.lower()
+    return "neighbour" if mesh.role is Role.BED and not compiled.is_mapped(mesh) else mesh.role.name.lower()
 
 
-def _by_faces(mesh: Mesh) -> bool:
+def _by_faces(compiled: CompiledScene, mesh: Mesh) -> bool:
     """Whether a mesh is coloured face by face."""
-    return mesh.role in VALUED and not (mesh.role is Role.BED and has_the_map(mesh))
+    return mesh.role in VALUED and not compiled.is_mapped(mesh)
 
 
 def _grid(blob: Blob, grid: Any) -> dict[str, Any] | None:
@@ -145,15 +156,15 @@ def _outline(place: Any) -> list[list[float]]:
 def light_blob(lowered: Lowered, result: Result) -> bytes:
     """The light as counted so far, source by source at full power; -1 where no light can reach."""
     blob = Blob()
-    names = [s.name for s in result.compiled.sources]
-    alone = [replace(result, dimming={n: float(n == name) for n in names}) for name in names]
+    sources = result.compiled.sources
+    alone = [replace(result, dimming={s: float(s == source) for s in sources}) for source in sources]
     meshes = []
-    for mesh in lowered.compiled.meshes:
-        if _by_faces(mesh):
+    for key, mesh in enumerate(lowered.compiled.meshes):
+        if _by_faces(lowered.compiled, mesh):
             fields = steadied(mesh, result, alone)
-            meshes.append({"name": mesh.name, "sources": [_field(blob, field) for field in fields]})
+            meshes.append({"key": key, "sources": [_field(blob, field) for field in fields]})
     header = {
-        "sources": names,
+        "sources": [page_key(s) for s in sources],
         "meshes": meshes,
         "bed": [_field(blob, patched_bed(one, i)) for i, one in enumerate(alone)] if result.compiled.bed_map else None,
         "planes": [_field(blob, one.planes()) for one in alone] if result.compiled.planes is not None else None,
@@ -186,13 +197,13 @@ def steadied(mesh: Mesh, together: Result, alone: list[Result]) -> list[Field]:
 
     The choice is the same for every source, so that light still adds.
     """
-    whole = shown_side(mesh, together.faces(mesh.name))
+    whole = shown_side(mesh, together.faces(mesh))
     own = certain(whole.value, whole.standard_error)
     index, area = cubes(mesh, STEADY_CUBE_M), face_areas(mesh.vertices, mesh.faces)
     total = np.bincount(index, area)
     fields = []
     for one in alone:
-        field = shown_side(mesh, one.faces(mesh.name))
+        field = shown_side(mesh, one.faces(mesh))
         mean = (np.bincount(index, field.value * area) / total)[index]
         error = (np.sqrt(np.bincount(index, (field.standard_error * area) ** 2)) / total)[index]
         fields.append(Field(np.where(own, field.value, mean), np.where(own, field.standard_error, error), field.dof))

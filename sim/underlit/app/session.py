@@ -13,7 +13,6 @@ from typing import Any
 
 from underlit.app.document import DRAFT, Document, DocumentError, adopted, read_scene
 from underlit.app.light import Light, LightService, Order
-from underlit.lowering.fixtures import dimming
 from underlit.planning.zones import zone_reports
 from underlit.results.atomic import write_text
 from underlit.scene import Channel, Fixture, Scene
@@ -285,7 +284,6 @@ def paths_key(scene: Scene) -> str:
 
 def relit(light: Light, scene: Scene) -> Light:
     """The same light, for a scene that differs only in what changes no path: arithmetic."""
-    levels = dimming(scene)
-    lowered = replace(light.lowered, scene=scene, dimming=levels)
-    result = replace(light.result, dimming=levels)
+    lowered = light.lowered.relit(scene)
+    result = replace(light.result, dimming=lowered.dimming)
     return replace(light, lowered=lowered, result=result, reports=tuple(zone_reports(lowered, result)))

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -42,6 +42,10 @@ class SourceCounts:
     points: list[np.ndarray] = field(default_factory=list)
     ledger: list[int] = field(default_factory=list)
     counters: list[int] = field(default_factory=list)
+
+    def of_points(self, chosen: Sequence[int]) -> SourceCounts:
+        """The same counts with some of the zones and heads only."""
+        return replace(self, points=[row[list(chosen)] for row in self.points])
 
     @property
     def photons(self) -> int:

@@ -31,7 +31,7 @@ def check(scene: SceneFile, *, out: Path | None = None) -> None:
     console = output_console()
     print_layout(console, lowered)
     try:
-        write_layout(lowered.own_meshes, overlay(lowered), path)
+        write_layout(lowered.compiled.own_meshes, overlay(lowered), path)
         sheets = write_fixture_sheets(loaded.fixtures, path.parent, _sheet_stem(path.stem))
     except OSError as problem:
         raise cannot_write(path, problem) from None

@@ -1,16 +1,18 @@
-"""Fixtures into a `World`: a body that blocks and reflects, a reflector, and a source for each channel and lens."""
+"""Fixtures: a body that blocks and reflects, a reflector, and a source for each channel and lens."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
+from underlit.lowering.pieces import MeshPiece, Note, Opaque, Piece, SourcePiece
 from underlit.lowering.prisms import HAIR
+from underlit.lowering.records import OWN, Face, Frame, Line, Part, Role, Source
 from underlit.lowering.tank.lid import lid_covers
-from underlit.lowering.tank.shell import Shell
-from underlit.lowering.world import Role, World, box
+from underlit.lowering.world import box
 from underlit.photometry import files
 from underlit.photometry.lens import Lens, LensKind
 from underlit.scene.lights import Channel, Fixture, Reflector
@@ -19,6 +21,7 @@ from underlit.scene.lights.body import ROUND
 from underlit.scene.model import Scene
 from underlit.transport.tables import FaceShape
 
+FIXTURES = Line("fixtures")
 ROUND_CORNERS = 24
 """A round body is a prism of so many sides."""
 DISAGREEING = 0.15
@@ -65,95 +68,87 @@ def reflector_mesh(fixture: Fixture, reflector: Reflector) -> tuple[np.ndarray, 
     return vertices, np.concatenate([np.stack([k, after, n + after], axis=1), np.stack([k, n + after, n + k], axis=1)])
 
 
-def source_name(fixture: Fixture, channel_name: str) -> str:
-    """Name of the source of a fixture's channel."""
-    return f"{fixture.name}: {channel_name}"
-
-
-def dimming(scene: Scene) -> dict[str, float]:
-    """Level of every source as the scene sets it, by source name: share of full light at its fixture's brightest hour."""
-    return {name: fixture.level_of(channel) for name, fixture, channel in _sources(scene)}
-
-
-def full_hours(scene: Scene) -> dict[str, float]:
-    """Hours at full light that give each source's light of a day, by source name [h]."""
-    return {name: fixture.day_of(channel).full_hours for name, fixture, channel in _sources(scene)}
-
-
-def _sources(scene: Scene) -> Iterator[tuple[str, Fixture, Channel]]:
-    for fixture in scene.fixtures:
-        for channel in fixture.channels:
-            for part in _parts(fixture, channel):
-                yield source_name(fixture, channel.name) + part, fixture, channel
-
-
-UPWARD = ", upward"
 UPWARD_KEY = 2**20
 """Added to the random-number key of a source that shines up."""
 GROUP_KEY = 2**21
 """Added for each further group of LEDs of one channel."""
 
 
-def _parts(fixture: Fixture, channel: Channel) -> list[str]:
-    """Endings of the names of a channel's sources: a photometric file may shine both ways, LEDs have several lenses."""
-    measured = fixture.photometry
-    if measured is None:
-        return [group_name(i) for i in range(len(fixture.led_groups(channel)))]
-    halves = {"": files.lower_half(measured), UPWARD: files.upper_half(measured)}
-    return [part for part, half in halves.items() if half is not None]
+def dimming(scene: Scene, frame: Frame = OWN) -> dict[Source, float]:
+    """Level of every source as the scene sets it: share of full light at its fixture's brightest hour."""
+    return {source.moved_to(frame): fixture.level_of(channel) for source, fixture, channel in sources_of(scene)}
 
 
-def group_name(index: int) -> str:
-    """Ending of the name of a channel's source for LEDs of the same lens; nothing for the first."""
-    return f", LEDs {index + 1}" if index else ""
+def full_hours(scene: Scene, frame: Frame = OWN) -> dict[Source, float]:
+    """Hours at full light that give each source's light of a day [h]."""
+    return {
+        source.moved_to(frame): fixture.day_of(channel).full_hours for source, fixture, channel in sources_of(scene)
+    }
 
 
-def lower_fixtures(world: World, scene: Scene, shell: Shell) -> None:
-    """Add every fixture. One that would sink into the lid is laid on it, and that is noted."""
-    world.notes.extend(_doubts(scene))
+def sources_of(scene: Scene) -> Iterator[tuple[Source, Fixture, Channel]]:
+    """All sources of a scene's own fixtures: LEDs have a source for each lens, a file for each way that it shines."""
+    for fixture in scene.fixtures:
+        for channel in fixture.channels:
+            if fixture.photometry is None:
+                for group in range(len(fixture.led_groups(channel))):
+                    yield Source(fixture.name, channel.name, group), fixture, channel
+                continue
+            for upward, half in enumerate(_halves(fixture.photometry)):
+                if half is not None:
+                    yield Source(fixture.name, channel.name, upward=bool(upward)), fixture, channel
+
+
+def _halves(measured: files.Photometry) -> tuple[files.Web | None, files.Web | None]:
+    """What shines down and what shines up."""
+    return files.lower_half(measured), files.upper_half(measured)
+
+
+def lights(scene: Scene) -> Iterator[Piece]:
+    """Every fixture. One that would sink into the lid is laid on it, and that is noted."""
+    yield from _doubts(scene)
     for i, fixture in enumerate(scene.fixtures):
         centre = np.array(scene.fixture_centre_m(fixture))
-        centre[2] += _lift(world, scene, shell, fixture, centre)
-        _add_body(world, fixture, centre)
+        raised = lift(scene, fixture, centre)
+        centre[2] += raised
+        if raised:
+            yield Note(f"{fixture.name}: raised {raised * 1000:.1f} mm to lie on the lid or rim instead of in it")
+        yield from _body(fixture, centre)
         if fixture.photometry is not None:
-            _add_measured(world, fixture, fixture.photometry, centre, i * CHANNELS_PER_FIXTURE)
+            yield from _measured(fixture, fixture.photometry, centre, i * CHANNELS_PER_FIXTURE)
         else:
-            _add_leds(world, fixture, centre, i * CHANNELS_PER_FIXTURE)
+            yield from _leds(fixture, centre, i * CHANNELS_PER_FIXTURE)
 
 
-def _doubts(scene: Scene) -> Iterator[str]:
+def _doubts(scene: Scene) -> Iterator[Note]:
     """What a user should know of lights that can be traced all the same."""
     for fixture in scene.fixtures:
         apart = fixture.flux.departure
         if apart > DISAGREEING:
-            yield f"{fixture.name}: its readings lie {100 * apart:.0f} % apart from what any one output gives; read again"
+            yield Note(
+                f"{fixture.name}: its readings lie {100 * apart:.0f} % apart from what any one output gives; read again"
+            )
     scheduled = [fixture for fixture in scene.fixtures if fixture.schedule is not None]
     times = sorted({time for fixture in scheduled for time in fixture.day.times})
     if times and not any(all(f.day.at(time) >= ALL_BUT * f.level for f in scheduled) for time in times):
-        yield "the lights are never at their brightest together: PPFD adds up each at its own brightest hour"
+        yield Note("the lights are never at their brightest together: PPFD adds up each at its own brightest hour")
 
 
-def _add_body(world: World, fixture: Fixture, centre: np.ndarray) -> None:
+def _body(fixture: Fixture, centre: np.ndarray) -> Iterator[MeshPiece]:
     vertices, faces = body_mesh(fixture)
-    turned = fixture.rotation
-    surface = world.opaque(f"{fixture.name} body", fixture.body_reflectance, closed=True, bucket="fixtures")
-    world.add_mesh(fixture.name, vertices @ turned.T + centre, faces, surface, role=Role.FIXTURE)
+    turned, part = fixture.rotation, Part(fixture.name, Role.FIXTURE)
+    yield MeshPiece(part, vertices @ turned.T + centre, faces, Opaque(FIXTURES, fixture.body_reflectance, closed=True))
     reflector = fixture.reflector
     if reflector is None:
         return
     vertices, faces = reflector_mesh(fixture, reflector)
-    surface = world.opaque(
-        f"{fixture.name} reflector",
-        reflector.reflectance,
-        back_reflectance=fixture.body_reflectance,
-        specular=reflector.mirror,
-        bucket="fixtures",
+    surface = Opaque(
+        FIXTURES, reflector.reflectance, back_reflectance=fixture.body_reflectance, specular=reflector.mirror
     )
-    placed = vertices @ turned.T + centre
-    world.add_mesh(fixture.name, placed, faces, surface, role=Role.FIXTURE, name=f"{fixture.name} reflector")
+    yield MeshPiece(replace(part, face=Face.REFLECTOR), vertices @ turned.T + centre, faces, surface)
 
 
-def _add_leds(world: World, fixture: Fixture, centre: np.ndarray, first_key: int) -> None:
+def _leds(fixture: Fixture, centre: np.ndarray, first_key: int) -> Iterator[SourcePiece]:
     """A source for each group of a channel's LEDs. The underside's plane holds those that look straight out of it."""
     turned = fixture.rotation
     for j, (channel, ppf) in enumerate(zip(fixture.channels, fixture.full_channel_ppf, strict=True)):
@@ -162,8 +157,8 @@ def _add_leds(world: World, fixture: Fixture, centre: np.ndarray, first_key: int
         for k, group in enumerate(found):
             exponent, table = lens_as_numbers(group.lens.lens)
             half = group.face_m / 2
-            world.add_source(
-                source_name(fixture, channel.name) + group_name(k),
+            yield SourcePiece(
+                Source(fixture.name, channel.name, group=k),
                 led_places(group) @ turned.T + centre,
                 ppf=ppf * len(group.points) / count,
                 axis=group.axis @ turned.T,
@@ -173,8 +168,6 @@ def _add_leds(world: World, fixture: Fixture, centre: np.ndarray, first_key: int
                 beam_table=table,
                 spectrum=channel.spectrum.channel.photons,
                 key=first_key + j + k * GROUP_KEY,
-                fixture=fixture.name,
-                channel=channel.name,
             )
 
 
@@ -186,41 +179,35 @@ def led_places(group: LedGroup) -> np.ndarray:
     return np.column_stack([group.points, -out])
 
 
-def _add_measured(
-    world: World, fixture: Fixture, measured: files.Photometry, centre: np.ndarray, first_key: int
-) -> None:
+def _measured(
+    fixture: Fixture, measured: files.Photometry, centre: np.ndarray, first_key: int
+) -> Iterator[SourcePiece | Note]:
     """The sources of a photometric file: one face for what shines down, one over the body for what shines up.
 
     Both have the opening's outline. What the file's fixture hides of its own light is in its intensities already, so the
     body must not hide it again.
     """
-    world.notes.extend(f"{fixture.name}: {note}" for note in measured.notes)
+    yield from (Note(f"{fixture.name}: {note}") for note in measured.notes)
     turned = fixture.rotation
     c, s = math.cos(fixture.photometric_turn), math.sin(fixture.photometric_turn)
-    along = turned @ (c, s, 0.0)
     face, half_size = emitting_face(measured.opening)
     down = files.downward_share(measured)
-    halves = (
-        ("", files.lower_half(measured), -1.0, 0.0, down, 0),
-        (UPWARD, files.upper_half(measured), 1.0, fixture.size[2], 1.0 - down, UPWARD_KEY),
-    )
-    for part, half, up, height, share, key in halves:
+    for upward, half in enumerate(_halves(measured)):
         if half is None:
             continue
+        up, height, share = (1.0, fixture.size[2], 1.0 - down) if upward else (-1.0, 0.0, down)
         for j, (channel, ppf) in enumerate(zip(fixture.channels, fixture.full_channel_ppf, strict=True)):
-            world.add_source(
-                source_name(fixture, channel.name) + part,
-                [turned @ (0.0, 0.0, height) + centre],
+            yield SourcePiece(
+                Source(fixture.name, channel.name, upward=bool(upward)),
+                np.array([turned @ (0.0, 0.0, height) + centre]),
                 ppf=ppf * share,
                 axis=turned @ (0.0, 0.0, up),
-                along=along,
+                along=turned @ (c, s, 0.0),
                 half_size=half_size,
                 face=face,
-                beam_web=half if up > 0 else mirrored(half),
+                beam_web=half if upward else mirrored(half),
                 spectrum=channel.spectrum.channel.photons,
-                key=first_key + key + j,
-                fixture=fixture.name,
-                channel=channel.name,
+                key=first_key + upward * UPWARD_KEY + j,
             )
 
 
@@ -241,14 +228,14 @@ def emitting_face(opening: files.Opening) -> tuple[FaceShape, tuple[float, float
     return FaceShape.RECTANGLE, (length * same_area, width * same_area)
 
 
-def _lift(world: World, scene: Scene, shell: Shell, fixture: Fixture, centre: np.ndarray) -> float:
-    """How far to raise a fixture so that it lies on what is under it instead of in it [m]."""
+def lift(scene: Scene, fixture: Fixture, centre: np.ndarray) -> float:
+    """How far to raise a fixture from its centre (3,) so that it lies on what is under it instead of in it [m]."""
     placed = fixture.corners_m @ fixture.rotation.T + centre
     lowest = float(placed[:, 2].min())
     (x0, y0), (x1, y1) = placed[:, :2].min(axis=0), placed[:, :2].max(axis=0)
     floor = -math.inf
-    if lid_covers(scene.lid, x0, y0, x1, y1) and placed[:, 2].max() > shell.lid_low:
-        floor = shell.lid_top + HAIR
+    if lid_covers(scene.lid, x0, y0, x1, y1) and placed[:, 2].max() > scene.lid_underside_m:
+        floor = scene.lid_top_m + HAIR
     over_panes = x0 < 0 or x1 > scene.tank.inside_m[0]
     if not scene.tank.is_box:
         below = placed[:, :2].tolist()
@@ -257,11 +244,7 @@ def _lift(world: World, scene: Scene, shell: Shell, fixture: Fixture, centre: np
         )
     if scene.tank.rim is not None or over_panes:
         floor = max(floor, scene.tank.inside_m[2] + 2e-3)
-    if lowest >= floor:
-        return 0.0
-    lift = floor - lowest
-    world.notes.append(f"{fixture.name}: raised {lift * 1000:.1f} mm to lie on the lid or rim instead of in it")
-    return lift
+    return max(floor - lowest, 0.0)
 
 
 def lens_as_numbers(lens: Lens) -> tuple[float, tuple[np.ndarray, np.ndarray] | None]:

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from underlit.scene.common import HAIR
+
 if TYPE_CHECKING:
     import shapely
 
-HAIR = 3e-4
-"""Distance that keeps neighbouring pieces apart [m]."""
 Triangles = tuple[np.ndarray, np.ndarray]
 """Vertices (n, 3) float64 [m] and faces (m, 3) int32."""
 _SMALLEST_AREA = 1e-10
@@ -121,3 +121,9 @@ def joined(parts: Sequence[Triangles]) -> Triangles:
         return np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int32)
     vertices = np.concatenate([v for v, _ in parts])
     return vertices, np.concatenate([f + i for (_, f), i in zip(parts, first)]).astype(np.int32)
+
+
+__all__ = [
+    "HAIR", "Triangles", "curtain", "curtain_of_region", "curtain_round", "flat", "flat_region", "joined", "polygons_of",
+    "ring", "slab",
+]  # fmt: skip

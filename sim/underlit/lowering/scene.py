@@ -1,111 +1,139 @@
-"""From a scene to a plan: every part of the tank, and of those in its rack, into one `World`, frozen for tracing."""
+"""From a scene to a compiled one: the pieces of every part of its tank, and of those in its rack, into one `World`."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
-import numpy as np
-
-from underlit.lowering.aquascape.bed import lower_bed
-from underlit.lowering.aquascape.hardscape import LoweringError, lower_hardscape
-from underlit.lowering.aquascape.plants import Grown, lower_plants
-from underlit.lowering.aquascape.terraces import lower_terraces
-from underlit.lowering.fixtures import dimming, full_hours, lower_fixtures
-from underlit.lowering.rack import PlacedWorld, of_tank
+from underlit.lowering.aquascape.bed import bed
+from underlit.lowering.aquascape.hardscape import LoweringError, hardscape
+from underlit.lowering.aquascape.plants import Grown, planted
+from underlit.lowering.aquascape.terraces import terraces
+from underlit.lowering.assemble import put
+from underlit.lowering.compiled import CompiledScene
+from underlit.lowering.fixtures import dimming, full_hours, lights
+from underlit.lowering.pieces import Piece
+from underlit.lowering.records import OWN, Frame, Source
 from underlit.lowering.shapes import ShapeError
-from underlit.lowering.tallies import ZonePlace, lower_tallies
-from underlit.lowering.tank.shell import lower_shell
-from underlit.lowering.world import CompiledScene, Mesh, World
-from underlit.scene.model import RackTank, Scene
+from underlit.lowering.tallies import ZonePlace, counters
+from underlit.lowering.tank.shell import shell
+from underlit.lowering.world import World
+from underlit.scene.lights import Fixture
+from underlit.scene.model import Scene
 from underlit.scene.targets import Zone
 
 BED_CELL = 0.02
-"""Only the scene's own tank has a map; the substrates of others are counted on faces of this size [m]."""
+"""Pictures of a rack colour other substrates than the scene's own face by face: these are no larger than this [m]."""
+
+
+@dataclass(frozen=True)
+class BuiltTank:
+    """One tank in its own frame: its scene, all its pieces, where its zones count, its plantings as measured."""
+
+    scene: Scene
+    pieces: tuple[Piece, ...]
+    zones: tuple[ZonePlace, ...]
+    plantings: tuple[Grown, ...]
 
 
 @dataclass(frozen=True)
 class Lowered:
-    """A scene ready to trace: the plan, where its zones count, its plantings as measured, dimming by source name.
+    """A scene ready to trace: compiled, with all tanks of its rack as built (by number), and the dimming of each source.
 
-    Zones of the scene's own tank come first, then those of the rack's other tanks.
+    A view of one tank (`tanks`) is of the same kind: it shows that tank alone, in its own frame, and goes with the result of
+    `Result.of_tank`. So whatever is asked of a single tank can be asked of each tank of a rack.
     """
 
     scene: Scene
     compiled: CompiledScene
-    zones: tuple[ZonePlace, ...]
-    plantings: tuple[Grown, ...]
-    dimming: dict[str, float]
+    rack: tuple[BuiltTank, ...]
+    dimming: dict[Source, float]
+
+    @cached_property
+    def tanks(self) -> tuple[Lowered, ...]:
+        """A view of each tank, the scene's own first."""
+        numbers = [frame.tank for frame in self.compiled.frames]
+        return tuple(
+            replace(self, scene=self.rack[number].scene, compiled=self.compiled.of_tank(number)) for number in numbers
+        )
+
+    @property
+    def tank(self) -> int:
+        """Number of the tank that this is seen from."""
+        return self.compiled.frame.tank
+
+    @property
+    def zones(self) -> tuple[ZonePlace, ...]:
+        """Where the zones count, in their order in the compiled scene: those of the tank this is seen from come first."""
+        return tuple(place.placed_in(frame) for frame in self.compiled.frames for place in self.rack[frame.tank].zones)
 
     @property
     def own_zones(self) -> tuple[ZonePlace, ...]:
-        """The places of the zones of the scene's own tank."""
-        return tuple(place for place in self.zones if not place.tank)
+        """Those of the zones that lie in the tank this is seen from."""
+        return tuple(place for place in self.zones if place.tank == self.tank)
 
     @property
-    def own_meshes(self) -> tuple[Mesh, ...]:
-        """All meshes but those of the rack's other tanks."""
-        starts = tuple(of_tank(tank.name, "") for tank in self.scene.rack)
-        return tuple(mesh for mesh in self.compiled.meshes if not (starts and mesh.name.startswith(starts)))
+    def plantings(self) -> tuple[Grown, ...]:
+        """The plantings of the tank this is seen from, as measured."""
+        return self.rack[self.tank].plantings
 
-    def tank_of(self, place: ZonePlace) -> Scene:
-        """The scene of the tank that a zone lies in."""
-        return next((tank.scene for tank in self.scene.rack if tank.name == place.tank), self.scene)
+    @property
+    def lights(self) -> tuple[Fixture, ...]:
+        """The fixtures of the tank this is seen from; where it has none, those of the tank whose light reaches it."""
+        return self.scene.fixtures or next(built.scene.fixtures for built in self.rack if built.scene.fixtures)
+
+    @property
+    def full_hours(self) -> dict[Source, float]:
+        """Hours at full light that give each source's light of a day [h]."""
+        return _of_all_sources(full_hours, [built.scene for built in self.rack])
 
     def zone_of(self, place: ZonePlace) -> Zone | None:
         """What the scene says of a zone; None for the whole substrate, which no scene names."""
-        zones = self.tank_of(place).zones
-        return next((z for z in zones if place.name == (of_tank(place.tank, z.name) if place.tank else z.name)), None)
+        return next((zone for zone in self.rack[place.tank].scene.zones if zone.name == place.zone), None)
 
-    @property
-    def full_hours(self) -> dict[str, float]:
-        """Hours at full light that give each source's light of a day, by source name [h]."""
-        hours = full_hours(self.scene)
-        for tank in self.scene.rack:
-            hours |= {of_tank(tank.name, name): value for name, value in full_hours(tank.scene).items()}
-        return hours
+    def relit(self, scene: Scene) -> Lowered:
+        """The same tanks for a scene that differs only in what changes no path of light."""
+        scenes = _scenes(scene)
+        rack = tuple(replace(built, scene=new) for built, new in zip(self.rack, scenes, strict=True))
+        return replace(self, scene=scene, rack=rack, dimming=_of_all_sources(dimming, scenes))
+
+
+def _scenes(scene: Scene) -> list[Scene]:
+    """The scene, then those of the other tanks of its rack."""
+    return [scene, *(tank.scene for tank in scene.rack)]
+
+
+def _of_all_sources(
+    what: Callable[[Scene, Frame], dict[Source, float]], scenes: Sequence[Scene]
+) -> dict[Source, float]:
+    return {source: value for tank, scene in enumerate(scenes) for source, value in what(scene, Frame(tank)).items()}
 
 
 def lower(scene: Scene) -> Lowered:
     """Build the world of a scene. LoweringError, one line, where a part cannot be built."""
-    if not any(tank.fixtures for tank in (scene, *(tank.scene for tank in scene.rack))):
+    scenes = _scenes(scene)
+    if not any(each.fixtures for each in scenes):
         raise LoweringError("the scene has no light: add a [[fixture]]")
-    world = World()
-    places, grown = _lower_tank(world, scene, None)
-    levels = dimming(scene)
-    for number, tank in enumerate(scene.rack):
-        places += _lower_beside(world, tank, number)
-        levels |= {of_tank(tank.name, name): level for name, level in dimming(tank.scene).items()}
-    return Lowered(scene, world.compile(), tuple(places), tuple(grown), levels)
+    frames = [OWN, *(Frame(k, tank.name, tank.offset_m) for k, tank in enumerate(scene.rack, start=1))]
+    world, rack = World(), []
+    for frame, own in zip(frames, scenes, strict=True):
+        try:
+            built = build(own, None if frame == OWN else BED_CELL)
+            put(world, built.pieces, frame)
+        except (LoweringError, ShapeError) as problem:
+            raise LoweringError(f"{frame.name}: {problem}" if frame.name else str(problem)) from None
+        rack.append(built)
+    return Lowered(scene, world.compile(), tuple(rack), _of_all_sources(dimming, scenes))
 
 
-def _lower_tank(world: World, scene: Scene, bed_cell: float | None) -> tuple[list[ZonePlace], list[Grown]]:
-    try:
-        shell = lower_shell(world, scene)
-        lower_bed(world, scene, bed_cell)
-    except ShapeError as problem:
-        raise LoweringError(str(problem)) from None
-    hardscape = lower_hardscape(world, scene, shell) | lower_terraces(world, scene)
-    grown = lower_plants(world, scene, shell, hardscape)
-    lower_fixtures(world, scene, shell)
-    return lower_tallies(world, scene, hardscape, grown), grown
-
-
-def _lower_beside(world: World, tank: RackTank, number: int) -> list[ZonePlace]:
-    """Another tank of the rack; returns where its zones count, in the frame of the scene's own tank."""
-    placed = PlacedWorld(world, tank.name, tank.offset_m, number)
-    try:
-        places, _ = _lower_tank(placed, tank.scene, BED_CELL)
-    except LoweringError as problem:
-        raise LoweringError(of_tank(tank.name, str(problem))) from None
-    placed.tell_notes()
-    x, y, z = tank.offset_m
-    return [
-        replace(
-            place,
-            name=of_tank(tank.name, place.name),
-            outline=None if place.outline is None else place.outline + np.array([x, y]),
-            z=None if place.z is None else place.z + z,
-            tank=tank.name,
-        )
-        for place in places
-    ]
+def build(scene: Scene, bed_cell: float | None = None) -> BuiltTank:
+    """A tank and all that stands in it, in its own frame. LoweringError or ShapeError, one line, where it cannot be built."""
+    pieces: list[Piece] = [*shell(scene), *bed(scene, bed_cell)]
+    solid, shapes = hardscape(scene)
+    stepped, edges = terraces(scene)
+    shapes |= edges
+    leaves, grown = planted(scene, shapes)
+    tallies, places = counters(scene, shapes, grown)
+    pieces += [*solid, *stepped, *leaves, *lights(scene), *tallies]
+    return BuiltTank(scene, tuple(pieces), tuple(places), tuple(grown))

@@ -1,9 +1,10 @@
-"""Counters into a `World`: light planes, the map of the bed, zones and spots, with the areas that light can reach."""
+"""Counters: light planes, the map of the bed, zones and spots, with the areas that light can reach."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,11 +13,14 @@ from underlit.geometry.solids import inside_solids
 from underlit.lowering.aquascape.bed import bed_outline
 from underlit.lowering.aquascape.hardscape import LoweringError
 from underlit.lowering.aquascape.plants import Grown
+from underlit.lowering.compiled import Grid
+from underlit.lowering.pieces import HeadPiece, MapPiece, Note, Piece, PlanesPiece, ZonePiece
 from underlit.lowering.prisms import polygons_of
+from underlit.lowering.records import Frame, InTank, Part, Role
 from underlit.lowering.shapes import Shape
 from underlit.lowering.shapes.shape import face_areas, face_normals
 from underlit.lowering.tank.mesh_glass import section
-from underlit.lowering.world import Grid, World
+from underlit.lowering.tank.panes import BED
 from underlit.scene.aquascape.plants import PlantKind
 from underlit.scene.model import Scene
 from underlit.scene.targets import Zone
@@ -35,36 +39,51 @@ WHOLE_BED = "whole substrate"
 
 
 @dataclass(frozen=True)
-class ZonePlace:
-    """Where a zone counts, in words and on the plan: outline (k, 2) [m] or None, height [m] or None.
+class ZonePlace(InTank):
+    """Where a zone counts, in words and on the plan: outline (k, 2) [m] or None, height [m] or None."""
 
-    tank: which other tank of the rack it lies in; empty for the scene's own.
-    """
-
-    name: str
+    zone: str
     outline: np.ndarray | None
     z: float | None
     where: str
-    tank: str = ""
+
+    @property
+    def own_name(self) -> str:
+        """As the scene calls the zone."""
+        return self.zone
+
+    @property
+    def is_whole_bed(self) -> bool:
+        """Whether it is the zone that every tank has, all of its substrate."""
+        return self.zone == WHOLE_BED
+
+    def placed_in(self, frame: Frame) -> ZonePlace:
+        """The same place seen from outside its tank, which stands in a frame."""
+        x, y, z = frame.offset
+        outline = None if self.outline is None else self.outline + np.array([x, y])
+        return replace(self.moved_to(frame), outline=outline, z=None if self.z is None else self.z + z)
 
 
-def lower_tallies(world: World, scene: Scene, hardscape: dict[str, Shape], grown: list[Grown]) -> list[ZonePlace]:
-    """Add planes, map, spots and zones. Returns the places of the zones, in their order in the world."""
+def counters(
+    scene: Scene, hardscape: Mapping[Part, Shape], grown: Sequence[Grown]
+) -> tuple[list[Piece], list[ZonePlace]]:
+    """Planes, map, zones and spots; and the places of the zones, in their order."""
     solids = [s.vertices[s.faces].reshape(-1, 9) for s in hardscape.values()]
     corners = np.ascontiguousarray(np.concatenate(solids)) if solids else np.zeros((0, 9))
     length, depth, height = scene.tank.inside_m
     top = max(height, scene.water_level_m)
-    world.add_planes(_planes(scene, corners, length, depth, top))
-    world.add_map("substrate", _map(scene, corners, length, depth))
-    places = [_whole_bed(world, scene, corners)]
-    for zone in scene.zones:
-        places.append(_lower_zone(world, scene, corners, hardscape, grown, zone))
+    pieces: list[Piece] = [
+        PlanesPiece(_planes(scene, corners, length, depth, top)),
+        MapPiece(BED, _map(scene, corners, length, depth)),
+    ]
+    counted = [_whole_bed(scene, corners), *(_zone(scene, corners, hardscape, grown, zone) for zone in scene.zones)]
+    pieces += [zone for zone, _ in counted]
     for spot in scene.spots:
         centre = scene.spot_centre_m(spot)
         if _blocked(corners, np.array([centre[0]]), np.array([centre[1]]), np.array([[centre[2]]])).any():
-            world.notes.append(f"{spot.name}: this reading spot lies inside wood or stone; nothing can be read there")
-        world.add_head(spot.name, centre, radius=spot.radius)
-    return places
+            pieces.append(Note(f"{spot.name}: this reading spot lies inside wood or stone; nothing can be read there"))
+        pieces.append(HeadPiece(spot.name, centre, spot.radius))
+    return pieces, [place for _, place in counted]
 
 
 def _blocked(corners: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray) -> np.ndarray:
@@ -156,11 +175,28 @@ def _map(scene: Scene, corners: np.ndarray, length: float, depth: float) -> Grid
     return Grid((0.0, 0.0, 0.0), (length / nx, depth / ny, 0.0), (nx, ny, 1), area[None])
 
 
-def _whole_bed(world: World, scene: Scene, corners: np.ndarray) -> ZonePlace:
+Counted = tuple[ZonePiece, ZonePlace]
+"""A zone as it counts, and where that is."""
+
+
+def _whole_bed(scene: Scene, corners: np.ndarray) -> Counted:
     outline = np.asarray(_covered(scene, None).exterior.coords)[:-1]
-    area = _open_area(scene, corners, outline, None)
-    world.add_surface_zone(WHOLE_BED, "substrate", area=area)
-    return ZonePlace(WHOLE_BED, outline, None, "all of the substrate")
+    area = _reached(WHOLE_BED, scene, corners, outline, None)
+    return ZonePiece(WHOLE_BED, area, BED), ZonePlace(WHOLE_BED, outline, None, "all of the substrate")
+
+
+def _reached(name: str, scene: Scene, corners: np.ndarray, outline: np.ndarray, z: float | None) -> float:
+    """As `_open_area`. LoweringError where light can reach none of it."""
+    area = _open_area(scene, corners, outline, z)
+    if area > 0:
+        return area
+    raise _unreachable(name)
+
+
+def _unreachable(name: str) -> LoweringError:
+    return LoweringError(
+        f"zone {name!r}: it has no area that light can reach; it lies outside the tank or is all covered by wood or stone"
+    )
 
 
 def _open_area(scene: Scene, corners: np.ndarray, outline: np.ndarray, z: float | None) -> float:
@@ -185,23 +221,21 @@ def _open_area(scene: Scene, corners: np.ndarray, outline: np.ndarray, z: float 
     return float(polygon.area * reached[inside].mean()) if inside.any() else float(polygon.area)
 
 
-def _lower_zone(
-    world: World, scene: Scene, corners: np.ndarray, hardscape: dict[str, Shape], grown: list[Grown], zone: Zone
-) -> ZonePlace:
-    try:
-        if zone.plants is not None:
-            return _plant_zone(world, scene, corners, next(g for g in grown if g.name == zone.plants), zone)
-        if zone.hardscape is not None:
-            return _face_zone(world, zone.name, zone.hardscape, hardscape[zone.hardscape], UPWARD, scene)
-        outline = np.array(zone.polygon)
-        if zone.height > 0:
-            z = _bed_under(scene, outline) + zone.height
-            return _height_zone(world, scene, corners, zone.name, outline, z, "level, at the height asked for")
-        outline = _ring_inside(_covered(scene, None), outline)
-        world.add_surface_zone(zone.name, "substrate", area=_open_area(scene, corners, outline, None), outline=outline)
-        return ZonePlace(zone.name, outline, None, "on the substrate")
-    except ValueError as problem:
-        raise LoweringError(f"{problem}; it lies outside the tank or is all covered by wood or stone") from None
+def _zone(
+    scene: Scene, corners: np.ndarray, hardscape: Mapping[Part, Shape], grown: Sequence[Grown], zone: Zone
+) -> Counted:
+    if zone.plants is not None:
+        return _plant_zone(scene, corners, next(g for g in grown if g.name == zone.plants), zone)
+    if zone.hardscape is not None:
+        part, shape = next((p, s) for p, s in hardscape.items() if p.part == zone.hardscape)
+        return _face_zone(scene, zone.name, part, shape, UPWARD)
+    outline = np.array(zone.polygon)
+    if zone.height > 0:
+        z = _bed_under(scene, outline) + zone.height
+        return _height_zone(scene, corners, zone.name, outline, z, "level, at the height asked for")
+    outline = _ring_inside(_covered(scene, None), outline)
+    area = _reached(zone.name, scene, corners, outline, None)
+    return ZonePiece(zone.name, area, BED, outline=outline), ZonePlace(zone.name, outline, None, "on the substrate")
 
 
 def _bed_under(scene: Scene, outline: np.ndarray) -> float:
@@ -213,13 +247,10 @@ def _bed_under(scene: Scene, outline: np.ndarray) -> float:
     return float(scene.bed_heights_m(np.array(x), np.array(y)))
 
 
-def _height_zone(
-    world: World, scene: Scene, corners: np.ndarray, name: str, outline: np.ndarray, z: float, where: str
-) -> ZonePlace:
+def _height_zone(scene: Scene, corners: np.ndarray, name: str, outline: np.ndarray, z: float, where: str) -> Counted:
     outline = _ring_inside(_covered(scene, z), outline)
-    area = _open_area(scene, corners, outline, z)
-    world.add_height_zone(name, z, area=area, outline=outline)
-    return ZonePlace(name, outline, z, where)
+    area = _reached(name, scene, corners, outline, z)
+    return ZonePiece(name, area, z=z, outline=outline), ZonePlace(name, outline, z, where)
 
 
 def _ring_inside(covered: shapely.Polygon, outline: np.ndarray) -> np.ndarray:
@@ -238,22 +269,24 @@ def _ring_inside(covered: shapely.Polygon, outline: np.ndarray) -> np.ndarray:
     return np.concatenate([*rings, *back]) if rings else outline
 
 
-def _plant_zone(world: World, scene: Scene, corners: np.ndarray, group: Grown, zone: Zone) -> ZonePlace:
+def _plant_zone(scene: Scene, corners: np.ndarray, group: Grown, zone: Zone) -> Counted:
     """A plant group's light is what a level meter reads over its tops; where plants hang on wood, what falls on leaves
     that face up."""
     kind = next(p.kind for p in scene.plants if p.name == group.name)
     if group.outline is None or kind is PlantKind.MESH:
-        return _face_zone(world, zone.name, group.name, group.shape, UPWARD, scene)
+        return _face_zone(scene, zone.name, Part(group.name, Role.PLANTS), group.shape, UPWARD)
     z = group.top + ABOVE_TOPS
-    return _height_zone(world, scene, corners, zone.name, group.outline, z, "level, over the tops of the plants")
+    return _height_zone(scene, corners, zone.name, group.outline, z, "level, over the tops of the plants")
 
 
-def _face_zone(world: World, name: str, part: str, shape: Shape, min_up: float, scene: Scene) -> ZonePlace:
+def _face_zone(scene: Scene, name: str, part: Part, shape: Shape, min_up: float) -> Counted:
     """Upward faces of a mesh above the bed. Leaves are two-sided: one of their sides looks up."""
     normals = face_normals(shape.vertices, shape.faces)
     up = normals[:, 2] if shape.closed else np.abs(normals[:, 2])
     centre = shape.vertices[shape.faces].mean(axis=1)
     free = centre[:, 2] > scene.bed_heights_m(centre[:, 0], centre[:, 1])
     area = float(face_areas(shape.vertices, shape.faces)[(up > min_up) & free].sum())
-    world.add_surface_zone(name, part, area=area, min_up=min_up)
-    return ZonePlace(name, None, None, "on faces within 60 degrees of level")
+    if area <= 0:
+        raise _unreachable(name)
+    place = ZonePlace(name, None, None, "on faces within 60 degrees of level")
+    return ZonePiece(name, area, part, min_up=min_up), place

@@ -14,8 +14,9 @@ from typing import Any
 
 import numpy as np
 
+from underlit.lowering.compiled import CompiledScene
 from underlit.lowering.scene import Lowered
-from underlit.lowering.world import CompiledScene
+from underlit.lowering.tallies import WHOLE_BED
 from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.results.result import Result
 from underlit.results.stored import load_result
@@ -43,6 +44,7 @@ class Place:
     dli: float | None = None
     evenness: float | None = None
     outline: Outline = ()
+    is_whole_bed: bool = False
 
 
 @dataclass(frozen=True)
@@ -116,6 +118,7 @@ def candidate(name: str, traced: Traced, reports: Sequence[ZoneReport] | None = 
             r.name, r.where, r.area_m2, None if r.band is None else (r.band.low, r.band.high), r.verdict, r.dli,
             None if r.spread.evenness is None else r.spread.evenness.value,
             () if place.outline is None else tuple((float(x), float(y)) for x, y in place.outline),
+            place.is_whole_bed,
         )
         for r, place in zip(made, lowered.zones, strict=True)
     ]  # fmt: skip
@@ -146,7 +149,7 @@ def read_candidate(folder: str | Path) -> Candidate:
     try:
         summary = json.loads((place / "summary.json").read_text(encoding="utf-8"))
         said = {zone["name"]: zone for zone in summary["zones"]}
-        places = [_stored_zone(said[z.name]) for z in result.compiled.zones]
+        places = [_stored_zone(said[z.name], z.zone == WHOLE_BED) for z in result.compiled.zones]
         draws = tuple(_stored_draw(fixture) for fixture in summary["fixtures"])
         title, unknown = summary["title"], summary[TANK_STANDARD_KEY if TANK_STANDARD_KEY in summary else FORMER_KEY]
     except (OSError, ValueError, KeyError, TypeError) as problem:
@@ -159,11 +162,12 @@ def read_candidate(folder: str | Path) -> Candidate:
     )
 
 
-def _stored_zone(said: dict[str, Any]) -> Place:
+def _stored_zone(said: dict[str, Any], is_whole_bed: bool) -> Place:
     band, even = said["band_umol_m2_s"], said["evenness_dimmest_over_average"]
     return Place(
         said["name"], said["where"], said["area_m2"], None if band is None else (band[0], band[1]),
         Verdict(said["verdict"]), said["dli_mol_m2_day"], None if even is None else even["value"],
+        is_whole_bed=is_whole_bed,
     )  # fmt: skip
 
 

@@ -91,15 +91,13 @@ def source_keys(result: Result, other: Result) -> list[object]:
     """
     if len(result.compiled.tables.sources) and len(other.compiled.tables.sources):
         return [int(k) for k in result.compiled.tables.sources["key"]]
-    fixtures = list(dict.fromkeys(s.fixture for s in result.compiled.sources))
-    channels: dict[str, list[str]] = {f: [] for f in fixtures}
+    fixtures: dict[object, dict[str, int]] = {}
     keys: list[object] = []
     for source in result.compiled.sources:
-        known = channels[source.fixture]
-        if source.channel not in known:
-            known.append(source.channel)
-        part = source.name.rpartition(source.channel)[2]
-        keys.append((fixtures.index(source.fixture), known.index(source.channel), part))
+        channels = fixtures.setdefault((source.tank, source.fixture), {})
+        channel = channels.setdefault(source.channel, len(channels))
+        number = list(fixtures).index((source.tank, source.fixture))
+        keys.append((source.tank, number, channel, source.group, source.upward))
     return keys
 
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from underlit.lowering.compiled import Grid
 from underlit.lowering.tallies import ZonePlace
-from underlit.lowering.world import Grid
 from underlit.planning.jackknife import jackknife, jackknife_error, used_groups
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
@@ -65,9 +65,9 @@ class Spread:
 def zone_patches(result: Result, place: ZonePlace) -> Patches | None:
     """Patches of a zone on the bed or at a height (between two light planes: linear).
 
-    None for zones on faces, and in other tanks of a rack, which have no map of their own.
+    None for zones on faces, and in other tanks than the one that the result is seen from.
     """
-    if place.outline is None or place.tank:
+    if place.outline is None or place.tank != result.compiled.frame.tank:
         return None
     if place.z is None:
         return (

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.lowering.aquascape.plants import Grown
+from underlit.lowering.records import Line, Part, Role
 from underlit.lowering.scene import Lowered
 from underlit.planning.jackknife import jackknife, jackknife_error, used_groups
 from underlit.planning.surfaces import UpperCells, layers_of, mean_of, meshes_of, upper_cells
@@ -55,7 +56,8 @@ def planting_reports(lowered: Lowered, result: Result) -> list[PlantingReport]:
     scene = lowered.scene
     reports = []
     for plants, grown in zip(scene.plants, lowered.plantings, strict=True):
-        cells = upper_cells(scene, result, meshes_of(result, grown.name))
+        part = Part(grown.name, Role.PLANTS, tank=lowered.tank)
+        cells = upper_cells(scene, result, meshes_of(result, part))
         band = plants.wanted(added_co2=scene.has_added_co2, settled=scene.is_settled)
         above = _light_from_above(result, grown, cells)
         reports.append(
@@ -66,7 +68,7 @@ def planting_reports(lowered: Lowered, result: Result) -> list[PlantingReport]:
                 layers=layers_of(scene, result, plants, cells),
                 band=band,
                 above_need=None if band is None else _share_above(result, cells, band.low),
-                takes=None if above is None else _takes(result, grown, above),
+                takes=None if above is None else _takes(result, part, above),
                 lets_through=None if above is None else _lets_through(result, plants, grown, above),
             )
         )
@@ -186,10 +188,10 @@ def _ratio(above: Estimate, below: Estimate) -> Estimate:
     return Estimate(value, value * relative, min(above.dof, below.dof))
 
 
-def _takes(result: Result, grown: Grown, above: _FromAbove) -> Estimate:
+def _takes(result: Result, part: Part, above: _FromAbove) -> Estimate:
     """Light absorbed over light from above; the error of what is absorbed is that of what falls on the leaves."""
-    absorbed = result.ledger()[f"plants: {grown.name}"] * result.ppf
-    slots = np.unique(np.concatenate([m.face_slots() for m in meshes_of(result, grown.name)]))
+    absorbed = result.share_of(Line("plants", part.part, tank=part.tank)) * result.ppf
+    slots = np.unique(np.concatenate([m.face_slots() for m in meshes_of(result, part)]))
     start = result.cells("faces").start
     falls = result.mean_over_faces(np.concatenate([start + 2 * slots, start + 2 * slots + 1]), 1.0)
     relative = falls.standard_error / falls.value if falls.value > 0 else 0.0

@@ -7,15 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from underlit.lowering.compiled import Mesh
+from underlit.lowering.records import Part, Role
 from underlit.lowering.scene import Lowered
 from underlit.lowering.shapes.shape import face_areas, face_normals
-from underlit.lowering.world import COPIES, Mesh, Role
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.scene.aquascape.plants import Plants
 from underlit.scene.model import Scene
 
-SHOWN = (Role.WOOD, Role.STONE, Role.PLANTS)
 LEVELS = 3
 """A planting is read in this many layers of equal height."""
 _LEAST_UP = 1e-6
@@ -47,9 +47,9 @@ class SurfaceReport:
     layers: tuple[Estimate | None, ...]
 
 
-def meshes_of(result: Result, piece: str) -> list[Mesh]:
-    """The meshes of a piece: one of its own triangles, one of copies, or both."""
-    return [m for m in result.compiled.meshes if m.role in SHOWN and m.name in (piece, piece + COPIES)]
+def meshes_of(result: Result, part: Part) -> tuple[Mesh, ...]:
+    """The meshes of wood, stone or a planting: one of its own triangles, one of instances, or both."""
+    return result.compiled.faces_of(part)
 
 
 def upper_cells(scene: Scene, result: Result, meshes: Sequence[Mesh]) -> UpperCells:
@@ -105,12 +105,13 @@ def surface_reports(lowered: Lowered, result: Result) -> list[SurfaceReport]:
     scene = lowered.scene
     planted = {plants.name: plants for plants in scene.plants}
     reports = []
-    for name in [piece.name for pieces in (scene.wood, scene.stone, scene.plants) for piece in pieces]:
-        meshes = meshes_of(result, name)
+    shown = [(Role.WOOD, wood.name) for wood in scene.wood] + [(Role.STONE, stone.name) for stone in scene.stone]
+    for role, name in [*shown, *((Role.PLANTS, name) for name in planted)]:
+        meshes = meshes_of(result, Part(name, role, tank=lowered.tank))
         if not meshes:
             continue
         cells = upper_cells(scene, result, meshes)
         upper = mean_of(result, cells) or Estimate(float("nan"), float("nan"), 0.0)
-        layers = layers_of(scene, result, planted[name], cells) if name in planted else ()
-        reports.append(SurfaceReport(name, meshes[0].role, float(cells.area.sum()), upper, layers))
+        layers = layers_of(scene, result, planted[name], cells) if role is Role.PLANTS else ()
+        reports.append(SurfaceReport(name, role, float(cells.area.sum()), upper, layers))
     return reports

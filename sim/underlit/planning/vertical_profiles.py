@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.lowering.world import Grid
+from underlit.lowering.compiled import Grid
 from underlit.planning.differences import Units, difference, group_weights, mean_of_units
 from underlit.planning.jackknife import jackknife, used_groups
 from underlit.results.estimate import Estimate, combine

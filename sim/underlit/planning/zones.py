@@ -7,7 +7,8 @@ against claim, glass, dirt, walls, water), which no number of photons removes. T
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -121,12 +122,12 @@ def daily_integrals(lowered: Lowered, result: Result) -> np.ndarray:
     A result dimmed otherwise than the scene says is dimmed so all day.
     """
     hours = lowered.full_hours
-    names = [source.name for source in result.compiled.sources]
-    at_full = result.dimmed(dict.fromkeys(names, 1.0)).zone_values_by_source()
-    seconds = np.zeros(len(names))
-    for i, name in enumerate(names):
-        level = lowered.dimming[name]
-        seconds[i] = hours[name] * SECONDS_PER_HOUR * (result.dimming.get(name, 1.0) / level if level > 0 else 1.0)
+    sources = result.compiled.sources
+    at_full = result.dimmed(dict.fromkeys(sources, 1.0)).zone_values_by_source()
+    seconds = np.zeros(len(sources))
+    for i, source in enumerate(sources):
+        level = lowered.dimming[source]
+        seconds[i] = hours[source] * SECONDS_PER_HOUR * (result.dimming.get(source, 1.0) / level if level > 0 else 1.0)
     return seconds @ at_full / UMOL_PER_MOL
 
 
@@ -145,30 +146,30 @@ def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:
     list of ZoneReport
         The whole substrate first, then the zones in the order of the scene; in a rack, tank by tank.
     """
-    integrals = daily_integrals(lowered, result)
-    reports = []
+    found = [report for tank in lowered.tanks for report in _of_one_tank(tank, result.of_tank(tank.tank))]
+    return [replace(report, name=place.name) for report, place in zip(found, lowered.zones, strict=True)]
+
+
+def _of_one_tank(lowered: Lowered, result: Result) -> Iterator[ZoneReport]:
+    # a tank of a rack without lights of its own is as sure as the lights that shine on it
+    relative = tank_uncertainty(lowered.scene.model_copy(update={"fixtures": lowered.lights}))
     for place, info, estimate, dli in zip(
-        lowered.zones, result.compiled.zones, result.zones().values(), integrals, strict=True
+        lowered.zones, result.compiled.zones, result.zone_estimates(), daily_integrals(lowered, result), strict=True
     ):
-        tank, zone = lowered.tank_of(place), lowered.zone_of(place)
-        # a tank of a rack without lights of its own is as sure as the lights that shine on it
-        relative = tank_uncertainty(tank.model_copy(update={"fixtures": tank.fixtures or lowered.scene.fixtures}))
-        band = tank.band_of(zone) if zone is not None else None
+        zone = lowered.zone_of(place)
+        band = None if zone is None else lowered.scene.band_of(zone)
         limits = None if band is None else (band.low, band.high)
         said, chance = judged(estimate, relative, band)
-        reports.append(
-            ZoneReport(
-                name=place.name,
-                where=place.where,
-                area_m2=info.area,
-                ppfd=estimate,
-                tank_error=1.96 * relative * estimate.value,
-                band=band,
-                spread=spread(zone_patches(result, place), limits),
-                verdict=said,
-                chance=chance,
-                dli=float(dli),
-                why="" if zone is None else zone.why,
-            )
+        yield ZoneReport(
+            name=place.name,
+            where=place.where,
+            area_m2=info.area,
+            ppfd=estimate,
+            tank_error=1.96 * relative * estimate.value,
+            band=band,
+            spread=spread(zone_patches(result, place), limits),
+            verdict=said,
+            chance=chance,
+            dli=float(dli),
+            why="" if zone is None else zone.why,
         )
-    return reports

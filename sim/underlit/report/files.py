@@ -17,8 +17,8 @@ from typing import Any
 import numpy as np
 
 from underlit.lowering.fixtures import footprint
+from underlit.lowering.records import Part, Role
 from underlit.lowering.scene import Lowered
-from underlit.lowering.world import Role
 from underlit.planning.zones import ZoneReport
 from underlit.report.numbers import light, sure_to, with_error
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY, summarise, versions
@@ -58,9 +58,9 @@ def overlay(lowered: Lowered, reports: Sequence[ZoneReport] = (), spots: Sequenc
         x, y, z = scene.spot_centre_m(spot)
         marks.append(SpotMark(spot.name, (x, y), light(spots[i]["ppfd_umol_m2_s"]) if spots else "", z))
     fixtures = []
-    meshes = {m.name: m for m in lowered.compiled.meshes if m.role is Role.FIXTURE}
+    bodies = {mesh.part: mesh for mesh in lowered.compiled.plain_meshes}
     for fixture in scene.fixtures:
-        heights = meshes[fixture.name].vertices[:, 2]
+        heights = bodies[Part(fixture.name, Role.FIXTURE, tank=lowered.tank)].vertices[:, 2]
         low, high = float(heights.min()), float(heights.max())
         fixtures.append(FixtureMark(fixture.name, as_points(footprint(scene, fixture)), low, high))
     length, depth, height = scene.tank.inside_m

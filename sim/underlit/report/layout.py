@@ -5,7 +5,6 @@ from __future__ import annotations
 from rich.console import Console
 from rich.table import Table
 
-from underlit.lowering.rack import of_tank
 from underlit.lowering.scene import Lowered
 from underlit.report.numbers import NONE, band_text
 from underlit.report.printout import print_assumptions, say, table
@@ -30,7 +29,7 @@ def print_layout(console: Console, lowered: Lowered) -> None:
     made = table("zone", "where", "PAR (PPFD) band\numol/m2/s", "area\ncm2", wide=2)
     for place, info in zip(lowered.zones, lowered.compiled.zones, strict=True):
         zone = lowered.zone_of(place)
-        band = None if zone is None else lowered.tank_of(place).band_of(zone)
+        band = None if zone is None else lowered.rack[place.tank].scene.band_of(zone)
         made.add_row(place.name, place.where, band_text(band), f"{1e4 * info.area:.0f}")
     console.print(made)
     if lowered.plantings:
@@ -44,7 +43,7 @@ def print_layout(console: Console, lowered: Lowered) -> None:
         console.print(spots)
     console.print()
     lights = [(f.name, f) for f in scene.fixtures]
-    lights += [(of_tank(tank.name, f.name), f) for tank in scene.rack for f in tank.scene.fixtures]
+    lights += [(f"{tank.name}: {f.name}", f) for tank in scene.rack for f in tank.scene.fixtures]
     for name, fixture in lights:
         watts = "watts not stated" if fixture.running_watts is None else f"{fixture.running_watts:.3g} W"
         say(console, f"Light {name}: PPF {fixture.ppf:.3g} umol/s, {watts}, {fixture.lit_hours:.3g} h a day")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 
+from underlit.lowering.records import Line as LedgerLine
 from underlit.results.result import Result
+from underlit.transport.tables import Bucket
 
-HIDDEN = {"emitted", "roulette_loss", "roulette_gain"}
+HIDDEN = frozenset({Bucket.EMITTED, Bucket.ROULETTE_LOSS, Bucket.ROULETTE_GAIN})
 LOST = "unaccounted for"
 REST = "other"
 WORDS = {
-    "lost": LOST,
     "inside_solid": "inside wood or stone",
     "water": "absorbed by the water",
     "tank glass": "absorbed by the tank's glass",
@@ -27,14 +28,20 @@ Line = tuple[str, float]
 def light_ledger(result: Result) -> list[Line]:
     """(words, share of the emitted light) for every line that holds any, largest first, what is unaccounted for last."""
     lines: dict[str, float] = {}
-    for name, share in result.ledger().items():
-        if name in HIDDEN or (share == 0.0 and name != "lost"):
-            continue
-        tank, colon, rest = name.rpartition(": ")
-        words = WORDS.get(name) or tank + colon + WORDS.get(rest, rest)
-        lines[words] = lines.get(words, 0.0) + share
-    lost = lines.pop(LOST, 0.0)
+    lost = 0.0
+    for number, (line, share) in enumerate(zip(result.compiled.lines, result.line_shares(), strict=True)):
+        if number == Bucket.LOST:
+            lost = share
+        elif number not in HIDDEN and share != 0.0:
+            words = words_of(line)
+            lines[words] = lines.get(words, 0.0) + share
     return [*sorted(lines.items(), key=lambda line: -line[1]), (LOST, lost)]
+
+
+def words_of(line: LedgerLine) -> str:
+    """What people read for a line of the ledger, after the name of its tank where that has one."""
+    words = line.own_name if line.part else WORDS.get(line.what, line.what)
+    return f"{line.tank_name}: {words}" if line.tank_name else words
 
 
 def with_rest(lines: list[Line], digits: int = 1) -> list[Line]:

@@ -13,7 +13,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from underlit.lowering.world import Role
+from underlit.lowering.records import Role
 from underlit.planning.patches import NOISIEST
 from underlit.planning.zones import Verdict, ZoneReport
 from underlit.report.ledger import as_percentages, light_ledger, with_rest

@@ -126,7 +126,7 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
     zones = zone_reports(lowered, result) if reports is None else reports
     lines = light_ledger(result)
     spots = []
-    for head, estimate in zip(result.compiled.heads, result.heads().values(), strict=True):
+    for head, estimate in zip(result.compiled.heads, result.head_estimates(), strict=True):
         spots.append(
             {
                 "name": head.name,

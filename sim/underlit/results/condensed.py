@@ -19,7 +19,8 @@ def condensed(result: Result) -> StoredResult:
     """
     faces = result.cells("faces")
     means, variances = face_statistics(result, (faces.stop - faces.start) // 2)
-    cells = slice(result.cells("map").start, result.cells("planes").stop)
+    old = result.compiled.tables.layout[0]
+    cells = slice(int(old["map"]), int(old["zones"]))
     counts = tuple(
         StoredCounts(
             photons_per_batch=c.photons_per_batch,
@@ -32,11 +33,15 @@ def condensed(result: Result) -> StoredResult:
         )
         for c in result.counts
     )
-    old, layout = result.compiled.tables.layout, np.zeros(1, LAYOUT)
+    layout = np.zeros(1, LAYOUT)
     for name in ("map", "planes", "zones", "heads", "ledger", "counters", "end"):
         layout[name] = old[name] - cells.start
     empty = {name: np.zeros(0) for name in Tables._fields}
-    compiled = replace(result.compiled, tables=Tables(**{**empty, "layout": layout}))
+    grids = {
+        kind: tuple(replace(grid, first=grid.first - cells.start) for grid in getattr(result.compiled, kind))
+        for kind in ("map_grids", "plane_grids")
+    }
+    compiled = replace(result.compiled, tables=Tables(**{**empty, "layout": layout}), **grids)
     return StoredResult(
         compiled=compiled,
         counts=counts,

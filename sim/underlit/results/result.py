@@ -6,16 +6,19 @@ PPFD [umol/m2/s] = counted quanta / (quanta emitted) x PPF x dimming / area.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import numpy as np
 
+from underlit.lowering.compiled import CompiledScene, Grid, Mesh
+from underlit.lowering.records import Line, Source
 from underlit.lowering.shapes.shape import face_areas
-from underlit.lowering.world import CompiledScene, Grid, Mesh
 from underlit.results.estimate import Estimate, combine, mean_of_batches, mean_of_groups
 from underlit.transport.tables import PACKET, Bucket, Counter
+
+Number = TypeVar("Number", int, float)
 
 
 class Counts(Protocol):
@@ -28,6 +31,9 @@ class Counts(Protocol):
     points: list[np.ndarray]
     ledger: list[int]
     counters: list[int]
+
+    def of_points(self, chosen: Sequence[int]) -> Counts:
+        """The same counts with some of the zones and heads only."""
 
     @property
     def photons(self) -> int:
@@ -57,23 +63,38 @@ def slot_areas(mesh: Mesh) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Result:
-    """Kept counts of a traced plan. dimming: fraction of full power by source name (1 where not named)."""
+    """Kept counts of a traced scene. dimming: fraction of full power by source (1 where there is none)."""
 
     compiled: CompiledScene
     counts: tuple[Counts, ...]
     seed: int
     seconds: float
-    dimming: Mapping[str, float] = field(default_factory=dict)
+    dimming: Mapping[Source, float] = field(default_factory=dict)
     complete: bool = True
 
-    def dimmed(self, dimming: Mapping[str, float]) -> Result:
-        """The same light at other dimming settings (by source name): arithmetic, no trace."""
-        unknown = set(dimming) - {s.name for s in self.compiled.sources}
-        if unknown:
-            raise KeyError(
-                f"no source named {sorted(unknown)[0]!r}; there are {[s.name for s in self.compiled.sources]}"
-            )
-        return replace(self, dimming={**self.dimming, **dimming})
+    def dimmed(self, dimming: Mapping[Source, float] | Mapping[str, float]) -> Result:
+        """The same light at other dimming settings: arithmetic, no trace. A source may be given by its name.
+
+        KeyError for a source that is not there.
+        """
+        named = {source.name: source for source in self.compiled.sources}
+        levels = dict(self.dimming)
+        for key, level in dimming.items():
+            source = named.get(key) if isinstance(key, str) else key
+            if source is None or source not in self.compiled.sources:
+                raise KeyError(f"no source named {getattr(key, 'name', key)!r}; there are {list(named)}")
+            levels[source] = level
+        return replace(self, dimming=levels)
+
+    def of_tank(self, tank: int) -> Result:
+        """What was counted in one tank of a rack, in its own frame: fields, zones and heads of that tank alone.
+
+        It goes with the view of that tank in `Lowered.tanks`. The ledger stays that of all the light.
+        """
+        points = [*self.compiled.zones, *self.compiled.heads]
+        chosen = [i for i, point in enumerate(points) if point.tank == tank]
+        counts = tuple(c.of_points(chosen) for c in self.counts)
+        return replace(self, compiled=self.compiled.of_tank(tank), counts=counts)
 
     # -- basics ---------------------------------------------------------------------------------------------
     @property
@@ -83,8 +104,7 @@ class Result:
 
     def source_ppf(self, index: int) -> float:
         """PPF of a source as dimmed [umol/s]."""
-        source = self.compiled.sources[index]
-        return source.ppf * self.dimming.get(source.name, 1.0)
+        return self.compiled.ppf[index] * self.dimming.get(self.compiled.sources[index], 1.0)
 
     @property
     def ppf(self) -> float:
@@ -110,16 +130,30 @@ class Result:
         return value, error, min((p[2] for p in parts), default=0.0)
 
     def cells(self, name: str) -> slice:
-        """Cells of `faces`, `map` or `planes` in a tally row."""
-        following = {"faces": "map", "map": "planes", "planes": "zones"}[name]
-        row = self.compiled.tables.layout[0]
-        return slice(int(row[name]), int(row[following]))
+        """Cells of `faces`, or of this tank's `map` or `planes`, in a tally row. KeyError if there are none."""
+        if name == "faces":
+            row = self.compiled.tables.layout[0]
+            return slice(int(row["faces"]), int(row["map"]))
+        return self._grid_named(name).in_row
 
-    def faces(self, mesh: str) -> Field:
-        """PPFD arriving on a mesh's faces: (n_faces, 2), front and back side (see `Mesh` for copies: up and down)."""
+    def _grid_named(self, name: str) -> Grid:
+        grid = {"map": self.compiled.bed_map, "planes": self.compiled.planes}[name]
+        if grid is None:
+            raise KeyError("this world has no bed map" if name == "map" else "this world has no light planes")
+        return grid
+
+    def mesh_of(self, mesh: Mesh | str) -> Mesh:
+        """A mesh, or the one of that name. KeyError if there is none."""
+        if isinstance(mesh, Mesh):
+            return mesh
         found = next((m for m in self.compiled.meshes if m.name == mesh), None)
         if found is None:
             raise KeyError(f"no mesh named {mesh!r}; there are {[m.name for m in self.compiled.meshes]}")
+        return found
+
+    def faces(self, mesh: Mesh | str) -> Field:
+        """PPFD arriving on a mesh's faces: (n_faces, 2), front and back side (see `Mesh` for instances: up and down)."""
+        found = self.mesh_of(mesh)
         slots = found.face_slots()
         first, last = int(slots.min()), int(slots.max()) + 1
         value, error, dof = self._flux(slice(2 * first, 2 * last))
@@ -137,26 +171,22 @@ class Result:
         value, error, dof = combine(parts)
         return Estimate(float(value), float(error), float(dof))
 
-    def _grid(self, name: str, grid: Grid) -> Field:
-        first = self.cells(name).start
-        value, error, dof = self._flux(slice(first, first + grid.cells))
+    def on_grid(self, grid: Grid) -> Field:
+        """PPFD in the cells of a grid of this world: (nz, ny, nx)."""
+        value, error, dof = self._flux(grid.in_row)
         nx, ny, nz = grid.shape
         with np.errstate(divide="ignore", invalid="ignore"):
             area = np.where(grid.open_area > 0, grid.open_area, np.nan).reshape(nz, ny, nx)
             return Field(value.reshape(nz, ny, nx) / area, error.reshape(nz, ny, nx) / area, dof)
 
     def bed(self) -> Field:
-        """PPFD on the bed by position: (ny, nx), see `compiled.bed_map`."""
-        if self.compiled.bed_map is None:
-            raise KeyError("this world has no bed map")
-        f = self._grid("map", self.compiled.bed_map)
+        """PPFD on the bed by position: (ny, nx), see `compiled.bed_map`. KeyError without one."""
+        f = self.on_grid(self._grid_named("map"))
         return Field(f.value[0], f.standard_error[0], f.dof)
 
     def planes(self) -> Field:
-        """PPFD coming down through the light planes: (nz, ny, nx), see `compiled.planes`."""
-        if self.compiled.planes is None:
-            raise KeyError("this world has no light planes")
-        return self._grid("planes", self.compiled.planes)
+        """PPFD coming down through the light planes: (nz, ny, nx), see `compiled.planes`. KeyError without them."""
+        return self.on_grid(self._grid_named("planes"))
 
     # -- points ---------------------------------------------------------------------------------------------
     def _points(self, areas: np.ndarray, first: int) -> list[Estimate]:
@@ -192,44 +222,67 @@ class Result:
                 flux += counts.groups[keep, cells].sum(axis=0) / weight.sum() * self.source_scale(i)
         return flux
 
+    def zone_estimates(self) -> list[Estimate]:
+        """Mean PPFD of each zone, in the order of `compiled.zones`."""
+        return self._points(np.array([z.area for z in self.compiled.zones]), 0)
+
+    def head_estimates(self) -> list[Estimate]:
+        """PPFD on each meter head, in the order of `compiled.heads`."""
+        return self._points(np.array([h.area for h in self.compiled.heads]), len(self.compiled.zones))
+
     def zones(self) -> dict[str, Estimate]:
-        """Mean PPFD of each zone."""
-        areas = np.array([z.area for z in self.compiled.zones])
-        return dict(zip((z.name for z in self.compiled.zones), self._points(areas, 0), strict=True))
+        """Mean PPFD of each zone by name."""
+        return dict(zip((z.name for z in self.compiled.zones), self.zone_estimates(), strict=True))
 
     def heads(self) -> dict[str, Estimate]:
-        """PPFD on each meter head."""
-        areas = np.array([h.area for h in self.compiled.heads])
-        return dict(
-            zip((h.name for h in self.compiled.heads), self._points(areas, len(self.compiled.zones)), strict=True)
-        )
+        """PPFD on each meter head by name."""
+        return dict(zip((h.name for h in self.compiled.heads), self.head_estimates(), strict=True))
 
     # -- ledger ---------------------------------------------------------------------------------------------
-    def ledger_quanta(self) -> dict[str, int]:
-        """Quanta by ledger line over all sources, exact whole numbers, undimmed and unweighted."""
-        lines = [sum(c.ledger[i] for c in self.counts) for i in range(len(self.compiled.buckets))]
-        return dict(zip(self.compiled.buckets, lines, strict=True))
+    def line_quanta(self) -> list[int]:
+        """Quanta by ledger line over all sources, in the order of `compiled.lines`: exact, undimmed and unweighted."""
+        return [sum(c.ledger[i] for c in self.counts) for i in range(len(self.compiled.lines))]
 
     def ledger_gap(self) -> int:
         """Emitted + roulette gains - roulette losses - every end, in quanta: zero, or the engine is wrong."""
-        lines = list(self.ledger_quanta().values())
+        lines = self.line_quanta()
         ends = sum(lines[Bucket.LOST :])
         return lines[Bucket.EMITTED] + lines[Bucket.ROULETTE_GAIN] - lines[Bucket.ROULETTE_LOSS] - ends
 
-    def ledger(self) -> dict[str, float]:
-        """Where the light goes: share of the emitted photons by ledger line, weighted by PPF and dimming.
+    def line_shares(self) -> list[float]:
+        """Where the light goes: share of the emitted photons by ledger line, in the order of `compiled.lines`.
 
-        Roulette's gains and losses are spread over the ends, so that the shares add up to one.
+        Weighted by PPF and dimming. Roulette's gains and losses are spread over the ends, so that the shares add up to one.
         """
         total = self.ppf
-        shares = np.zeros(len(self.compiled.buckets))
+        shares = np.zeros(len(self.compiled.lines))
         for i, counts in enumerate(self.counts):
             ends = np.array([float(q) for q in counts.ledger])
             ends[: Bucket.LOST] = 0.0
             if total > 0 and ends.sum() > 0:
                 shares += ends / ends.sum() * self.source_ppf(i) / total
-        return {name: float(s) for name, s in zip(self.compiled.buckets, shares, strict=True)}
+        return shares.tolist()
+
+    def share_of(self, line: Line) -> float:
+        """Share of the emitted photons that ends on a line of the ledger; 0 where there is none."""
+        return sum(share for known, share in zip(self.compiled.lines, self.line_shares(), strict=True) if known == line)
+
+    def ledger_quanta(self) -> dict[str, int]:
+        """As `line_quanta`, by name."""
+        return _by_name(self.compiled.lines, self.line_quanta())
+
+    def ledger(self) -> dict[str, float]:
+        """As `line_shares`, by name."""
+        return _by_name(self.compiled.lines, self.line_shares())
 
     def counter(self, which: Counter) -> int:
         """Number of events of a kind (segments, hits passed over, scatterings, lost photons)."""
         return sum(c.counters[which] for c in self.counts)
+
+
+def _by_name(lines: Sequence[Line], values: Sequence[Number]) -> dict[str, Number]:
+    """Values by the names of their lines; of lines that people would call the same, their sum."""
+    found: dict[str, Number] = {}
+    for line, value in zip(lines, values, strict=True):
+        found[line.name] = found[line.name] + value if line.name in found else value
+    return found

@@ -9,17 +9,19 @@ So dimming, the error at any point or over any patch, and differences between re
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from underlit.lowering.compiled import Grid
+from underlit.lowering.records import Frame, InTank
 from underlit.results.atomic import atomic_path
 from underlit.results.estimate import mean_of_groups
 from underlit.results.result import Result
-from underlit.results.stored import FORMAT, GRIDS, StoredResult, load_result, read_fields
+from underlit.results.stored import FORMAT, GRIDS, StoredResult, grid_names, load_result, read_fields
 from underlit.version import VERSION
 
 if TYPE_CHECKING:
@@ -41,9 +43,10 @@ def write_fields(result: Result, path: str | Path, provenance: Mapping[str, Any]
     for name, variable in dataset.variables.items():
         if variable.dtype.kind in "fiu" and variable.size > 64:
             encoding[str(name)] = {"zlib": True, "complevel": 1, "shuffle": True}
-    for name in ("bed_group_sum", "planes_group_sum"):
-        if name in encoding:
-            encoding[name] |= {"quantize_mode": "BitRound", "significant_digits": _GROUP_BITS}
+    for kind in GRIDS:
+        for number in range(dataset.attrs[f"{kind}_grids"]):
+            name = f"{grid_names(kind, number)[0]}_group_sum"
+            encoding[name] = encoding.get(name, {}) | {"quantize_mode": "BitRound", "significant_digits": _GROUP_BITS}
     with atomic_path(path) as temporary:
         dataset.to_netcdf(temporary, engine="netcdf4", encoding=encoding)
 
@@ -54,9 +57,12 @@ def to_dataset(result: Result, provenance: Mapping[str, Any] | None = None) -> x
 
     said = {**getattr(result, "provenance", {}), **(provenance or {})}
     dataset = xarray.Dataset(attrs=_attributes(result, said))
+    _put_tanks(dataset, result.compiled.frames)
     _put_sources(dataset, result)
-    _put_grid(dataset, result, "bed")
-    _put_grid(dataset, result, "planes")
+    for kind, grids in (("bed", result.compiled.map_grids), ("planes", result.compiled.plane_grids)):
+        dataset.attrs[f"{kind}_grids"] = len(grids)
+        for number, grid in enumerate(grids):
+            _put_grid(dataset, result, kind, number, grid)
     _put_meshes(dataset, result)
     _put_points(dataset, result)
     _put_ledger(dataset, result)
@@ -73,7 +79,6 @@ def _attributes(result: Result, said: Mapping[str, Any]) -> dict[str, Any]:
         "photons": int(result.photons),
         "ppf_umol_s": float(result.ppf),
         "complete": int(result.complete),
-        "dimming": json.dumps(dict(result.dimming)),
         "notes": json.dumps(list(result.compiled.notes)),
         "scene_text": str(said.get("scene_text", "")),
         "versions": json.dumps(said.get("versions", {})),
@@ -95,12 +100,30 @@ def _is_text(data: Any) -> bool:
     return isinstance(data, list) and all(isinstance(d, str) for d in data)
 
 
+def _put_tanks(d: xarray.Dataset, frames: Sequence[Frame]) -> None:
+    _put(d, "tank_number", ("tank",), [frame.tank for frame in frames], "number of the tank in its rack, 0 for its own")
+    _put(d, "tank_name", ("tank",), [frame.name for frame in frames], "name of the tank, empty for the scene's own")
+    _put(d, "tank_offset", ("tank", "xyz"), np.array([frame.offset for frame in frames]), "origin of its frame", "m")
+
+
+def _put_records(d: xarray.Dataset, kind: str, records: Sequence[InTank], what: Mapping[str, str]) -> None:
+    """What tells things of a kind apart: their tank and the fields named, and the name that people read."""
+    _put(d, f"{kind}_name", (kind,), [record.name for record in records], f"what people read of each {kind}")
+    _put(d, f"{kind}_tank", (kind,), [record.tank for record in records], "number of its tank, -1 for the room")
+    for key, long_name in what.items():
+        values = [getattr(record, key) for record in records]
+        texts = [str(v) for v in values] if all(isinstance(v, str) for v in values) else [int(v) for v in values]
+        _put(d, f"{kind}_{key}", (kind,), texts, long_name)
+
+
 def _put_sources(d: xarray.Dataset, result: Result) -> None:
-    sources, counts = result.compiled.sources, result.counts
-    for key in ("name", "fixture", "channel"):
-        _put(d, f"source_{key}", ("source",), [getattr(s, key) for s in sources], f"{key} of the source")
-    _put(d, "source_ppf", ("source",), [s.ppf for s in sources], "photon flux at full power", "umol s-1")
-    dimming = [result.dimming.get(s.name, 1.0) for s in sources]
+    compiled, counts = result.compiled, result.counts
+    _put_records(
+        d, "source", compiled.sources,
+        {"fixture": "its fixture", "channel": "its channel", "group": "its group of LEDs", "upward": "1 if it shines up"},
+    )  # fmt: skip
+    _put(d, "source_ppf", ("source",), list(compiled.ppf), "photon flux at full power", "umol s-1")
+    dimming = [result.dimming.get(source, 1.0) for source in compiled.sources]
     _put(d, "source_dimming", ("source",), dimming, "fraction of full power that the fields are shown for", "1")
     _put(d, "source_batches", ("source",), [c.batches for c in counts], "batches counted", "1")
     _put(d, "source_photons_per_batch", ("source",), [c.photons_per_batch for c in counts], "packets in a batch", "1")
@@ -112,32 +135,32 @@ _PLACE = {"x": ("cell centre along the tank", 0.5), "y": ("cell centre from the 
 """What a grid's axis says, and where in its step the value lies."""
 
 
-def _put_grid(d: xarray.Dataset, result: Result, name: str) -> None:
-    grid = result.compiled.bed_map if name == "bed" else result.compiled.planes
-    if grid is None:
-        return
-    dims = GRIDS[name]
+def _put_grid(d: xarray.Dataset, result: Result, kind: str, number: int, grid: Grid) -> None:
+    name, dims = grid_names(kind, number)
     nx, ny, nz = grid.shape
-    for dim in dims:
-        axis = "xyz".index(dim[-1])
-        at = grid.origin[axis] + grid.spacing[axis] * (np.arange(grid.shape[axis]) + _PLACE[dim[-1]][1])
-        d[dim] = ((dim,), at, {"units": "m", "long_name": _PLACE[dim[-1]][0]})
-    shape = (ny, nx) if name == "bed" else (nz, ny, nx)
-    found = result.bed() if name == "bed" else result.planes()
-    what = "PPFD on the substrate" if name == "bed" else "PPFD coming down through a height"
-    _put(d, f"{name}_ppfd", dims, found.value, what, _UNIT)
-    _put(d, f"{name}_ppfd_standard_error", dims, found.standard_error, f"{what}, standard error (counting)", _UNIT)
+    for dim, axis in zip(dims, GRIDS[kind], strict=True):
+        k = "xyz".index(axis)
+        at = grid.origin[k] + grid.spacing[k] * (np.arange(grid.shape[k]) + _PLACE[axis][1])
+        d[dim] = ((dim,), at, {"units": "m", "long_name": _PLACE[axis][0]})
+    shape = (ny, nx) if kind == "bed" else (nz, ny, nx)
+    found = result.on_grid(grid)
+    what = "PPFD on the substrate" if kind == "bed" else "PPFD coming down through a height"
+    _put(d, f"{name}_ppfd", dims, found.value.reshape(shape), what, _UNIT)
+    error = found.standard_error.reshape(shape)
+    _put(d, f"{name}_ppfd_standard_error", dims, error, f"{what}, standard error (counting)", _UNIT)
     _put(d, f"{name}_open_area", dims, grid.open_area.reshape(shape), "part of a cell that light can reach", "m2")
-    cells = result.cells("map" if name == "bed" else "planes")
-    sums = np.array([c.groups[:, cells] for c in result.counts]).reshape(len(result.counts), -1, *shape)
+    sums = np.array([c.groups[:, grid.in_row] for c in result.counts]).reshape(len(result.counts), -1, *shape)
     _put(d, f"{name}_group_sum", ("source", "group", *dims), sums, "quanta counted, by group of batches", "1")
     d[f"{name}_group_sum"].attrs["comment"] = "flux = sum / (group_batches x packets in a batch x 2^40) x source_ppf"
     d.attrs[f"{name}_grid"] = json.dumps([*grid.origin, *grid.spacing])
+    d.attrs[f"{name}_tank"] = grid.tank
 
 
 def _put_meshes(d: xarray.Dataset, result: Result) -> None:
     meshes = result.compiled.meshes
-    _put(d, "mesh_name", ("mesh",), [m.name for m in meshes], "name of the mesh")
+    _put_records(
+        d, "mesh", [m.part for m in meshes], {"part": "the part that it belongs to", "face": "which face of it"}
+    )
     _put(d, "mesh_role", ("mesh",), [m.role.name for m in meshes], "what it is in the picture")
     _put(d, "mesh_surface", ("mesh",), [m.surface for m in meshes], "number of its surface")
     _put(d, "mesh_faces", ("mesh",), [len(m.faces) for m in meshes], "number of its faces (rows of `faces`, in order)")
@@ -145,7 +168,7 @@ def _put_meshes(d: xarray.Dataset, result: Result) -> None:
     _put(d, "vertices", ("vertex", "xyz"), np.concatenate([m.vertices for m in meshes]), "vertices", "m")
     faces = np.concatenate([m.faces for m in meshes]).astype(np.int32)
     _put(d, "faces", ("face", "corner"), faces, "vertices of each triangle, counted from the mesh's first vertex")
-    shown = [result.faces(m.name) for m in meshes]
+    shown = [result.faces(m) for m in meshes]
     value = np.concatenate([f.value for f in shown])
     error = np.concatenate([f.standard_error for f in shown])
     _put(d, "faces_ppfd", ("face", "side"), value, "PPFD on each side, front (counter-clockwise) first", _UNIT)
@@ -178,12 +201,14 @@ def face_statistics(result: Result, n_slots: int) -> tuple[np.ndarray, np.ndarra
 
 def _put_points(d: xarray.Dataset, result: Result) -> None:
     compiled = result.compiled
-    for kind, points, found in (("zone", compiled.zones, result.zones()), ("head", compiled.heads, result.heads())):
-        _put(d, f"{kind}_name", (kind,), [p.name for p in points], f"name of the {kind}")
+    for kind, key, points, found in (
+        ("zone", "zone", compiled.zones, result.zone_estimates()),
+        ("head", "spot", compiled.heads, result.head_estimates()),
+    ):
+        _put_records(d, kind, points, {key: f"what its scene calls the {key}"})
         _put(d, f"{kind}_area", (kind,), [p.area for p in points], "area", "m2")
-        estimates = [found[p.name] for p in points]
-        _put(d, f"{kind}_ppfd", (kind,), [e.value for e in estimates], "mean PPFD", _UNIT)
-        errors = [e.standard_error for e in estimates]
+        _put(d, f"{kind}_ppfd", (kind,), [e.value for e in found], "mean PPFD", _UNIT)
+        errors = [e.standard_error for e in found]
         _put(d, f"{kind}_ppfd_standard_error", (kind,), errors, "standard error (counting)", _UNIT)
     _put(d, "head_centre", ("head", "xyz"), np.array([h.centre for h in compiled.heads]).reshape(-1, 3), "centre", "m")
     _put(d, "head_normal", ("head", "xyz"), np.array([h.normal for h in compiled.heads]).reshape(-1, 3), "normal")
@@ -197,8 +222,8 @@ def _put_points(d: xarray.Dataset, result: Result) -> None:
 
 
 def _put_ledger(d: xarray.Dataset, result: Result) -> None:
-    _put(d, "ledger_line", ("line",), list(result.compiled.buckets), "where light ends")
-    _put(d, "ledger_share", ("line",), list(result.ledger().values()), "share of the emitted photons as dimmed", "1")
+    _put_records(d, "line", result.compiled.lines, {"what": "where light ends", "part": "on which part"})
+    _put(d, "ledger_share", ("line",), result.line_shares(), "share of the emitted photons as dimmed", "1")
     # Totals outgrow 64 bits, so they are kept as decimal digits.
     quanta = np.array([[str(int(q)) for q in c.ledger] for c in result.counts], dtype=object)
     d["ledger_quanta"] = (("source", "line"), quanta, {"long_name": "quanta by source, decimal digits"})

@@ -4,26 +4,36 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
-from underlit.lowering.world import CompiledScene, Grid, HeadInfo, Mesh, Role, SourceInfo, ZoneInfo
+from underlit.lowering.compiled import CompiledScene, Grid, Mesh
+from underlit.lowering.records import Frame, HeadInfo, InTank, Line, Part, Role, Source, ZoneInfo
 from underlit.results.estimate import Estimate, combine
 from underlit.results.result import Counts, Field, Result, slot_areas
 from underlit.transport.tables import LAYOUT, Tables
 
+Record = TypeVar("Record", bound=InTank)
+
 if TYPE_CHECKING:
     import xarray
 
-FORMAT = 1
-"""Number of the layout of the file; a reader refuses numbers it does not know."""
+FORMAT = 2
+"""Number of the layout of the file; a reader refuses numbers it does not know. 2: things are told apart by records."""
 
-GRIDS = {"bed": ("bed_y", "bed_x"), "planes": ("plane_z", "plane_y", "plane_x")}
-"""Gridded fields and their dimensions."""
+GRIDS = {"bed": "yx", "planes": "zyx"}
+"""Kinds of gridded fields and their axes."""
+_DIMENSION = {"bed": "bed", "planes": "plane"}
+
+
+def grid_names(kind: str, number: int) -> tuple[str, tuple[str, ...]]:
+    """What the fields of a grid and its dimensions are called in the file; the first of a kind needs no number."""
+    of_several = f"_{number}" if number else ""
+    return f"{kind}{of_several}", tuple(f"{_DIMENSION[kind]}{of_several}_{axis}" for axis in GRIDS[kind])
 
 
 @dataclass
@@ -37,6 +47,10 @@ class StoredCounts:
     points: list[np.ndarray]
     ledger: list[int]
     counters: list[int]
+
+    def of_points(self, chosen: Sequence[int]) -> StoredCounts:
+        """The same counts with some of the zones and heads only."""
+        return replace(self, points=[row[list(chosen)] for row in self.points])
 
     @property
     def photons(self) -> int:
@@ -61,15 +75,13 @@ class StoredResult(Result):
         """The scene file as traced; empty if the writer gave none."""
         return str(self.provenance.get("scene_text", ""))
 
-    def faces(self, mesh: str) -> Field:
+    def faces(self, mesh: Mesh | str) -> Field:
         """PPFD arriving on a mesh's faces: (n_faces, 2), front and back side."""
-        found = next((m for m in self.compiled.meshes if m.name == mesh), None)
-        if found is None:
-            raise KeyError(f"no mesh named {mesh!r}; there are {[m.name for m in self.compiled.meshes]}")
+        found = self.mesh_of(mesh)
         rows = found.face_slots()
         parts = []
         for i, counts in enumerate(self.counts):
-            dimming = self.dimming.get(self.compiled.sources[i].name, 1.0)
+            dimming = self.dimming.get(self.compiled.sources[i], 1.0)
             dof = float(np.count_nonzero(counts.group_batches)) - 1.0
             parts.append((self.face_means[i, rows] * dimming, self.face_variances[i, rows] * dimming**2, max(dof, 0.0)))
         value, error, _ = combine(parts)
@@ -78,7 +90,7 @@ class StoredResult(Result):
 
     def face_flux(self) -> tuple[np.ndarray, np.ndarray, float]:
         """Flux on every cell of faces as dimmed [umol/s], its variance, both (2 slots,), and their degrees of freedom."""
-        levels = np.array([self.dimming.get(source.name, 1.0) for source in self.compiled.sources])[:, None, None]
+        levels = np.array([self.dimming.get(source, 1.0) for source in self.compiled.sources])[:, None, None]
         mean, variance = (levels * self.face_means).sum(axis=0), (levels**2 * self.face_variances).sum(axis=0)
         dof = min((float(np.count_nonzero(c.group_batches)) - 1.0 for c in self.counts), default=0.0)
         return mean.ravel(), variance.ravel(), max(dof, 0.0)
@@ -117,12 +129,13 @@ def load_result(path: str | Path) -> StoredResult:
     """Read a result back. Raises ValueError with one line if the file is not one."""
     d = read_fields(path)
     said = json.loads(d.attrs["provenance"])
+    compiled = _compiled(d)
     return StoredResult(
-        compiled=_plan(d),
+        compiled=compiled,
         counts=_counts(d),
         seed=int(d.attrs["seed"]),
         seconds=float(d.attrs["seconds"]),
-        dimming=json.loads(d.attrs["dimming"]),
+        dimming=dict(zip(compiled.sources, d["source_dimming"].values.tolist(), strict=True)),
         complete=bool(d.attrs["complete"]),
         face_means=_values(d, "faces_flux", np.float64),
         face_variances=_values(d, "faces_flux_variance", np.float64),
@@ -138,37 +151,71 @@ def _texts(d: xarray.Dataset, name: str) -> list[str]:
     return [str(v) for v in d[name].values]
 
 
-def _grids(d: xarray.Dataset, name: str) -> tuple[Grid, ...]:
-    if f"{name}_ppfd" not in d:
-        return ()
-    x0, y0, z0, dx, dy, dz = json.loads(d.attrs[f"{name}_grid"])
-    area = _values(d, f"{name}_open_area", np.float64)
-    area = area.reshape(-1, *area.shape[-2:])
-    return (Grid((x0, y0, z0), (dx, dy, dz), (area.shape[2], area.shape[1], area.shape[0]), area),)
+def _grids(d: xarray.Dataset, kind: str, first: int) -> tuple[Grid, ...]:
+    """All grids of a kind, whose sums follow each other in the groups from `first` on."""
+    found = []
+    for number in range(int(d.attrs[f"{kind}_grids"])):
+        name, _ = grid_names(kind, number)
+        x0, y0, z0, dx, dy, dz = json.loads(d.attrs[f"{name}_grid"])
+        area = _values(d, f"{name}_open_area", np.float64)
+        area = area.reshape(-1, *area.shape[-2:])
+        nz, ny, nx = area.shape
+        found.append(Grid((x0, y0, z0), (dx, dy, dz), (nx, ny, nz), area, int(d.attrs[f"{name}_tank"]), first))
+        first += area.size
+    return tuple(found)
 
 
-def _plan(d: xarray.Dataset) -> CompiledScene:
-    maps, planes = _grids(d, "bed"), _grids(d, "planes")
-    zones = tuple(ZoneInfo(n, float(a)) for n, a in zip(_texts(d, "zone_name"), d["zone_area"].values, strict=True))
-    heads = tuple(
-        HeadInfo(name, (centre[0], centre[1], centre[2]), (normal[0], normal[1], normal[2]), radius)
-        for name, centre, normal, radius in zip(
-            _texts(d, "head_name"),
-            *(d[f"head_{key}"].values.tolist() for key in ("centre", "normal", "radius")),
-            strict=True,
-        )
+def _frames(d: xarray.Dataset) -> tuple[Frame, ...]:
+    places = d["tank_offset"].values.tolist()
+    return tuple(
+        Frame(tank, name, (x, y, z))
+        for tank, name, (x, y, z) in zip(d["tank_number"].values.tolist(), _texts(d, "tank_name"), places, strict=True)
     )
-    parts = zip(
-        _texts(d, "source_name"), d["source_ppf"].values, _texts(d, "source_fixture"), _texts(d, "source_channel"),
-        strict=True,
-    )  # fmt: skip
-    sources = tuple(SourceInfo(name, float(ppf), fixture, channel) for name, ppf, fixture, channel in parts)
+
+
+def _records(
+    d: xarray.Dataset, kind: str, make: Callable[..., Record], frames: Sequence[Frame], *fields: str, **more: Any
+) -> tuple[Record, ...]:
+    """Records of a kind from their fields in the file, in their tanks."""
+    of_tank = {frame.tank: frame for frame in frames}
+    columns = {key: d[f"{kind}_{key}"].values.tolist() for key in fields}
+    made = []
+    for i, tank in enumerate(d[f"{kind}_tank"].values.tolist()):
+        record = make(**{key: values[i] for key, values in columns.items()}, **{key: v[i] for key, v in more.items()})
+        made.append(record.moved_to(of_tank.get(tank, Frame(tank))))
+    return tuple(made)
+
+
+def _compiled(d: xarray.Dataset) -> CompiledScene:
+    frames = _frames(d)
+    maps = _grids(d, "bed", 0)
+    planes = _grids(d, "planes", sum(grid.cells for grid in maps))
+    centres, normals = ([tuple(v) for v in d[f"head_{key}"].values.tolist()] for key in ("centre", "normal"))
+    zones = _records(d, "zone", ZoneInfo, frames, "zone", "area")
+    heads = _records(d, "head", HeadInfo, frames, "spot", "radius", centre=centres, normal=normals)
     sizes = [sum(grid.cells for grid in grids) for grids in (maps, planes)]
     empty = {name: np.zeros(0) for name in Tables._fields}
-    tables = Tables(**{**empty, "layout": _layout(sizes, len(zones), len(heads), d)})
-    notes = tuple(json.loads(d.attrs["notes"]))
     return CompiledScene(
-        tables, sources, zones, heads, tuple(_texts(d, "ledger_line")), _meshes(d), planes, maps, notes
+        tables=Tables(**{**empty, "layout": _layout(sizes, len(zones), len(heads), d)}),
+        sources=_records(
+            d,
+            "source",
+            Source,
+            frames,
+            "fixture",
+            "channel",
+            "group",
+            upward=d["source_upward"].values.astype(bool).tolist(),
+        ),
+        ppf=tuple(d["source_ppf"].values.tolist()),
+        zones=zones,
+        heads=heads,
+        lines=_records(d, "line", Line, frames, "what", "part"),
+        plain_meshes=_meshes(d, frames),
+        plane_grids=planes,
+        map_grids=maps,
+        notes=tuple(json.loads(d.attrs["notes"])),
+        frames=frames,
     )
 
 
@@ -182,28 +229,29 @@ def _layout(sizes: list[int], n_zones: int, n_heads: int, d: xarray.Dataset) -> 
     return layout
 
 
-def _meshes(d: xarray.Dataset) -> tuple[Mesh, ...]:
+def _meshes(d: xarray.Dataset, frames: Sequence[Frame]) -> tuple[Mesh, ...]:
     vertices, faces = _values(d, "vertices", np.float64), _values(d, "faces", np.int32)
     slots = _values(d, "face_slot", np.int64)
+    parts = _records(d, "mesh", Part, frames, "part", "face", role=[Role[role] for role in _texts(d, "mesh_role")])
     meshes = []
     first_vertex = first_face = 0
-    for name, role, surface, n_vertices, n_faces in zip(
-        _texts(d, "mesh_name"), _texts(d, "mesh_role"), d["mesh_surface"].values, d["mesh_vertices"].values,
-        d["mesh_faces"].values, strict=True,
-    ):  # fmt: skip
+    for part, surface, n_vertices, n_faces in zip(
+        parts, d["mesh_surface"].values, d["mesh_vertices"].values, d["mesh_faces"].values, strict=True
+    ):
         v = vertices[first_vertex : first_vertex + int(n_vertices)]
         f = faces[first_face : first_face + int(n_faces)]
         own = slots[first_face : first_face + int(n_faces)]
         counted_alone = len(own) > 0 and np.array_equal(own, own[0] + np.arange(len(own)))
         shared = None if counted_alone else own
-        meshes.append(Mesh(name, v, f, int(own.min()), int(surface), Role[role], shared))
+        meshes.append(Mesh(part, v, f, int(own.min()), int(surface), shared))
         first_vertex, first_face = first_vertex + int(n_vertices), first_face + int(n_faces)
     return tuple(meshes)
 
 
 def _counts(d: xarray.Dataset) -> tuple[Counts, ...]:
     owner, quanta = d["batch_source"].values, _values(d, "batch_quanta", np.int64)
-    sums = [_values(d, f"{name}_group_sum", np.float64) for name in GRIDS if f"{name}_group_sum" in d]
+    names = [grid_names(kind, number)[0] for kind in GRIDS for number in range(int(d.attrs[f"{kind}_grids"]))]
+    sums = [_values(d, f"{name}_group_sum", np.float64) for name in names]
     counts = []
     for i in range(d.sizes["source"]):
         group_batches = d["group_batches"].values[i].astype(np.int64)

@@ -110,6 +110,10 @@ def wrong(message: str, key: str = "", got: object = None) -> PydanticCustomErro
     return PydanticCustomError("scene", "{message}", {"message": message, "key": key, "got": got})
 
 
+HAIR = 3e-4
+"""Distance that keeps neighbouring things apart [m]: glass, lid, rim and fixtures touch nowhere."""
+
+
 def _text(example: str) -> WithJsonSchema:
     return WithJsonSchema({"type": "string", "examples": [example]})
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +10,7 @@ from pydantic import Field, PrivateAttr
 
 from underlit.scene.aquascape.ground import Stone, Substrate, Wood
 from underlit.scene.aquascape.plants import Plants
-from underlit.scene.common import FilePath, LengthM, Name, OneLine, Part, Point, YesNo
+from underlit.scene.common import HAIR, FilePath, LengthM, Name, OneLine, Part, Point, YesNo
 from underlit.scene.lights import Fixture
 from underlit.scene.notices import RenamedKey, UsedEntry
 from underlit.scene.tank.lid import Hood, Lid
@@ -158,6 +159,25 @@ class Scene(Part):
         heights = front_edge * (1 - v) + back_edge * v
         return self.substrate.terraced(np.asarray(x), np.asarray(y), heights)
 
+    @property
+    def lid_undersides_m(self) -> tuple[float, ...]:
+        """Heights of the undersides of the lid's panes, closed [m], the lowest first; empty without a lid."""
+        if self.lid is None:
+            return ()
+        return self.lid.undersides_m(self.tank.inside_m[2], self.tank.rim is not None)
+
+    @property
+    def lid_underside_m(self) -> float:
+        """Height of the lowest face of the closed lid [m]; infinite without one."""
+        return min(self.lid_undersides_m, default=math.inf)
+
+    @property
+    def lid_top_m(self) -> float:
+        """Height of the highest face of the closed lid, or of the strips on it [m]; minus infinite without a lid."""
+        if self.lid is None:
+            return -math.inf
+        return self.lid_undersides_m[-1] + self.lid.thickness + (HAIR if self.lid.has_strips else 0.0)
+
     def flap_corners_m(self) -> list[tuple[float, float, float]]:
         """Corners of the box around the opened front flap of a hinged lid [m], in the order of the bits along, across, up."""
         lid = self.lid
@@ -165,7 +185,7 @@ class Scene(Part):
             return []
         outside = self.tank.outside_outline
         x0, y0 = min(x for x, _ in outside.points), min(y for _, y in outside.points)
-        x1, low = outside.size[0], self.tank.inside_m[2] + lid.above_rim
+        x1, low = outside.size[0], self.lid_underside_m
         flat = [(x, y, z) for x in (x0, x1) for y in (y0, lid.hinged.at) for z in (low, low + lid.thickness)]
         return [(x, *lid.hinged.turned(y, z, low + lid.thickness)) for x, y, z in flat]
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.lowering.world import Mesh, Role
+from underlit.lowering.compiled import Mesh
+from underlit.lowering.records import Role
 
 Points = tuple[tuple[float, float], ...]
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from underlit.lowering.world import Role
+from underlit.lowering.records import Role
 
 if TYPE_CHECKING:
     from matplotlib.colors import Colormap

@@ -208,8 +208,8 @@ export default {
         if (said.role === "shell" || said.role === "lid" || said.role === "water") this.addEdges(said, geometry);
       }
       const mesh = new THREE.Mesh(geometry, material);
-      mesh.userData = { name: said.name, role: said.role, item: said.item, valued: said.valued };
-      this.meshes[said.name] = mesh;
+      mesh.userData = { key: said.key, name: said.name, role: said.role, item: said.item, valued: said.valued };
+      this.meshes[said.key] = mesh;
       if (said.item) (this.items[said.item] ??= []).push(mesh);
       this.group(said.role).add(mesh);
       geometry.computeBoundingBox();
@@ -302,7 +302,7 @@ export default {
       const field = (f) => ({ mean: array(f.mean), variance: array(f.variance) });
       this.lights = {
         scale: header.scale, sources: header.sources,
-        meshes: Object.fromEntries(header.meshes.map((m) => [m.name, m.sources.map(field)])),
+        meshes: Object.fromEntries(header.meshes.map((m) => [m.key, m.sources.map(field)])),
         bed: header.bed?.map(field), planes: header.planes?.map(field),
       };
       this.relight();
@@ -324,8 +324,8 @@ export default {
     },
     relight() {
       if (!this.lights) return this.redraw();
-      for (const [name, sources] of Object.entries(this.lights.meshes)) {
-        const mesh = this.meshes[name];
+      for (const [key, sources] of Object.entries(this.lights.meshes)) {
+        const mesh = this.meshes[key];
         const attribute = mesh?.geometry.attributes.light;
         if (!attribute) continue;
         const values = this.summed(sources);
@@ -467,7 +467,7 @@ export default {
       return this.cast(event).intersectObjects(targets, false)[0];
     },
     valueAt(hit) {
-      const { role, name } = hit.object.userData;
+      const { role, key } = hit.object.userData;
       if (!this.lights) return null;
       const p = hit.point;
       const cell = (grid, deep) => {
@@ -480,7 +480,7 @@ export default {
       if (role === "bed") [sources, values, i] = [this.lights.bed, this.bedValues, cell(this.header.bed)];
       else if (role === "section") [sources, values, i] = [this.lights.planes, this.planeValues, cell(this.header.planes, true)];
       else if (hit.object.userData.valued) {
-        [sources, i] = [this.lights.meshes[name], hit.faceIndex];
+        [sources, i] = [this.lights.meshes[key], hit.faceIndex];
         values = sources && { [i]: sources.reduce((sum, s, k) => sum + this.share(k) * s.mean[i], 0) };
       }
       if (!sources || i === undefined || i < 0 || !(values[i] >= 0)) return null;

@@ -9,8 +9,10 @@ from typing import Any
 import nicegui
 from nicegui.element import Element
 
+from underlit.app.blobs import page_key
 from underlit.app.light import Light
 from underlit.app.session import Side
+from underlit.lowering.records import Source
 
 _THREE = Path(nicegui.__file__).parent / "elements" / "scene" / "dist"
 """three.js as NiceGUI brings it."""
@@ -45,21 +47,25 @@ class TankView(Element, component="tank_view.js", esm={"nicegui-scene": str(_THR
         if shape != was[0]:
             self.run_method("shape", f"/session/{side}/shape/{light.revision}", units)
         if picture != was[1]:
-            self.run_method("light", f"/session/{side}/light/{light.revision}-{light.result.photons}", levels)
+            self.run_method("light", f"/session/{side}/light/{light.revision}-{light.result.photons}", _as_keys(levels))
 
-    def dim(self, shares: dict[str, float] | None) -> None:
+    def dim(self, shares: dict[Source, float] | None) -> None:
         """Change the levels only: redrawn from what is there, and a hand on a dimmer no longer holds.
 
         shares: level of each source; None leaves what was said last.
         """
-        self.run_method("dim", shares)
+        self.run_method("dim", None if shares is None else _as_keys(shares))
 
-    def dimmers(self, at_full: dict[str, dict[str, float]]) -> None:
+    def dimmers(self, at_full: dict[str, dict[Source, float]]) -> None:
         """By dimmer: the level of each source it dims, with it at full; `slide` then answers in the page itself."""
-        self.run_method("dimmers", at_full)
+        self.run_method("dimmers", {dimmer: _as_keys(levels) for dimmer, levels in at_full.items()})
 
     def show(self, options: dict[str, Any]) -> None:
         """What is shown: lid, glass, water, plants (bool); contours [umol/m2/s, 0 for none]; scale [low, high] or None;
         plane: None, or {kind: level | upright, at: share of the way, angle: of an upright one about the vertical [rad]}.
         """
         self.run_method("show", options)
+
+
+def _as_keys(shares: dict[Source, float]) -> dict[str, float]:
+    return {page_key(source): share for source, share in shares.items()}

@@ -1,16 +1,18 @@
-"""The substrate into a `World`: an open height field that ends exactly on the panes."""
+"""The substrate: an open height field that ends exactly on the panes."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from underlit.lowering.aquascape.terraces import covered_by
+from underlit.lowering.aquascape.terraces import covered_by, soil
+from underlit.lowering.pieces import MeshPiece
 from underlit.lowering.prisms import HAIR, Triangles, polygons_of
 from underlit.lowering.shapes.shape import Shape, ShapeError, face_normals, without_unused_vertices
-from underlit.lowering.world import Role, World
+from underlit.lowering.tank.panes import BED
 from underlit.scene.model import Scene
 from underlit.scene.tank.mesh import MeshGlass
 
@@ -31,16 +33,17 @@ def bare_bottom(scene: Scene) -> bool:
     return float(scene.substrate.grid_m.max()) < HAIR
 
 
-def lower_bed(world: World, scene: Scene, largest: float | None = None) -> None:
-    """Add the substrate (a bare bottom has none); largest: greatest side of its triangles along x and y [m]."""
-    if bare_bottom(scene):
-        return
-    surface = world.opaque("substrate", scene.substrate.spectrum())
-    world.add_mesh("substrate", *bed_triangles(scene, largest), surface, role=Role.BED)
+def bed(scene: Scene, largest: float | None = None) -> Iterator[MeshPiece]:
+    """The substrate (a bare bottom has none); largest: greatest side of its triangles along x and y [m].
+
+    ShapeError where nothing of it lies in the tank.
+    """
+    if not bare_bottom(scene):
+        yield MeshPiece(BED, *bed_triangles(scene, largest), soil(scene))
 
 
 def bed_triangles(scene: Scene, largest: float | None = None) -> Triangles:
-    """The height field over the inside of the tank, cut at its outline; see `lower_bed`."""
+    """The height field over the inside of the tank, cut at its outline; see `bed`."""
     heights = scene.substrate.grid_m
     rows, columns = heights.shape
     length, depth, _ = scene.tank.inside_m

@@ -1,17 +1,17 @@
-"""Wood and stone into a `World`."""
+"""Wood and stone."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from underlit.lowering.aquascape.clip import clip_to_inside
+from underlit.lowering.pieces import MeshPiece, Note, Opaque, Piece
 from underlit.lowering.prisms import HAIR
+from underlit.lowering.records import Line, Part, Role
 from underlit.lowering.shapes import Shape, ShapeError, place
-from underlit.lowering.tank.shell import Shell
-from underlit.lowering.world import Role, World
 from underlit.scene.aquascape.ground import Placed, Stone, Wood
 from underlit.scene.aquascape.plants import Plants
 from underlit.scene.model import Scene
@@ -21,22 +21,34 @@ class LoweringError(ValueError):
     """A scene that reads well but cannot be built; one line that names the part."""
 
 
-def lower_hardscape(world: World, scene: Scene, shell: Shell) -> dict[str, Shape]:
-    """Wood and stone, clipped at the glass. Returns the shapes in place by name."""
-    shapes: dict[str, Shape] = {}
-    pieces: list[tuple[Wood | Stone, Role]] = [(w, Role.WOOD) for w in scene.wood]
-    pieces += [(s, Role.STONE) for s in scene.stone]
-    for piece, role in pieces:
+@dataclass(frozen=True)
+class Clipped:
+    """A shape as it stands in the tank, and what was noted when it was cut off there."""
+
+    shape: Shape
+    notes: tuple[Note, ...] = ()
+
+
+def hardscape(scene: Scene) -> tuple[list[Piece], dict[Part, Shape]]:
+    """Wood and stone, clipped at the glass; and their shapes in place once more, by part."""
+    pieces: list[Piece] = []
+    shapes: dict[Part, Shape] = {}
+    placed: list[tuple[Wood | Stone, Role]] = [(w, Role.WOOD) for w in scene.wood]
+    placed += [(s, Role.STONE) for s in scene.stone]
+    for said, role in placed:
+        part = Part(said.name, role)
         try:
-            shape = clipped(world, scene, shell, piece.name, stand(scene, piece, _solid(piece)))
+            found = clipped(scene, said.name, stand(scene, said, _solid(said)))
         except ShapeError as problem:
-            raise LoweringError(f"{piece.name}: {problem}") from None
+            raise LoweringError(f"{said.name}: {problem}") from None
+        pieces += found.notes
+        shape = found.shape
         if not shape.closed:
-            world.notes.append(f"{piece.name}: the mesh is not closed; light that gets inside counts as absorbed there")
-        surface = world.opaque(piece.name, piece.spectrum(), closed=True, bucket=f"{role}: {piece.name}")
-        world.add_mesh(piece.name, shape.vertices, shape.faces, surface, role=role)
-        shapes[piece.name] = shape
-    return shapes
+            pieces.append(Note(f"{said.name}: the mesh is not closed; light that gets inside counts as absorbed there"))
+        surface = Opaque(Line(role, said.name), said.spectrum(), closed=True)
+        pieces.append(MeshPiece(part, shape.vertices, shape.faces, surface))
+        shapes[part] = shape
+    return pieces, shapes
 
 
 def _solid(piece: Wood | Stone) -> Shape:
@@ -69,14 +81,14 @@ def stand(scene: Scene, piece: Placed | Plants, shape: Shape) -> Shape:
     return replace(shape, vertices=shape.vertices + move)
 
 
-def clipped(world: World, scene: Scene, shell: Shell, name: str, shape: Shape) -> Shape:
+def clipped(scene: Scene, name: str, shape: Shape) -> Clipped:
     """The part of a shape inside the tank and under its lid; what is cut off is noted. ShapeError when nothing is left."""
-    ceiling = shell.lid_low - HAIR
+    ceiling, notes = scene.lid_underside_m - HAIR, []
     kept, removed = clip_to_inside(shape, scene, ceiling)
     below = removed and float(shape.bounds[0, 2]) < HAIR
     if removed > 1e-3:
         what = "glass, lid or bottom pane" if below or math.isfinite(ceiling) else "glass"
-        world.notes.append(f"{name}: {removed:.1%} of its surface lay beyond the {what} and was cut off")
+        notes.append(Note(f"{name}: {removed:.1%} of its surface lay beyond the {what} and was cut off"))
     if kept.note and kept.note != shape.note:
-        world.notes.append(f"{name}: {kept.note}")
-    return kept
+        notes.append(Note(f"{name}: {kept.note}"))
+    return Clipped(kept, tuple(notes))

@@ -1,20 +1,21 @@
-"""Plant groups into a `World`: leaves of their own, and instances of a few plants where there are very many."""
+"""Plant groups: leaves of their own, and instances of a few plants where there are very many."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from underlit.lowering.aquascape.hardscape import LoweringError, clipped, stand
+from underlit.lowering.pieces import InstancesPiece, Leaf, MeshPiece, Note, Piece
 from underlit.lowering.prisms import HAIR
+from underlit.lowering.records import Line, Part, Role
 from underlit.lowering.shapes import Planting, Shape, ShapeError, join, place
 from underlit.lowering.shapes.plants.grower import Wanted
 from underlit.lowering.shapes.plants.instances import Beyond, InstanceGroup
 from underlit.lowering.shapes.shape import face_areas
-from underlit.lowering.tank.shell import Shell
-from underlit.lowering.world import Role, World
 from underlit.scene.aquascape.growth import Stand
 from underlit.scene.aquascape.plants import PlantKind, Plants
 from underlit.scene.model import Scene
@@ -55,19 +56,23 @@ class Grown:
         return join([*parts, *(part for c in self.instances for part in c.written_out() if len(part.faces))])
 
 
-def lower_plants(world: World, scene: Scene, shell: Shell, hardscape: dict[str, Shape]) -> list[Grown]:
-    """Every plant group as two-sided leaf triangles."""
-    grown = []
+def planted(scene: Scene, hardscape: Mapping[Part, Shape]) -> tuple[list[Piece], list[Grown]]:
+    """Every plant group as two-sided leaf triangles; and each as it was grown."""
+    pieces: list[Piece] = []
+    grown: list[Grown] = []
     for plants in scene.plants:
         try:
-            grown.append(_lower_group(world, scene, shell, hardscape, plants))
+            more, found = _group(scene, hardscape, plants)
         except ShapeError as problem:
             raise LoweringError(f"{plants.name}: {problem}") from None
-    return grown
+        pieces += more
+        grown.append(found)
+    return pieces, grown
 
 
-def _lower_group(world: World, scene: Scene, shell: Shell, hardscape: dict[str, Shape], plants: Plants) -> Grown:
+def _group(scene: Scene, hardscape: Mapping[Part, Shape], plants: Plants) -> tuple[list[Piece], Grown]:
     outline, planned = None, Stand(None, None)
+    notes: list[Note] = []
     if plants.kind is PlantKind.MESH:
         planting = _from_mesh(scene, plants)
     else:
@@ -78,12 +83,15 @@ def _lower_group(world: World, scene: Scene, shell: Shell, hardscape: dict[str, 
         else:
             outline = _inside_outline(scene, plants)
             planting = _planting(scene, plants, planned, outline)
-        _note_growth(world, plants, planned, more)
+        notes += _on_growth(plants, planned, more)
     if planting.shape.note:
-        world.notes.append(f"{plants.name}: {planting.shape.note}")
-    planting = _in_the_tank(world, scene, shell, plants, planting)
-    _note_leaf_area(world, plants, planned, planting)
-    _add_to_world(world, plants, planting)
+        notes.append(Note(f"{plants.name}: {planting.shape.note}"))
+    planting, cut_off = _in_the_tank(scene, plants, planting)
+    notes += [*cut_off, *_on_leaf_area(plants, planned, planting)]
+    return [*notes, *_pieces(plants, planting)], _as_grown(plants, planned, planting, outline)
+
+
+def _as_grown(plants: Plants, planned: Stand, planting: Planting, outline: np.ndarray | None) -> Grown:
     tops = [planting.shape.bounds[1, 2]] if len(planting.shape.faces) else []
     tops += [c.bounds()[:, 1, 2].max() for c in planting.instances]
     return Grown(
@@ -148,10 +156,10 @@ def _at_the_surface(scene: Scene, planting: Planting) -> Planting:
     return replace(planting, shape=place(planting.shape, (0.0, 0.0, scene.water_level_m)))
 
 
-def _epiphytes(scene: Scene, hardscape: dict[str, Shape], plants: Plants, planned: Stand) -> Planting:
+def _epiphytes(scene: Scene, hardscape: Mapping[Part, Shape], plants: Plants, planned: Stand) -> Planting:
     from underlit.lowering.shapes.plants import epiphytes
 
-    support = hardscape.get(plants.on or "")
+    support = next((shape for part, shape in hardscape.items() if part.part == plants.on), None)
     if support is None:
         raise ShapeError(f"there is no wood or stone named {plants.on!r} to grow on")
     form = plants.leaf_form
@@ -168,25 +176,27 @@ def _epiphytes(scene: Scene, hardscape: dict[str, Shape], plants: Plants, planne
     )
 
 
-def _in_the_tank(world: World, scene: Scene, shell: Shell, plants: Plants, planting: Planting) -> Planting:
+def _in_the_tank(scene: Scene, plants: Plants, planting: Planting) -> tuple[Planting, tuple[Note, ...]]:
     """The planting cut off at the glass and the lid, and its leaf area measured on what is left.
 
-    Copies that would reach beyond are written out with the plants that have triangles of their own, and cut with them.
+    Instances that would reach beyond are written out with the plants that have triangles of their own, and cut with them.
     """
-    planting = _reaching_out_written_out(scene, shell, planting)
+    planting = _reaching_out_written_out(scene, planting)
     own, leaf_faces = planting.shape, planting.leaf_faces
+    notes: tuple[Note, ...] = ()
     blades = face_areas(own.vertices, own.faces[:leaf_faces]).sum()
     if len(own.faces):
-        kept = clipped(world, scene, shell, plants.name, replace(own, closed=False, note=""))
+        found = clipped(scene, plants.name, replace(own, closed=False, note=""))
+        kept, notes = found.shape, found.notes
         if len(kept.faces) != len(own.faces) or not np.array_equal(kept.vertices, own.vertices):
-            blades = _area_inside(scene, shell, Shape(own.vertices, own.faces[:leaf_faces], False))
+            blades = _area_inside(scene, Shape(own.vertices, own.faces[:leaf_faces], False))
         own = kept
     leaf_area = float(blades) + sum(c.leaf_area_m2 for c in planting.instances)
     index = leaf_area / planting.outline_area_m2 if planting.outline_area_m2 else 0.0
-    return replace(planting, shape=own, leaf_area_m2=leaf_area, leaf_area_index=index)
+    return replace(planting, shape=own, leaf_area_m2=leaf_area, leaf_area_index=index), notes
 
 
-def _reaching_out_written_out(scene: Scene, shell: Shell, planting: Planting) -> Planting:
+def _reaching_out_written_out(scene: Scene, planting: Planting) -> Planting:
     """The planting with triangles of their own for those instances that reach beyond the glass or the lid."""
     own, leaf_faces = planting.shape, planting.leaf_faces
     blades, stalks = (
@@ -195,7 +205,7 @@ def _reaching_out_written_out(scene: Scene, shell: Shell, planting: Planting) ->
     )
     inside: list[InstanceGroup] = []
     for group in planting.instances:
-        fits = _stand_inside(scene, shell, group)
+        fits = _stand_inside(scene, group)
         if not fits.all():
             more = group.chosen(~fits).written_out()
             blades.append(more[0])
@@ -211,7 +221,7 @@ def _reaching_out_written_out(scene: Scene, shell: Shell, planting: Planting) ->
     )  # fmt: skip
 
 
-def _stand_inside(scene: Scene, shell: Shell, group: InstanceGroup) -> np.ndarray:
+def _stand_inside(scene: Scene, group: InstanceGroup) -> np.ndarray:
     """Which instances stand clear of the glass and the lid, (n,) bool."""
     import shapely
 
@@ -219,40 +229,37 @@ def _stand_inside(scene: Scene, shell: Shell, group: InstanceGroup) -> np.ndarra
     shapely.prepare(room)
     bounds = group.bounds()
     boxes = shapely.box(bounds[:, 0, 0], bounds[:, 0, 1], bounds[:, 1, 0], bounds[:, 1, 1])
-    level = (bounds[:, 0, 2] > HAIR) & (bounds[:, 1, 2] < shell.lid_low - 2 * HAIR)
+    level = (bounds[:, 0, 2] > HAIR) & (bounds[:, 1, 2] < scene.lid_underside_m - 2 * HAIR)
     return np.asarray(shapely.covers(room, boxes) & level)
 
 
-def _area_inside(scene: Scene, shell: Shell, shape: Shape) -> float:
+def _area_inside(scene: Scene, shape: Shape) -> float:
     """Area of what is left of a shape when it is cut at the glass and the lid [m2]."""
-    return clipped(World(), scene, shell, "", shape).area_m2 if len(shape.faces) else 0.0
+    return clipped(scene, "", shape).shape.area_m2 if len(shape.faces) else 0.0
 
 
-def _add_to_world(world: World, plants: Plants, planting: Planting) -> None:
-    optics = plants.leaf_optics
-    surface = world.leaf(plants.name, optics.reflectance, optics.transmittance, bucket=f"plants: {plants.name}")
+def _pieces(plants: Plants, planting: Planting) -> Iterator[Piece]:
+    part, optics = Part(plants.name, Role.PLANTS), plants.leaf_optics
+    leaf = Leaf(Line("plants", plants.name), optics.reflectance, optics.transmittance)
     if len(planting.shape.faces):
-        world.add_mesh(plants.name, planting.shape.vertices, planting.shape.faces, surface, role=Role.PLANTS)
+        yield MeshPiece(part, planting.shape.vertices, planting.shape.faces, leaf)
     for group in planting.instances:
         plant = group.template.shape
-        template = world.add_template(plant.vertices, plant.faces, surface)
-        world.add_instances(plants.name, template, group.origins, group.rotations, group.scales, role=Role.PLANTS)
+        yield InstancesPiece(part, plant.vertices, plant.faces, leaf, group.origins, group.rotations, group.scales)
 
 
-def _note_growth(world: World, plants: Plants, planned: Stand, more: float | None) -> None:
+def _on_growth(plants: Plants, planned: Stand, more: float | None) -> Iterator[Note]:
     if not plants.grown:
         return
     what = [] if planned.height_m is None else [f"{100 * planned.height_m:.1f} cm tall"]
     if more is not None:
         what.append(f"{more:.2g} times the leaf area")
-    world.notes.append(f"{plants.name}: after {plants.grown:g} weeks {' and '.join(what)}")
+    yield Note(f"{plants.name}: after {plants.grown:g} weeks {' and '.join(what)}")
 
 
-def _note_leaf_area(world: World, plants: Plants, planned: Stand, planting: Planting) -> None:
+def _on_leaf_area(plants: Plants, planned: Stand, planting: Planting) -> Iterator[Note]:
     asked = planned.leaf_area_index
     if asked is None or plants.kind is PlantKind.FLOATING:
         return
     if abs(planting.leaf_area_index / asked - 1) > AS_ASKED:
-        world.notes.append(
-            f"{plants.name}: leaf area index {planting.leaf_area_index:.2f} as grown, {asked:.2f} was asked for"
-        )
+        yield Note(f"{plants.name}: leaf area index {planting.leaf_area_index:.2f} as grown, {asked:.2f} was asked for")

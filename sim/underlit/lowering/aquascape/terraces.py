@@ -1,4 +1,4 @@
-"""Terraces of the substrate into a `World`: level sheets of soil, and the edges that hold them.
+"""Terraces of the substrate: level sheets of soil, and the edges that hold them.
 
 The sheet ends on the panes and inside the edge, a closed solid on the bottom pane that rises a little over the soil; the bed
 around ends in the edge too. An edge runs along the terrace's outline, but not along panes.
@@ -7,13 +7,16 @@ around ends in the edge too. An edge runs along the terrace's outline, but not a
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from underlit.lowering.pieces import MeshPiece, Opaque
 from underlit.lowering.prisms import HAIR, flat_region, polygons_of, slab
+from underlit.lowering.records import Line, Part, Role
 from underlit.lowering.shapes import Shape
-from underlit.lowering.world import Role, World
+from underlit.lowering.tank.panes import BED
 from underlit.scene.aquascape.ground import Terrace
 from underlit.scene.model import Scene
 
@@ -21,24 +24,30 @@ AT_THE_PANE = 1e-3
 """An outline this close to a pane [m] has no edge there."""
 
 
-def lower_terraces(world: World, scene: Scene) -> dict[str, Shape]:
-    """Add all terraces. Returns the edges in place by name."""
-    edges: dict[str, Shape] = {}
-    terraces = scene.substrate.terraces
-    soil = world.opaque("substrate", scene.substrate.spectrum()) if terraces else -1
-    for number, terrace in enumerate(terraces, start=1):
-        higher = [t for t in terraces if (t.height, terraces.index(t)) > (terrace.height, number - 1)]
+def terraces(scene: Scene) -> tuple[list[MeshPiece], dict[Part, Shape]]:
+    """All terraces: their sheets of soil and their edges; and the edges once more as solids."""
+    pieces: list[MeshPiece] = []
+    edges: dict[Part, Shape] = {}
+    said = scene.substrate.terraces
+    of_soil = soil(scene)
+    for number, terrace in enumerate(said, start=1):
+        higher = [t for t in said if (t.height, said.index(t)) > (terrace.height, number - 1)]
         sheet = flat_region(_inside(scene, terrace) - covered_by(scene, higher), terrace.height)
         if len(sheet[1]):
-            world.add_mesh("substrate", *sheet, soil, role=Role.BED, name=f"terrace {number}")
+            pieces.append(MeshPiece(replace(BED, face=f"terrace {number}"), *sheet, of_soil))
         vertices, faces = edge_of(scene, terrace)
         if len(faces) == 0:
             continue
-        name = f"edge of terrace {number}"
-        surface = world.opaque(name, terrace.spectrum(), closed=True, bucket="edges of terraces")
-        world.add_mesh(name, vertices, faces, surface, role=Role.STONE)
-        edges[name] = Shape(vertices, faces, True)
-    return edges
+        edge = Part(f"edge of terrace {number}", Role.STONE)
+        surface = Opaque(Line("edges of terraces"), terrace.spectrum(), closed=True)
+        pieces.append(MeshPiece(edge, vertices, faces, surface))
+        edges[edge] = Shape(vertices, faces, True)
+    return pieces, edges
+
+
+def soil(scene: Scene) -> Opaque:
+    """The surface of the substrate."""
+    return Opaque(Line("substrate"), scene.substrate.spectrum())
 
 
 def covered_by(scene: Scene, terraces: Sequence[Terrace]) -> Any:

@@ -1,20 +1,21 @@
-"""Placed copies of shared meshes into the kernels' tables: one tree a mesh, one tree over the copies."""
+"""Instances of shared meshes into the kernels' tables: one tree a mesh, one tree over the instances."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from underlit.geometry.tree_build import build_tree, build_tree_of_boxes
-from underlit.lowering.world import LAYERS, Instances, Mesh, Role, Template
+from underlit.lowering.compiled import LAYERS, Instances, Template
+from underlit.lowering.records import Part
 from underlit.transport.tables import INSTANCE, TRIANGLE
 
 
 @dataclass
-class Copied:
-    """Tables of the copies, to be put after those of the plain triangles."""
+class InstanceTables:
+    """Tables of the instances, to be put after those of the plain triangles."""
 
     boxes: list[np.ndarray]
     children: list[np.ndarray]
@@ -33,21 +34,23 @@ def shift_codes(code: np.ndarray, nodes: int, items: int) -> np.ndarray:
 
 def compile_instances(
     templates: list[Template],
-    copies: list[Instances],
+    placed: list[Instances],
+    parts: Mapping[Part, int],
     *,
     nodes: int,
     items: int,
     slots: int,
     groups: int,
     extent: float,
-) -> Copied:
-    """Tables of all copies. nodes, items, slots, groups: how many of each the plain triangles use; extent [m]."""
-    found = Copied([], [], [], [], [], np.zeros(0, INSTANCE), -1, 0)
-    if not copies:
+) -> InstanceTables:
+    """Tables of all instances; parts: number of each whole part; nodes, items, slots, groups: how many of each the
+    plain triangles use; extent [m]."""
+    found = InstanceTables([], [], [], [], [], np.zeros(0, INSTANCE), -1, 0)
+    if not placed:
         return found
     roots, firsts, group_counts, bounds = {}, {}, {}, {}
-    smallest = min(float(c.scales.min()) for c in copies)
-    for index in sorted({c.template for c in copies}):
+    smallest = min(float(c.scales.min()) for c in placed)
+    for index in sorted({c.template for c in placed}):
         template = templates[index]
         # rays come from anywhere in the world, in the mesh's own measure
         box, code, order = build_tree(template.corners, 2.0 * extent / smallest)
@@ -61,9 +64,9 @@ def compile_instances(
         nodes += len(box)
         items += len(order)
     rows, lows, highs = [], [], []
-    for c in copies:
+    for c in placed:
         block = np.zeros(len(c.scales), INSTANCE)
-        block["root"], block["part"] = roots[c.template], c.part
+        block["root"], block["part"] = roots[c.template], parts[c.part.whole]
         block["first"], block["count"] = firsts[c.template], group_counts[c.template]
         block["group"] = groups + np.arange(len(block)) * group_counts[c.template]
         block["slot"] = slots + found.slots + np.arange(len(block)) * LAYERS
@@ -82,7 +85,7 @@ def compile_instances(
     return found
 
 
-def _add_triangles(found: Copied, template: Template, order: np.ndarray) -> None:
+def _add_triangles(found: InstanceTables, template: Template, order: np.ndarray) -> None:
     corners = template.corners[order]
     normals = np.cross(corners[:, 3:6] - corners[:, :3], corners[:, 6:] - corners[:, :3])
     rows = np.zeros(len(order), TRIANGLE)
@@ -107,23 +110,6 @@ def _hull(points: np.ndarray) -> np.ndarray:
 def _boxes(c: Instances, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     low, high = np.empty((len(c.scales), 3)), np.empty((len(c.scales), 3))
     for i, (rotation, scale, origin) in enumerate(zip(c.rotations, c.scales, c.origins, strict=True)):
-        placed = points @ rotation.T * scale + origin
-        low[i], high[i] = placed.min(axis=0), placed.max(axis=0)
+        corners = points @ rotation.T * scale + origin
+        low[i], high[i] = corners.min(axis=0), corners.max(axis=0)
     return low, high
-
-
-def as_mesh(name: str, copies: Sequence[Instances], templates: Sequence[Template], first_slot: int) -> Mesh:
-    """All copies of a part as one mesh, for drawing and for areas: the only place where they are written out."""
-    vertices, slots = [], []
-    next_slot = first_slot
-    for c in copies:
-        template = templates[c.template]
-        corners = template.corners.reshape(-1, 3)
-        placed = np.einsum("nij,kj->nki", c.rotations, corners) * c.scales[:, None, None] + c.origins[:, None]
-        vertices.append(placed.reshape(-1, 3))
-        slots.append((next_slot + np.arange(len(c.scales))[:, None] * LAYERS + template.layer[None]).ravel())
-        next_slot += len(c.scales) * LAYERS
-    points = np.concatenate(vertices)
-    faces = np.arange(len(points), dtype=np.int32).reshape(-1, 3)
-    surface = templates[copies[0].template].surface
-    return Mesh(name, points, faces, first_slot, surface, Role(copies[0].role), np.concatenate(slots).astype(np.int64))

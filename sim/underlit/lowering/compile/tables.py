@@ -1,17 +1,18 @@
-"""From a `World` to the kernels' tables: flat arrays, the tree, the layout of the tally row."""
+"""From the contents of a world to the kernels' tables: flat arrays, the tree, the layout of the tally row."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import partial
+from collections.abc import Iterable
+from dataclasses import replace
 from itertools import groupby
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from underlit.geometry.tree_build import build_tree
-from underlit.lowering.compile.instances import as_mesh, compile_instances
-from underlit.lowering.world import COPIES, LAYERS, CompiledScene, Mesh
+from underlit.lowering.compile.contents import Contents
+from underlit.lowering.compile.instances import compile_instances
+from underlit.lowering.compiled import LAYERS, CompiledScene, Grid, InstancedMesh, Mesh
+from underlit.lowering.records import Face
 from underlit.transport.tables import (
     BINS,
     HEAD,
@@ -31,9 +32,6 @@ from underlit.transport.tables import (
     Tables,
 )
 
-if TYPE_CHECKING:
-    from underlit.lowering.world import World
-
 _PLANE_ROUNDING = 1e-9
 
 
@@ -52,50 +50,40 @@ def plane_groups(normals: np.ndarray, points: np.ndarray) -> np.ndarray:
     return group.reshape(-1).astype(np.int32)
 
 
-def compile_world(world: World) -> CompiledScene:
-    """Tables and names of a world."""
-    meshes, corners, surface, part = _gather(world)
+def compile_contents(world: Contents) -> CompiledScene:
+    """Tables and records of a world's contents. ValueError if there is no source or no mesh, or one that counters need."""
+    _check(world)
+    corners, surface, part = _gather(world)
     normals = np.cross(corners[:, 3:6] - corners[:, :3], corners[:, 6:] - corners[:, :3])
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
     group = plane_groups(normals, corners[:, :3])
     leds = _led_rows(world, normals, corners, group)
     extent = float(max(np.abs(corners).max(), np.abs(leds["position"]).max()))
-    extent = max([extent, *(float(np.abs(c.origins).max()) + 1.0 for c in world._copies)])
+    extent = max([extent, *(float(np.abs(c.origins).max()) + 1.0 for c in world.instances)])
     node_box, node_child, order = build_tree(corners, extent)
-    copied = compile_instances(
-        world._templates, world._copies, nodes=len(node_box), items=len(corners), slots=len(corners),
+    instanced = compile_instances(
+        world.templates, world.instances, world.parts, nodes=len(node_box), items=len(corners), slots=len(corners),
         groups=int(group.max()) + 1, extent=extent,
     )  # fmt: skip
-    surfaces = np.zeros(len(world._surfaces), SURFACE)
-    for i, s in enumerate(world._surfaces):
-        for key, value in s["row"].items():
-            surfaces[key][i] = value
-    triangles = np.zeros(len(corners), TRIANGLE)
-    triangles["group"], triangles["surface"], triangles["part"] = group[order], surface[order], part[order]
-    triangles["slot"] = order
-    for side in ("front", "back"):
-        is_interface = surfaces["kind"] == SurfaceKind.INTERFACE
-        triangles[f"{side}_medium"] = np.where(is_interface, surfaces[side], -1)[surface[order]]
+    surfaces = _surface_rows(world)
+    triangles = _triangle_rows(surfaces, group[order], surface[order], part[order], order)
     sources, spectra, lens_rows, webs, web_values = _source_rows(world)
     zones, outline = _zone_rows(world)
-    heads = np.zeros(len(world._heads), HEAD)
-    for i, head in enumerate(world._heads):
-        heads[i] = (head.centre, head.normal, head.radius)
-    media = np.zeros(len(world._media), MEDIUM)
-    for i, (bucket, g, _) in enumerate(world._media):
-        media[i] = (bucket, g)
+    maps, n_map = _map_rows(world)
+    planes, n_planes = _plane_rows(world)
+    layout = _layout(world, len(corners) + instanced.slots, n_map, n_planes, instanced.root)
     tables = Tables(
-        node_box=np.concatenate([node_box, *copied.boxes]),
-        node_child=np.concatenate([node_child, *copied.children]),
-        corners=np.concatenate([corners[order], *copied.corners]),
-        normals=np.concatenate([normals[order], *copied.normals]),
-        triangles=np.concatenate([triangles, *copied.triangles]),
-        instances=copied.instances,
+        node_box=np.concatenate([node_box, *instanced.boxes]),
+        node_child=np.concatenate([node_child, *instanced.children]),
+        corners=np.concatenate([corners[order], *instanced.corners]),
+        normals=np.concatenate([normals[order], *instanced.normals]),
+        triangles=np.concatenate([triangles, *instanced.triangles]),
+        instances=instanced.instances,
         surfaces=surfaces,
-        reflectance=np.ascontiguousarray(np.stack([s["reflectance"] for s in world._surfaces])),
-        transmittance=np.ascontiguousarray(np.stack([s["transmittance"] for s in world._surfaces])),
-        media=media,
-        optics=np.ascontiguousarray(np.stack([optics for _, _, optics in world._media])),
+        reflectance=np.ascontiguousarray(np.stack([s.reflectance for s in world.surfaces])),
+        transmittance=np.ascontiguousarray(np.stack([s.transmittance for s in world.surfaces])),
+        media=np.array([(medium.bucket, medium.g) for medium in world.media], MEDIUM),
+        optics=np.ascontiguousarray(np.stack([medium.optics for medium in world.media])),
         sources=sources,
         spectra=spectra,
         leds=leds,
@@ -104,127 +92,165 @@ def compile_world(world: World) -> CompiledScene:
         web_values=web_values,
         zones=zones,
         outline=outline,
-        heads=heads,
-        maps=_map_rows(world),
-        planes=_plane_rows(world),
-        layout=_layout(world, len(corners) + copied.slots, copied.root),
+        heads=np.array([(head.centre, head.normal, head.radius) for head in world.heads], HEAD),
+        maps=maps,
+        planes=planes,
+        layout=layout,
     )
     return CompiledScene(
         tables=tables,
-        sources=tuple(s["info"] for s in world._sources),
-        zones=tuple(z["info"] for z in world._zones),
-        heads=tuple(world._heads),
-        buckets=tuple(world._buckets),
-        plain_meshes=meshes,
-        plane_grids=tuple(world._planes),
-        map_grids=tuple(grid for _, grid in world._maps),
+        sources=tuple(s.source for s in world.sources),
+        ppf=tuple(s.ppf for s in world.sources),
+        zones=tuple(z.info for z in world.zones),
+        heads=tuple(world.heads),
+        lines=tuple(world.lines),
+        plain_meshes=_meshes(world),
+        plane_grids=_in_row(world.planes, planes, int(layout["planes"][0])),
+        map_grids=_in_row((grid for _, grid in world.maps), maps, int(layout["map"][0])),
         notes=tuple(world.notes),
-        write_out=_write_out(world, len(corners)),
+        instanced=_instanced_meshes(world, len(corners)),
+        frames=tuple(world.frames),
     )
 
 
-def _gather(world: World) -> tuple[tuple[Mesh, ...], np.ndarray, np.ndarray, np.ndarray]:
-    meshes, corners, surface, part = [], [], [], []
-    slot = 0
-    for name, part_index, vertices, faces, surface_index, role in world._meshes:
-        meshes.append(Mesh(name, vertices, faces, slot, surface_index, role))
-        corners.append(vertices[faces].reshape(-1, 9))
-        surface.append(np.full(len(faces), surface_index, np.int32))
-        part.append(np.full(len(faces), part_index, np.int32))
-        slot += len(faces)
-    return tuple(meshes), np.concatenate(corners), np.concatenate(surface), np.concatenate(part)
+def _check(world: Contents) -> None:
+    if not world.sources:
+        raise ValueError("the world has no light source")
+    if not world.meshes and not world.instances:
+        raise ValueError("the world has no surface")
+    wanted = [(f"zone {z.info.name!r}", z.part) for z in world.zones if z.part is not None]
+    wanted += [("the map", part) for part, _ in world.maps]
+    for what, part in wanted:
+        if part not in world.parts:
+            raise ValueError(f"{what}: there is no mesh of {part.name!r} to count on")
 
 
-def _write_out(world: World, first_slot: int) -> tuple[Callable[[], Mesh], ...]:
-    """What writes out the copies of each part as one mesh, named as the part, or apart from its plain mesh of that name."""
-    plain = {name for name, *_ in world._meshes}
-    writers = []
-    for part, copies in groupby(world._copies, key=lambda c: c.name):
-        together = tuple(copies)
-        name = f"{part}{COPIES}" if part in plain else part
-        writers.append(partial(as_mesh, name, together, world._templates, first_slot))
+def _gather(world: Contents) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Corners (n, 9), surface and part (n,) int32 of all plain triangles."""
+    corners = [mesh.vertices[mesh.faces].reshape(-1, 9) for mesh in world.meshes]
+    surface = [np.full(len(mesh.faces), mesh.surface, np.int32) for mesh in world.meshes]
+    part = [np.full(len(mesh.faces), world.parts[mesh.part.whole], np.int32) for mesh in world.meshes]
+    return np.concatenate(corners), np.concatenate(surface), np.concatenate(part)
+
+
+def _meshes(world: Contents) -> tuple[Mesh, ...]:
+    first = np.cumsum([0, *(len(mesh.faces) for mesh in world.meshes)])
+    rows = zip(world.meshes, first, strict=False)
+    return tuple(Mesh(m.part, m.vertices, m.faces, int(slot), m.surface) for m, slot in rows)
+
+
+def _instanced_meshes(world: Contents, first_slot: int) -> tuple[InstancedMesh, ...]:
+    """The instances of each part as one mesh to be."""
+    found, templates = [], tuple(world.templates)
+    for part, instances in groupby(world.instances, key=lambda c: c.part):
+        together = tuple(instances)
+        found.append(InstancedMesh(replace(part, face=Face.INSTANCES), together, templates, first_slot))
         first_slot += sum(len(c.scales) for c in together) * LAYERS
-    return tuple(writers)
+    return tuple(found)
 
 
-def _led_rows(world: World, normals: np.ndarray, corners: np.ndarray, group: np.ndarray) -> np.ndarray:
+def _surface_rows(world: Contents) -> np.ndarray:
+    rows = np.zeros(len(world.surfaces), SURFACE)
+    for name in SURFACE.names or ():
+        rows[name] = [getattr(surface, name) for surface in world.surfaces]
+    return rows
+
+
+def _triangle_rows(
+    surfaces: np.ndarray, group: np.ndarray, surface: np.ndarray, part: np.ndarray, order: np.ndarray
+) -> np.ndarray:
+    rows = np.zeros(len(order), TRIANGLE)
+    rows["group"], rows["surface"], rows["part"], rows["slot"] = group, surface, part, order
+    is_interface = surfaces["kind"] == SurfaceKind.INTERFACE
+    for side in ("front", "back"):
+        rows[f"{side}_medium"] = np.where(is_interface, surfaces[side], -1)[surface]
+    return rows
+
+
+def _led_rows(world: Contents, normals: np.ndarray, corners: np.ndarray, group: np.ndarray) -> np.ndarray:
     """LED records; an LED that stands in the plane of a triangle (its board) skips that plane at the start."""
-    rows = np.zeros(sum(len(s["positions"]) for s in world._sources), LED)
+    rows = np.zeros(sum(len(s.positions) for s in world.sources), LED)
     i = 0
     offset = (normals * corners[:, :3]).sum(axis=1)
-    for s in world._sources:
-        block = rows[i : i + len(s["positions"])]
-        block["position"], block["u"], block["v"], block["w"] = s["positions"], s["u"], s["v"], s["w"]
-        block["half_u"], block["half_v"] = s["half"]
-        first = s["positions"][0]
-        facing = np.abs(normals @ s["w"][0]) > 1 - 1e-12
+    for s in world.sources:
+        block = rows[i : i + len(s.positions)]
+        block["position"], block["u"], block["v"], block["w"] = s.positions, s.u, s.v, s.w
+        block["half_u"], block["half_v"] = s.half
+        first = s.positions[0]
+        facing = np.abs(normals @ s.w[0]) > 1 - 1e-12
         near = facing & (np.abs(normals @ first - offset) < _PLANE_ROUNDING)
         block["group"] = group[np.argmax(near)] if near.any() else -1
         i += len(block)
     return rows
 
 
-def _source_rows(world: World) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def _source_rows(world: Contents) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Records, spectra, lens rows, webs and the webs' values."""
-    rows = np.zeros(len(world._sources), SOURCE)
+    rows = np.zeros(len(world.sources), SOURCE)
     spectra = np.zeros((len(rows), BINS))
     lens, web_values = [np.zeros((0, 3))], [np.zeros(0)]
     webs: list[tuple[int, int, int]] = []
     first_led = first_lens = 0
-    for i, s in enumerate(world._sources):
+    for i, s in enumerate(world.sources):
         row = rows[i]
-        row["key"], row["first_led"], row["led_count"] = s["key"], first_led, len(s["positions"])
-        row["face_shape"], row["medium"], row["bucket"] = s["face"], s["medium"], s["bucket"]
-        row["lens_exponent"] = s["exponent"]
-        if s["table"] is not None:
-            row["lens_kind"], row["lens_first"], row["lens_count"] = LensKind.TABLE, first_lens, len(s["table"])
-            lens.append(s["table"])
-            first_lens += len(s["table"])
-        if s["web"] is not None:
-            shape, values = s["web"]
+        row["key"], row["first_led"], row["led_count"] = s.key, first_led, len(s.positions)
+        row["face_shape"], row["medium"], row["bucket"] = s.face, s.medium, s.bucket
+        row["lens_exponent"] = s.exponent
+        if s.table is not None:
+            row["lens_kind"], row["lens_first"], row["lens_count"] = LensKind.TABLE, first_lens, len(s.table)
+            lens.append(s.table)
+            first_lens += len(s.table)
+        if s.web is not None:
             row["lens_kind"], row["lens_first"] = LensKind.WEB, len(webs)
-            webs.append((*shape, sum(map(len, web_values))))
-            web_values.append(values)
-        spectra[i] = s["cumulative"]
-        first_led += len(s["positions"])
+            webs.append((*s.web.shape, sum(map(len, web_values))))
+            web_values.append(s.web.values)
+        spectra[i] = s.cumulative
+        first_led += len(s.positions)
     return rows, spectra, np.concatenate(lens), np.array(webs, dtype=WEB), np.concatenate(web_values)
 
 
-def _zone_rows(world: World) -> tuple[np.ndarray, np.ndarray]:
-    rows = np.zeros(len(world._zones), ZONE)
+def _zone_rows(world: Contents) -> tuple[np.ndarray, np.ndarray]:
+    rows = np.zeros(len(world.zones), ZONE)
     first = 0
-    for i, z in enumerate(world._zones):
-        rows[i] = (z["kind"], z["part"], first, len(z["outline"]), z["z"], z["min_up"])
-        first += len(z["outline"])
-    outlines = [np.zeros((0, 2)), *(z["outline"] for z in world._zones)]
+    for i, z in enumerate(world.zones):
+        part = -1 if z.part is None else world.parts[z.part]
+        rows[i] = (z.kind, part, first, len(z.outline), z.z, z.min_up)
+        first += len(z.outline)
+    outlines = [np.zeros((0, 2)), *(z.outline for z in world.zones)]
     return rows, np.ascontiguousarray(np.concatenate(outlines))
 
 
-def _map_rows(world: World) -> np.ndarray:
-    rows = np.zeros(len(world._maps), MAP)
+def _map_rows(world: Contents) -> tuple[np.ndarray, int]:
+    """Rows of all maps, and how many cells they have together."""
+    rows = np.zeros(len(world.maps), MAP)
     first = 0
-    for i, (part, grid) in enumerate(world._maps):
+    for i, (part, grid) in enumerate(world.maps):
         (nx, ny, _), (x0, y0, _), (dx, dy, _) = grid.shape, grid.origin, grid.spacing
-        rows[i] = (world._parts[part], nx, ny, first, x0, y0, dx, dy)
+        rows[i] = (world.parts[part], nx, ny, first, x0, y0, dx, dy)
         first += grid.cells
-    return rows
+    return rows, first
 
 
-def _plane_rows(world: World) -> np.ndarray:
-    rows = np.zeros(len(world._planes), PLANES)
+def _plane_rows(world: Contents) -> tuple[np.ndarray, int]:
+    """Rows of all stacks of planes, and how many cells they have together."""
+    rows = np.zeros(len(world.planes), PLANES)
     first = 0
-    for i, grid in enumerate(world._planes):
+    for i, grid in enumerate(world.planes):
         rows[i] = (*grid.shape, first, *grid.origin, *grid.spacing)
         first += grid.cells
-    return rows
+    return rows, first
 
 
-def _layout(world: World, n_slots: int, instance_root: int) -> np.ndarray:
+def _in_row(grids: Iterable[Grid], rows: np.ndarray, start: int) -> tuple[Grid, ...]:
+    """Grids with the place of their cells in a tally row, where those of all of them begin at `start`."""
+    return tuple(replace(grid, first=start + int(row["first"])) for grid, row in zip(grids, rows, strict=True))
+
+
+def _layout(world: Contents, n_slots: int, n_map: int, n_planes: int, instance_root: int) -> np.ndarray:
     layout = np.zeros(1, LAYOUT)
     row = layout[0]
     row["instance_root"] = instance_root
-    n_map, n_planes = sum(grid.cells for _, grid in world._maps), sum(grid.cells for grid in world._planes)
-    sizes = [2 * n_slots, n_map, n_planes, len(world._zones), len(world._heads), len(world._buckets), len(Counter)]
+    sizes = [2 * n_slots, n_map, n_planes, len(world.zones), len(world.heads), len(world.lines), len(Counter)]
     offsets = np.concatenate([[0], np.cumsum(sizes)])
     names = ("faces", "map", "planes", "zones", "heads", "ledger", "counters", "end")
     for name, offset in zip(names, offsets, strict=True):

@@ -1,15 +1,17 @@
-"""Lid and hood into a `World`: panes as glass slabs, flat, on two tracks or tilted up; strips as opaque sheets on them."""
+"""Lid and hood: panes as glass slabs, flat, on two tracks or tilted up; strips as opaque sheets on them."""
 
 from __future__ import annotations
 
-import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from underlit.lowering.pieces import AIR, Interface, Medium, MeshPiece, Opaque, Piece
 from underlit.lowering.prisms import HAIR, Triangles, curtain_of_region, curtain_round, flat, flat_region, joined
-from underlit.lowering.world import OUTSIDE, Role, World
+from underlit.lowering.records import Face, Line, Part, Role
+from underlit.lowering.tank.panes import OUT_OF_THE_EDGES, OUT_OF_THE_TOP
 from underlit.scene.model import Scene
 from underlit.scene.tank.lid import Hinged, Lid
 from underlit.spectra.materials import reflectance
@@ -17,11 +19,6 @@ from underlit.spectra.media import optical_constants
 
 if TYPE_CHECKING:
     import shapely
-
-RIM_CAP = 1e-3
-"""Height over the panes' top edge where the rim's cap lies [m]; a lid rests on it."""
-TRACK_GAP = 2e-3
-"""Air between the two panes of a sliding lid [m]; common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -33,38 +30,30 @@ class _Pane:
     flap: Hinged | None = None
 
 
-def lower_lid(world: World, scene: Scene) -> tuple[float, float]:
-    """Add the lid; returns its lowest and highest level face [m] (infinite and minus infinite without one)."""
-    lid = scene.lid
-    if lid is None:
-        return math.inf, -math.inf
-    low = scene.tank.inside_m[2] + lid.above_rim + HAIR + (RIM_CAP if scene.tank.rim is not None else 0.0)
-    medium = world.medium("lid", *optical_constants(lid.glass))
-    surfaces = [
-        world.interface(name, OUTSIDE, medium, film=film, exit=exit, bucket=bucket)
-        for name, film, exit, bucket in (
-            ("lid top", lid.dirt, "out of the top", "dirt on the lid"),
-            ("lid underside", lid.condensation, "out of the top", "dirt on the lid"),
-            ("lid edge", 1.0, "out of the glass edges", "lid"),
-        )
-    ]
-    panes = _panes(scene, lid, low)
-    for i, pane in enumerate(panes, 1):
-        part = f"lid pane {i}"
-        for name, piece, surface in zip(("top", "underside", "edges"), _faces(pane, lid), surfaces, strict=True):
-            world.add_mesh(part, *piece, surface, role=Role.LID, name=f"{part}, {name}")
-    top = max(pane.low for pane in panes) + lid.thickness
-    strips = _strips(scene, lid)
-    for i, (region, share) in enumerate(strips, 1):
-        surface = world.opaque(f"strip {i}", reflectance("black", share), bucket="strips on the lid")
-        world.add_mesh(f"strip {i}", *flat_region(region, top + HAIR), surface, role=Role.FRAME)
-    return low, top + (HAIR if strips else 0.0)
+def lid(scene: Scene) -> Iterator[Piece]:
+    """The lid, if there is one."""
+    if scene.lid is None:
+        return
+    glass = Medium(Line("lid"), *optical_constants(scene.lid.glass))
+    dirt = Line("dirt on the lid")
+    surfaces = {
+        Face.TOP: Interface(dirt, AIR, glass, film=scene.lid.dirt, way_out=OUT_OF_THE_TOP),
+        Face.UNDERSIDE: Interface(dirt, AIR, glass, film=scene.lid.condensation, way_out=OUT_OF_THE_TOP),
+        Face.EDGES: Interface(Line("lid"), AIR, glass, way_out=OUT_OF_THE_EDGES),
+    }
+    yield glass
+    for i, pane in enumerate(_panes(scene, scene.lid), 1):
+        for (face, surface), piece in zip(surfaces.items(), _faces(pane, scene.lid), strict=True):
+            yield MeshPiece(Part(f"lid pane {i}", Role.LID, face), *piece, surface)
+    for i, (region, share) in enumerate(_strips(scene, scene.lid), 1):
+        opaque = Opaque(Line("strips on the lid"), reflectance("black", share))
+        yield MeshPiece(Part(f"strip {i}", Role.FRAME), *flat_region(region, scene.lid_top_m), opaque)
 
 
-def _panes(scene: Scene, lid: Lid, low: float) -> list[_Pane]:
-    """The panes of a lid whose lowest lies at `low` [m]."""
+def _panes(scene: Scene, lid: Lid) -> list[_Pane]:
     import shapely
 
+    low, high = scene.lid_undersides_m[0], scene.lid_undersides_m[-1]
     outside = scene.tank.outside_outline.polygon
     x0, y0, x1, y1 = outside.bounds
 
@@ -76,7 +65,7 @@ def _panes(scene: Scene, lid: Lid, low: float) -> list[_Pane]:
         at = lid.hinged.at
         return [_Pane(pane(x0, y0, x1, at), low, lid.hinged), _Pane(pane(x0, at, x1, y1), low)]
     if lid.sliding is not None:
-        half, pushed, high = lid.sliding.overlap / 2, lid.sliding.opened, low + lid.thickness + TRACK_GAP
+        half, pushed = lid.sliding.overlap / 2, lid.sliding.opened
         if lid.sliding.runs == "left to right":
             middle = (x0 + x1) / 2
             upper = pane(middle - half - pushed, y0, x1 - pushed, y1)
@@ -126,13 +115,13 @@ def lid_covers(lid: Lid | None, x0: float, y0: float, x1: float, y1: float) -> b
     return any(a < x1 and c > x0 and b < y1 and d > y0 for a, b, c, d in (p.bounds_m for p in lid.panes))
 
 
-def lower_hood(world: World, scene: Scene) -> None:
-    """Add the hood: walls round the tank and a cover, open below."""
+def hood(scene: Scene) -> Iterator[MeshPiece]:
+    """The hood, if there is one: walls round the tank and a cover, open below."""
     if scene.hood is None:
         return
     points = scene.tank.outside_outline.moved(3 * HAIR).points
     low = scene.tank.inside_m[2]
     high = low + scene.hood.height
     spectrum = scene.hood.inside_reflectance()
-    surface = world.opaque("hood", spectrum, back_reflectance=spectrum, bucket="hood")
-    world.add_mesh("hood", *joined([flat(points, high), curtain_round(points, low, high)]), surface, role=Role.HOOD)
+    surface = Opaque(Line("hood"), spectrum, back_reflectance=spectrum)
+    yield MeshPiece(Part("hood", Role.HOOD), *joined([flat(points, high), curtain_round(points, low, high)]), surface)

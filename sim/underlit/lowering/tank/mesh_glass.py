@@ -1,20 +1,32 @@
-"""The glass of a tank from meshes into a `World`: its inner faces split at the water line, its outer ones, its top edge.
+"""The glass of a tank from meshes: its inner faces split at the water line, its outer ones, its top edge.
 
 Nothing is cut but the inner mesh, at two heights, and both halves take the corners of a cut from the same numbers.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from underlit.lowering.aquascape.bed import bare_bottom
+from underlit.lowering.pieces import Medium, MeshPiece
 from underlit.lowering.prisms import Triangles, flat, flat_region
+from underlit.lowering.records import Face, Part, Role
 from underlit.lowering.shapes.placing import cut_to_box
 from underlit.lowering.shapes.shape import ShapeError, face_normals
-from underlit.lowering.tank.panes import UPRIGHT, backing, dry_face, outer_face, top_edge, wet_face
-from underlit.lowering.world import Role, World
+from underlit.lowering.tank.panes import (
+    BED,
+    UPRIGHT,
+    backing,
+    dry_face,
+    outer_face,
+    pane,
+    sheet_behind,
+    top_edge,
+    wet_face,
+)
 from underlit.scene.model import Scene
 from underlit.scene.tank.mesh import MeshGlass
 from underlit.scene.tank.tank import Behind
@@ -26,26 +38,22 @@ _FLATTER_THAN = 0.7
 """Faces steeper than 45 degrees are of a wall, others of the bottom."""
 
 
-def lower_mesh_glass(world: World, scene: Scene, water: int, glass: int) -> None:
-    """Add the glass of a tank from meshes. ShapeError, one line, where the meshes do not make a tank."""
+def mesh_glass(scene: Scene, water: Medium, glass: Medium) -> Iterator[MeshPiece]:
+    """The glass of a tank from meshes. ShapeError, one line, where the meshes do not make a tank."""
     meshes = scene.tank.meshes
     assert meshes is not None
     level = scene.water_level_m
     # the inside's own front looks out of the water, into the glass
-    for kind, low, high in (("wet", -np.inf, level), ("dry", level, meshes.height)):
-        if low >= high:
-            continue
-        vertices, faces = _between(meshes, low, high)
+    vertices, faces = _between(meshes, -np.inf, level)
+    for side, chosen in _by_side(vertices, faces[:, ::-1], inside=True):
+        part = BED if side == "bottom" and bare_bottom(scene) else pane(side, Face.WET_INSIDE)
+        yield MeshPiece(part, vertices, chosen, wet_face(scene, side, water, glass))
+    if level < meshes.height:
+        vertices, faces = _between(meshes, level, meshes.height)
+        dry = dry_face(glass)
         for side, chosen in _by_side(vertices, faces[:, ::-1], inside=True):
-            if kind == "dry":
-                surface = dry_face(world, glass)
-            else:
-                surface = wet_face(world, scene, side, water, glass)
-            bed = side == "bottom" and kind == "wet" and bare_bottom(scene)
-            part, role = ("substrate", Role.BED) if bed else (f"{side} pane", Role.SHELL)
-            name = "substrate" if bed else f"{side} pane, {kind} inside"
-            world.add_mesh(part, vertices, chosen, surface, role=role, name=name)
-    _outer_faces(world, scene, meshes, glass)
+            yield MeshPiece(pane(side, Face.DRY_INSIDE), vertices, chosen, dry)
+    yield from _outer_faces(scene, meshes, glass)
 
 
 def _between(meshes: MeshGlass, low: float, high: float) -> Triangles:
@@ -82,7 +90,7 @@ def section(meshes: MeshGlass, z: float) -> shapely.Geometry:
     return shapely.MultiPolygon([shapely.Polygon(ring.exterior) for ring in rings])
 
 
-def _outer_faces(world: World, scene: Scene, meshes: MeshGlass, glass: int) -> None:
+def _outer_faces(scene: Scene, meshes: MeshGlass, glass: Medium) -> Iterator[MeshPiece]:
     import shapely
 
     vertices, faces = meshes.outside, meshes.outside_faces
@@ -92,12 +100,11 @@ def _outer_faces(world: World, scene: Scene, meshes: MeshGlass, glass: int) -> N
     edge = covers - opening
     if not at_top.any() or not covers.contains_properly(opening):
         raise ShapeError("tank.outside: its top must be a level face, and the inside must open within it")
-    world.add_mesh("top edge", *flat_region(edge, meshes.height), top_edge(world, glass), role=Role.SHELL)
+    yield MeshPiece(Part("top edge", Role.SHELL), *flat_region(edge, meshes.height), top_edge(glass))
     for side, chosen in _by_side(vertices, faces[~at_top], inside=False):
-        surface = outer_face(world, side, scene.tank.walls[side], glass)
-        world.add_mesh(f"{side} pane", vertices, chosen, surface, role=Role.SHELL, name=f"{side} pane, outside")
+        yield MeshPiece(pane(side, Face.OUTSIDE), vertices, chosen, outer_face(side, scene.tank.walls[side], glass))
     below = scene.tank.bottom
     if below.behind is Behind.SHEET:
         z = float(vertices[:, 2].min()) - below.air_gap
         sheet = flat(scene.tank.outside_outline.points, z, facing_up=False)
-        world.add_mesh("bottom sheet", *sheet, backing(world, "bottom", below), role=Role.BACKING)
+        yield MeshPiece(sheet_behind("bottom"), *sheet, backing("bottom", below))

@@ -4,42 +4,57 @@ from __future__ import annotations
 
 import math
 
-from underlit.lowering.world import OUTSIDE, World
+from underlit.lowering.pieces import AIR, Interface, Medium, Opaque
+from underlit.lowering.records import Face, Line, Part, Role
 from underlit.scene.model import Scene
 from underlit.scene.tank.tank import Wall
 
 MIRROR = "mirror"
 UPRIGHT = ("front", "back", "left", "right")
+OUT_OF_THE_TOP = Line("out of the top")
+OUT_OF_THE_EDGES = Line("out of the glass edges")
+WATER = Line("water")
+TANK_GLASS = Line("tank glass")
+RIM_AND_BRACES = Line("rim and braces")
+BED = Part("substrate", Role.BED)
+"""What lies on the bottom pane, or its bare inside: the map and the zones of the substrate count on it."""
 
 
-def wet_face(world: World, scene: Scene, side: str, water: int, glass: int) -> int:
+def pane(side: str, face: Face) -> Part:
+    """A face of a pane of the tank."""
+    return Part(f"{side} pane", Role.SHELL, face)
+
+
+def sheet_behind(side: str) -> Part:
+    """The sheet that stands a gap behind a pane."""
+    return Part(f"{side} sheet", Role.BACKING)
+
+
+def wet_face(scene: Scene, side: str, water: Medium, glass: Medium) -> Interface:
     """Inner face of a pane. What grows on it is a film passed twice per hit, so that a hit gives back its share."""
-    film = math.sqrt(scene.returned_per_reflection(side))
-    return world.interface(f"{side} pane inside", water, glass, film=film, bucket="growth on the panes")
+    return Interface(Line("growth on the panes"), water, glass, film=math.sqrt(scene.returned_per_reflection(side)))
 
 
-def dry_face(world: World, glass: int) -> int:
+def dry_face(glass: Medium) -> Interface:
     """Inner face of the panes over the water."""
-    return world.interface("dry inner glass", OUTSIDE, glass, exit="out of the top", bucket="tank glass")
+    return Interface(TANK_GLASS, AIR, glass, way_out=OUT_OF_THE_TOP)
 
 
-def top_edge(world: World, glass: int) -> int:
+def top_edge(glass: Medium) -> Interface:
     """Upper edge of the panes."""
-    return world.interface("top edge", OUTSIDE, glass, exit="out of the glass edges", bucket="tank glass")
+    return Interface(TANK_GLASS, AIR, glass, way_out=OUT_OF_THE_EDGES)
 
 
-def outer_face(world: World, side: str, wall: Wall, glass: int) -> int:
+def outer_face(side: str, wall: Wall, glass: Medium) -> Interface | Opaque:
     """Outer face of a pane: open glass, or what touches it."""
     if wall.touches_glass:
-        return backing(world, side, wall)
-    way_out = f"out through the {side} pane"
-    return world.interface(f"{side} pane outside", OUTSIDE, glass, exit=way_out, bucket="tank glass")
+        return backing(side, wall)
+    return Interface(TANK_GLASS, AIR, glass, way_out=Line(f"out through the {side} pane"))
 
 
-def backing(world: World, side: str, wall: Wall) -> int:
+def backing(side: str, wall: Wall) -> Opaque:
     """The paint, film or sheet behind a pane."""
     spectrum = wall.backing_reflectance()
     if spectrum is None:
         raise ValueError(f"the {side} pane has no backing")
-    specular = 1.0 if wall.colour == MIRROR else 0.0
-    return world.opaque(f"backing of the {side} pane", spectrum, specular=specular, bucket="backings")
+    return Opaque(Line("backings"), spectrum, specular=1.0 if wall.colour == MIRROR else 0.0)

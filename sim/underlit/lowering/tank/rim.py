@@ -1,4 +1,4 @@
-"""The top of the tank into a `World`: plastic rim, braces across, and the strip of glass or plastic round the inside.
+"""The top of the tank: plastic rim, braces across, and the strip of glass or plastic round the inside.
 
 A rim is a cap and a skirt that touch nothing. A brace is a plate a hair off the panes; one of glass that stands in the water
 is split at the water line like the panes, and the water's surface has a hole where it stands.
@@ -10,10 +10,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from underlit.lowering.pieces import AIR, Interface, Medium, MeshPiece, Opaque, Piece
 from underlit.lowering.prisms import HAIR, curtain_of_region, curtain_round, flat_region, joined, slab
-from underlit.lowering.tank.lid import RIM_CAP
-from underlit.lowering.world import OUTSIDE, Role, World
+from underlit.lowering.records import Face, Line, Part, Role
+from underlit.lowering.tank.panes import OUT_OF_THE_TOP, RIM_AND_BRACES
 from underlit.scene.model import Scene
+from underlit.scene.tank.lid import RIM_CAP
 from underlit.scene.tank.tank import AnyBrace
 from underlit.spectra.materials import reflectance
 from underlit.spectra.media import optical_constants
@@ -31,33 +33,36 @@ class _Plate:
     high: float
 
 
-def lower_rim(world: World, scene: Scene) -> None:
-    """Add the plastic frame round the top edge."""
+def rim(scene: Scene) -> Iterator[MeshPiece]:
+    """The plastic frame round the top edge, if there is one."""
     import shapely
 
     tank, height = scene.tank, scene.tank.inside_m[2]
     if tank.rim is None:
         return
-    plastic = world.opaque("rim", reflectance("black", tank.rim.reflectance), bucket="rim and braces")
+    plastic = Opaque(RIM_AND_BRACES, reflectance("black", tank.rim.reflectance))
     outer = shapely.Polygon(tank.outside_outline.moved(HAIR).points)
     cap = outer - tank.inside_outline.inset(tank.rim.covers)
-    world.add_mesh("rim", *flat_region(cap, height + RIM_CAP), plastic, role=Role.FRAME)
+    yield MeshPiece(Part("rim", Role.FRAME), *flat_region(cap, height + RIM_CAP), plastic)
     skirt = curtain_round(tank.outside_outline.moved(HAIR).points, height + RIM_CAP - tank.rim.height, height + RIM_CAP)
-    world.add_mesh("rim", *skirt, plastic, role=Role.FRAME, name="rim skirt")
+    yield MeshPiece(Part("rim", Role.FRAME, Face.SKIRT), *skirt, plastic)
 
 
-def lower_braces(world: World, scene: Scene, water: int) -> shapely.Geometry:
-    """Add all braces; returns the part of the water's surface that is left free by those of glass."""
-    level = scene.water_level_m
-    surface = scene.tank.inside_outline.polygon
+def braces(scene: Scene, water: Medium) -> Iterator[Piece]:
+    """All braces."""
     for plate in _plates(scene):
-        if plate.said.glass is None:
-            share = plate.said.reflectance
-            opaque = world.opaque(plate.name, reflectance("black", share), closed=True, bucket="rim and braces")
-            world.add_mesh(plate.name, *slab(plate.region, plate.low, plate.high), opaque, role=Role.FRAME)
+        if plate.said.glass is not None:
+            yield from _glass_plate(plate, water, scene.water_level_m)
             continue
-        _glass_plate(world, plate, water, level)
-        if plate.low < level < plate.high:
+        opaque = Opaque(RIM_AND_BRACES, reflectance("black", plate.said.reflectance), closed=True)
+        yield MeshPiece(Part(plate.name, Role.FRAME), *slab(plate.region, plate.low, plate.high), opaque)
+
+
+def free_of_glass_braces(scene: Scene) -> shapely.Geometry:
+    """The part of the water's surface where no brace of glass stands in it."""
+    level, surface = scene.water_level_m, scene.tank.inside_outline.polygon
+    for plate in _plates(scene):
+        if plate.said.glass is not None and plate.low < level < plate.high:
             surface = surface - plate.region
     return surface
 
@@ -84,10 +89,8 @@ def _plates(scene: Scene) -> Iterator[_Plate]:
         yield _Plate(f"brace {i}", brace, region, *heights(brace.thickness))
 
 
-def _glass_plate(world: World, plate: _Plate, water: int, level: float) -> None:
+def _glass_plate(plate: _Plate, water: Medium, level: float) -> Iterator[Piece]:
     assert plate.said.glass is not None
-    medium = world.medium(plate.name, *optical_constants(plate.said.glass))
-    dry = world.interface(plate.name, OUTSIDE, medium, exit="out of the top", bucket="rim and braces")
     region, low, high = plate.region, plate.low, plate.high
     pieces = {
         "dry": [flat_region(region, z, facing_up=z == high) for z in (low, high) if z > level],
@@ -97,8 +100,11 @@ def _glass_plate(world: World, plate: _Plate, water: int, level: float) -> None:
         pieces["wet"].append(curtain_of_region(region, low, min(level, high)))
     if high > level:
         pieces["dry"].append(curtain_of_region(region, max(level, low), high))
+    glass = Medium(Line(plate.name), *optical_constants(plate.said.glass))
+    yield glass
     if pieces["dry"]:
-        world.add_mesh(plate.name, *joined(pieces["dry"]), dry, role=Role.SHELL)
+        dry = Interface(RIM_AND_BRACES, AIR, glass, way_out=OUT_OF_THE_TOP)
+        yield MeshPiece(Part(plate.name, Role.SHELL, Face.OVER_WATER), *joined(pieces["dry"]), dry)
     if pieces["wet"]:
-        wet = world.interface(f"{plate.name}, under water", water, medium, bucket="rim and braces")
-        world.add_mesh(plate.name, *joined(pieces["wet"]), wet, role=Role.SHELL, name=f"{plate.name}, under water")
+        wet = Interface(RIM_AND_BRACES, water, glass)
+        yield MeshPiece(Part(plate.name, Role.SHELL, Face.UNDER_WATER), *joined(pieces["wet"]), wet)

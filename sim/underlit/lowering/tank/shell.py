@@ -1,4 +1,4 @@
-"""Tank, water, lid, hood, rim and braces into a `World`.
+"""Tank, water surface, lid, hood, rim and braces.
 
 Nothing touches that should not: panes that stand apart are kept `HAIR` apart, so that no two surfaces share a plane
 unless they are one surface. The walls and the bottom are one glass solid over the tank's outline; its inner faces are split
@@ -7,16 +7,30 @@ at the water line, and all its faces take their corners from the same two outlin
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from underlit.lowering.aquascape.bed import bare_bottom
+from underlit.lowering.pieces import AIR, Interface, Medium, MeshPiece, Piece
 from underlit.lowering.prisms import Triangles, curtain, flat, flat_region, joined, ring
-from underlit.lowering.tank.lid import lower_hood, lower_lid
-from underlit.lowering.tank.mesh_glass import lower_mesh_glass, section
-from underlit.lowering.tank.panes import UPRIGHT, backing, dry_face, outer_face, top_edge, wet_face
-from underlit.lowering.tank.rim import lower_braces, lower_rim
-from underlit.lowering.world import OUTSIDE, Role, World
+from underlit.lowering.records import Face, Part, Role
+from underlit.lowering.tank.lid import hood, lid
+from underlit.lowering.tank.mesh_glass import mesh_glass, section
+from underlit.lowering.tank.panes import (
+    BED,
+    OUT_OF_THE_TOP,
+    TANK_GLASS,
+    UPRIGHT,
+    WATER,
+    backing,
+    dry_face,
+    outer_face,
+    pane,
+    sheet_behind,
+    top_edge,
+    wet_face,
+)
+from underlit.lowering.tank.rim import braces, free_of_glass_braces, rim
 from underlit.scene.model import Scene
 from underlit.scene.tank.outline import TankOutline
 from underlit.scene.tank.tank import SIDES, Behind, Tank
@@ -26,34 +40,26 @@ if TYPE_CHECKING:
     import shapely
 
 
-@dataclass(frozen=True)
-class Shell:
-    """Media and heights that other parts need: indices into the world, metres."""
-
-    water: int
-    lid_low: float
-    lid_top: float
-
-
-def lower_shell(world: World, scene: Scene) -> Shell:
-    """Add the tank with everything that belongs to it; returns its media and heights."""
-    tank = scene.tank
-    water = world.medium("water", *scene.water.optical_constants(), g=WATER_ANISOTROPY)
-    glass = world.medium("tank glass", *optical_constants(tank.glass))
+def shell(scene: Scene) -> Iterator[Piece]:
+    """The tank with everything that belongs to it. ShapeError, one line, where its meshes do not make a tank."""
+    tank, level = scene.tank, scene.water_level_m
+    water = Medium(WATER, *scene.water.optical_constants(), g=WATER_ANISOTROPY)
+    glass = Medium(TANK_GLASS, *optical_constants(tank.glass))
+    yield from (water, glass)
     if tank.meshes is not None:
-        lower_mesh_glass(world, scene, water, glass)
-        sheet = flat_region(section(tank.meshes, scene.water_level_m), scene.water_level_m)
+        yield from mesh_glass(scene, water, glass)
+        sheet = flat_region(section(tank.meshes, level), level)
     else:
-        _inner_faces(world, scene, water, glass)
-        _outer_faces(world, scene, glass)
-        _top_edge(world, scene, glass)
-        lower_rim(world, scene)
-        sheet = _sheet_of(tank, lower_braces(world, scene, water), scene.water_level_m)
-    surface = world.interface("water surface", OUTSIDE, water, exit="out of the top", bucket="water")
-    world.add_mesh("water surface", *sheet, surface, role=Role.WATER)
-    low, top = lower_lid(world, scene)
-    lower_hood(world, scene)
-    return Shell(water, low, top)
+        yield from _inner_faces(scene, water, glass)
+        yield from _outer_faces(scene, glass)
+        yield _top_edge(scene, glass)
+        yield from rim(scene)
+        yield from braces(scene, water)
+        sheet = _sheet_of(tank, free_of_glass_braces(scene), level)
+    surface = Interface(WATER, AIR, water, way_out=OUT_OF_THE_TOP)
+    yield MeshPiece(Part("water surface", Role.WATER), *sheet, surface)
+    yield from lid(scene)
+    yield from hood(scene)
 
 
 def _sheet_of(tank: Tank, free: shapely.Geometry, level: float) -> Triangles:
@@ -61,40 +67,36 @@ def _sheet_of(tank: Tank, free: shapely.Geometry, level: float) -> Triangles:
     return flat(tank.inside_outline.points, level) if whole else flat_region(free, level)
 
 
-def _inner_faces(world: World, scene: Scene, water: int, glass: int) -> None:
+def _inner_faces(scene: Scene, water: Medium, glass: Medium) -> Iterator[MeshPiece]:
     outline, height = scene.tank.inside_outline, scene.tank.inside_m[2]
     level = scene.water_level_m
-    dry = dry_face(world, glass)
+    dry = dry_face(glass)
     for side in UPRIGHT:
         # from the end of an edge to its start, so that the front looks into the tank
         feet = [(outline.points[(i + 1) % len(outline.points)], outline.points[i]) for i in outline.edges(side)]
         if not feet:
             continue
-        wet = wet_face(world, scene, side, water, glass)
         piece = joined([curtain(a, b, 0.0, level) for a, b in feet])
-        world.add_mesh(f"{side} pane", *piece, wet, role=Role.SHELL, name=f"{side} pane, wet inside")
+        yield MeshPiece(pane(side, Face.WET_INSIDE), *piece, wet_face(scene, side, water, glass))
         if level < height:
             piece = joined([curtain(a, b, level, height) for a, b in feet])
-            world.add_mesh(f"{side} pane", *piece, dry, role=Role.SHELL, name=f"{side} pane, dry inside")
-    bottom = wet_face(world, scene, "bottom", water, glass)
-    part, role = ("substrate", Role.BED) if bare_bottom(scene) else ("bottom pane", Role.SHELL)
-    name = part if bare_bottom(scene) else "bottom pane, inside"
-    world.add_mesh(part, *flat(outline.points, 0.0), bottom, role=role, name=name)
+            yield MeshPiece(pane(side, Face.DRY_INSIDE), *piece, dry)
+    part = BED if bare_bottom(scene) else pane("bottom", Face.WET_INSIDE)
+    yield MeshPiece(part, *flat(outline.points, 0.0), wet_face(scene, "bottom", water, glass))
 
 
-def _outer_faces(world: World, scene: Scene, glass: int) -> None:
+def _outer_faces(scene: Scene, glass: Medium) -> Iterator[MeshPiece]:
     outside = scene.tank.outside_outline
     low, high = -scene.tank.bottom_thickness_m, scene.tank.inside_m[2]
     for side in SIDES:
         wall = scene.tank.walls[side]
         if side != "bottom" and not outside.edges(side):
             continue
-        surface = outer_face(world, side, wall, glass)
         piece = _outside_of(outside, side, 0.0, low, high)
-        world.add_mesh(f"{side} pane", *piece, surface, role=Role.SHELL, name=f"{side} pane, outside")
+        yield MeshPiece(pane(side, Face.OUTSIDE), *piece, outer_face(side, wall, glass))
         if wall.behind is Behind.SHEET:
             sheet = _outside_of(outside, side, wall.air_gap, low, high)
-            world.add_mesh(f"{side} sheet", *sheet, backing(world, side, wall), role=Role.BACKING)
+            yield MeshPiece(sheet_behind(side), *sheet, backing(side, wall))
 
 
 def _outside_of(outside: TankOutline, side: str, gap: float, low: float, high: float) -> Triangles:
@@ -118,7 +120,7 @@ def _beside(outside: TankOutline, edge: int, gap: float) -> tuple[tuple[float, f
     return ends[0], ends[1]
 
 
-def _top_edge(world: World, scene: Scene, glass: int) -> None:
+def _top_edge(scene: Scene, glass: Medium) -> MeshPiece:
     tank = scene.tank
     piece = ring(tank.outside_outline.points, tank.inside_outline.points, tank.inside_m[2])
-    world.add_mesh("top edge", *piece, top_edge(world, glass), role=Role.SHELL)
+    return MeshPiece(Part("top edge", Role.SHELL), *piece, top_edge(glass))

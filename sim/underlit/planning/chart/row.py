@@ -108,7 +108,9 @@ def trace_combination(asked: Combination) -> Row:
         program=program(),
         ppf=full.ppf,
         watts=None if any(w is None for w in watts) else float(sum(w or 0.0 for w in watts)),
-        mean=full.zones()[WHOLE_BED],
+        mean=next(
+            e for zone, e in zip(full.compiled.zones, full.zone_estimates(), strict=True) if zone.zone == WHOLE_BED
+        ),
         dimmest=tenths.dimmest,
         brightest=tenths.brightest,
         patch_m=tenths.patch_m,

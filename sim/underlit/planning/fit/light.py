@@ -15,8 +15,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from underlit.backends.paths import HeadPaths, record_paths
+from underlit.lowering.compiled import CompiledScene
+from underlit.lowering.records import Source
 from underlit.lowering.scene import Lowered, lower
-from underlit.lowering.world import CompiledScene, SourceInfo
 from underlit.planning.fit.parameters import Kind, Parameter, tint_shape, touched, with_values
 from underlit.planning.fit.readings import LidState, Setting
 from underlit.scene.lights import Fixture
@@ -85,7 +86,7 @@ class Recording:
         self.tracing = tracing
         compiled = lowered_for(scene, setting, heads).compiled
         self.sources = compiled.sources
-        self._ppf = np.array([source.ppf for source in compiled.sources])
+        self._ppf = np.array(compiled.ppf)
         self._areas = np.array([head.area for head in compiled.heads])
         self._paths = self._record(compiled)
 
@@ -228,7 +229,7 @@ class Shot:
     dimming: np.ndarray
 
 
-def dimming_of(scene: Scene, sources: Sequence[SourceInfo], share: float | None) -> np.ndarray:
+def dimming_of(scene: Scene, sources: Sequence[Source], share: float | None) -> np.ndarray:
     """Level of each source, (sources,): all fixtures at `share` of full light, channels as set, or all as the scene
     says."""
     fixtures = {fixture.name: fixture for fixture in scene.fixtures}

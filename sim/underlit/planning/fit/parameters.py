@@ -10,21 +10,21 @@ exp(feature * (eta' - eta)), see `light.py`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
 
-from underlit.lowering.fixtures import group_name, source_name
-from underlit.lowering.world import CompiledScene
+from underlit.lowering.compiled import CompiledScene
+from underlit.lowering.records import Face, Part, Role, Source
+from underlit.lowering.tank.panes import UPRIGHT, WATER, pane, sheet_behind
 from underlit.photometry.lens import Lens, LensKind
 from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
-from underlit.scene.tank.tank import SIDES, Behind
-from underlit.transport.tables import Tables
+from underlit.scene.tank.tank import Behind
+from underlit.transport.tables import SurfaceKind, Tables
 
-UPRIGHT = tuple(side for side in SIDES if side != "bottom")
 PRACTICE = "common practice, no source"
 
 
@@ -181,7 +181,11 @@ def makes(scene: Scene) -> list[tuple[Fixture, ...]]:
 def _of_fixtures(scene: Scene, compiled: CompiledScene) -> Iterator[Parameter]:
     for fixtures in makes(scene):
         names = tuple(fixture.name for fixture in fixtures)
-        sources = tuple(i for i, source in enumerate(compiled.sources) if source.fixture in names)
+        sources = tuple(
+            i
+            for i, source in enumerate(compiled.sources)
+            if source.tank == compiled.frame.tank and source.fixture in names
+        )
         yield Parameter(Kind.OUTPUT, 1.0, names, sources)
         beam, lens = _beam_sources(fixtures, compiled), own_lens(fixtures[0])
         if beam and lens is not None:
@@ -203,14 +207,14 @@ def _beam_sources(fixtures: tuple[Fixture, ...], compiled: CompiledScene) -> tup
     if own_lens(fixtures[0]) is None:
         return ()
     wanted = {
-        source_name(fixture, channel.name) + group_name(k)
+        Source(fixture.name, channel.name, k, tank=compiled.frame.tank)
         for fixture in fixtures
         for channel in fixture.channels
         if channel.lens is None
         for k, group in enumerate(fixture.led_groups(channel))
         if group.lens == fixture.lens_shape(channel)
     }
-    return tuple(i for i, source in enumerate(compiled.sources) if source.name in wanted)
+    return tuple(i for i, source in enumerate(compiled.sources) if source in wanted)
 
 
 def _of_lid(scene: Scene) -> Iterator[Parameter]:
@@ -261,24 +265,24 @@ class Touched:
 
 
 def touched(parameter: Parameter, compiled: CompiledScene) -> Touched:
-    """What a parameter changes in a plan; nothing for a lid that is off."""
-    by_name = {mesh.name: mesh.surface for mesh in compiled.plain_meshes}
+    """What a parameter changes in a compiled scene; nothing for a lid that is off."""
+    frame, meshes = compiled.frame, compiled.plain_meshes
 
-    def of(names: list[str]) -> tuple[int, ...]:
-        return tuple(sorted({by_name[name] for name in names if name in by_name}))
+    def of(parts: Container[Part]) -> tuple[int, ...]:
+        return tuple(sorted({mesh.surface for mesh in meshes if mesh.part in parts}))
 
     if parameter.kind is Kind.LID:
-        return Touched(of([name for name in by_name if name.startswith("lid pane") and name.endswith(", top")]))
+        tops = [m.part for m in meshes if m.part.tank == frame.tank and (m.role, m.part.face) == (Role.LID, Face.TOP)]
+        return Touched(of(tops))
     if parameter.kind is Kind.GROWTH:
-        return Touched(of([f"{side} pane, wet inside" for side in parameter.of]))
+        return Touched(of([pane(side, Face.WET_INSIDE).moved_to(frame) for side in parameter.of]))
     if parameter.kind is Kind.BACKING:
-        opaque = compiled.tables.surfaces["kind"] == 0
-        found = of([name for side in parameter.of for name in (f"{side} pane, outside", f"{side} sheet")])
-        return Touched(tuple(i for i in found if opaque[i]))
+        opaque = compiled.tables.surfaces["kind"] == SurfaceKind.OPAQUE
+        behind = [part for side in parameter.of for part in (pane(side, Face.OUTSIDE), sheet_behind(side))]
+        return Touched(tuple(i for i in of([part.moved_to(frame) for part in behind]) if opaque[i]))
     if parameter.kind is Kind.TINT:
-        return Touched(
-            medium=int(np.flatnonzero(compiled.tables.media["bucket"] == compiled.buckets.index("water"))[0])
-        )
+        line = compiled.lines.index(WATER.moved_to(frame))
+        return Touched(medium=int(np.flatnonzero(compiled.tables.media["bucket"] == line)[0]))
     return Touched()
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from underlit.lowering.records import PAST_THE_TANK
 from underlit.photometry.lens import relative_intensity
 from underlit.results.result import Result
 from underlit.scene import Fixture, Scene
@@ -26,7 +27,6 @@ GLARING = 0.25
 """Share of an LED's greatest intensity that reaches those eyes, from which it is said to glare."""
 SPILLING = 0.15
 """Share of the light that misses the tank, from which it is said to light the room."""
-PAST = "past the tank"
 """The ledger's line for light that never meets the tank."""
 
 
@@ -48,7 +48,7 @@ def reach_of(scene: Scene, result: Result) -> Reach:
     height = scene.tank.inside_m[2]
     lowest = min((fixture_heights_m(scene, fixture)[0] for fixture in scene.fixtures), default=height)
     free, hangs = free_strip_m(scene), lowest - height
-    spill = result.ledger().get(PAST, 0.0)
+    spill = result.share_of(PAST_THE_TANK)
     glare = max((glare_of(scene, fixture) for fixture in scene.fixtures), default=0.0)
     said = []
     if free < HAND_M and hangs < OVER_THE_HAND_M:

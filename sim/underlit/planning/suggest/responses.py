@@ -51,7 +51,7 @@ class Response:
 def channel_response(traced: Traced, zones: Sequence[str]) -> tuple[tuple[tuple[str, str], ...], np.ndarray]:
     """Fixture and name of each channel, and the PPFD it gives each zone at full power, (channels, zones) [umol/m2/s]."""
     sources = traced.lowered.compiled.sources
-    full = traced.result.dimmed({source.name: 1.0 for source in sources}).zone_values_by_source()
+    full = traced.result.dimmed(dict.fromkeys(sources, 1.0)).zone_values_by_source()
     names = [zone.name for zone in traced.lowered.compiled.zones]
     chosen = full[:, [names.index(zone) for zone in zones]]
     keys = list(dict.fromkeys((source.fixture, source.channel) for source in sources))

@@ -144,7 +144,7 @@ def wanted(scene: Scene) -> tuple[tuple[str, ...], Bands]:
 
 def _as_dimmed(scene: Scene, traced: Traced) -> dict[tuple[str, str], float]:
     levels = dimming(scene)
-    return {(source.fixture, source.channel): levels[source.name] for source in traced.lowered.compiled.sources}
+    return {(source.fixture, source.channel): levels[source] for source in traced.lowered.compiled.sources}
 
 
 def _choices(

@@ -131,7 +131,7 @@ def as_set(
 ) -> Suggestion:
     """What given shares of full power, by fixture and channel, do."""
     sources = traced.lowered.compiled.sources
-    result = traced.result.dimmed({source.name: shares[source.fixture, source.channel] for source in sources})
+    result = traced.result.dimmed({source: shares[source.fixture, source.channel] for source in sources})
     built = traced.lowered.scene
     reports = {report.name: report for report in zone_reports(traced.lowered, result)}
     buys = 0 if hanging is None else hanging.kind.to_buy(len(hanging.places_m))

@@ -13,7 +13,6 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from underlit.lowering.tallies import WHOLE_BED
 from underlit.planning.cleaning_states import Differs
 from underlit.planning.compare import Change, Comparison, Row
 from underlit.planning.differences import bed_difference, same_cells
@@ -189,7 +188,7 @@ def in_words(made: Comparison) -> list[str]:
 def _light_words(rows: Sequence[Row], k: int) -> str:
     zones = [r for r in rows if not r.is_spot and r.changes[k] is not None]
     # A whole bed is told only where no zone is named.
-    zones = [r for r in zones if not r.name.endswith(WHOLE_BED)] or zones
+    zones = [r for r in zones if not any(p is not None and p.is_whole_bed for p in r.places)] or zones
     beyond = [r for r in zones if (c := r.changes[k]) is not None and c.beyond_error]
     moved = [r for r in beyond if abs(r.changes[k].relative) >= WORTH_TELLING]  # type: ignore[union-attr]
     if not beyond:

@@ -17,6 +17,8 @@ from underlit.units import format_length
 
 THINNEST_BED_M = 0.0005
 SAME_HEIGHT_M = 1e-4
+LAID_ON_THE_LID_M = 2e-3
+"""A fixture that would sink no deeper than this into the lid is laid on it."""
 WHOLE_SUBSTRATE = "whole substrate"
 """The zone that every scene has."""
 PARTS_OF_EVERY_TANK = frozenset(
@@ -126,7 +128,7 @@ def _check_lid(scene: Scene) -> Iterator[Problem]:
     lid = scene.lid
     if lid is None:
         return
-    if scene.hood is not None and lid.above_rim + lid.thickness >= scene.hood.height:
+    if scene.hood is not None and scene.lid_top_m >= scene.tank.inside_m[2] + scene.hood.height:
         yield Problem("the lid does not fit under the hood: lower the lid or raise the hood", ("lid", "above_rim"))
     for key, parts in (("pane", lid.panes), ("strip", lid.strips)):
         for index, part in enumerate(parts):
@@ -177,8 +179,8 @@ def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iter
             key,
         )
     elif over_tank and scene.lid is not None:
-        lid_low = height + scene.lid.above_rim
-        if lowest < lid_low + scene.lid.thickness and highest > lid_low:
+        low = scene.lid_underside_m
+        if lowest < low + scene.lid.thickness - LAID_ON_THE_LID_M and highest > low:
             yield Problem("the fixture cuts through the lid: hang it above the lid", key)
         flap = scene.flap_corners_m()
         if flap and boxes_overlap(flap, body_corners_m(scene, fixture)):

@@ -8,6 +8,7 @@ from typing import Annotated, ClassVar, Literal, TypeVar
 from pydantic import Field, model_validator
 
 from underlit.scene.common import (
+    HAIR,
     AngleRad,
     Fraction,
     LengthM,
@@ -25,6 +26,10 @@ from underlit.spectra.media import PaneKind
 Sheet = Literal["black", "white", "mirror", "foam"]
 Coordinate = TypeVar("Coordinate", float, FloatArray)
 """One number or an array of them [m]."""
+RIM_CAP = 1e-3
+"""Height over the panes' top edge where the cap of a rim lies [m]; a lid rests on it."""
+TRACK_GAP = 2e-3
+"""Air between the two panes of a sliding lid [m]; common practice, no source."""
 WIDEST_OPENING_RAD = 2.0944
 """120 degrees: beyond that a flap would lie on the pane behind it."""
 
@@ -93,6 +98,16 @@ class Lid(Part):
     strips: tuple[Strip, ...] = Field((), alias="strip")
     sliding: Sliding | None = None
     hinged: Hinged | None = None
+
+    def undersides_m(self, panes_top_m: float, on_a_rim: bool) -> tuple[float, ...]:
+        """Height of the underside of its lower panes, then of a sliding lid's upper pane, closed [m]."""
+        low = panes_top_m + self.above_rim + HAIR + (RIM_CAP if on_a_rim else 0.0)
+        return (low,) if self.sliding is None else (low, low + self.thickness + TRACK_GAP)
+
+    @property
+    def has_strips(self) -> bool:
+        """Whether opaque strips lie on it."""
+        return bool(self.strips) or (self.hinged is not None and self.hinged.strip > 0)
 
 
 class Hood(Part):

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from underlit.lowering.world import Grid
+from underlit.lowering.compiled import Grid
 from underlit.results.estimate import student_factor
 from underlit.results.result import Field, Result
 from underlit.viz.figures import LEGEND, Canvas, Extent, beside_corner, outlined, show_map, write_png

@@ -58,7 +58,9 @@ def _draw(result: Result, overlay: Overlay, key_lines: int) -> tuple[Figure, int
     found = result.bed()
     grid = result.compiled.bed_map
     assert grid is not None
-    footprints = overlay.hardscape if overlay.hardscape is not None else hardscape_footprints(result.compiled.meshes)
+    footprints = (
+        overlay.hardscape if overlay.hardscape is not None else hardscape_footprints(result.compiled.own_meshes)
+    )
     (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
     extent: Extent = (x0, x0 + nx * dx, y0, y0 + ny * dy)
     values = patch_means(found.value, PATCH_M / dx, PATCH_M / dy)
@@ -68,7 +70,7 @@ def _draw(result: Result, overlay: Overlay, key_lines: int) -> tuple[Figure, int
     vmin, vmax = colour_range(values)
     image = show_map(axes, values, extent, (vmin, vmax))
     drawn = _contours(axes, values, grid.origin, grid.spacing, vmax)
-    ground = ground_outline(result.compiled.meshes) or overlay.inside
+    ground = ground_outline(result.compiled.own_meshes) or overlay.inside
     _within_panes(axes, overlay, ground, [image] if drawn is None else [image, drawn])
     _footprints(axes, footprints)
     above = bool(np.nanmax(values, initial=0.0) > vmax)

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from underlit.lowering.compiled import Mesh
+from underlit.lowering.records import Role
 from underlit.lowering.shapes.shape import face_normals
-from underlit.lowering.world import Mesh, Role
 from underlit.viz.figures import Canvas, polygon, write_png
 from underlit.viz.labels import LabelBoard
 from underlit.viz.maps.plan_map import mark_fixtures, mark_zones_and_spots

@@ -7,10 +7,13 @@ counting error is small. Faces that look different ways are never mixed. Files k
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from underlit.lowering.compiled import Mesh
+from underlit.lowering.records import Role
 from underlit.lowering.shapes.shape import face_areas, face_normals
-from underlit.lowering.world import Mesh, Role
 from underlit.results.result import Field, Result
 
 CERTAIN_ENOUGH = 0.05
@@ -37,7 +40,7 @@ def bed_sides(bed: Mesh, floor: float = 0.0) -> list[Mesh]:
     upper = np.stack([first, first + 1, first + n], axis=1)
     lower = np.stack([first + 1, first + n + 1, first + n], axis=1)
     faces = np.concatenate([upper, lower]).astype(np.int32)
-    return [Mesh(f"side of {bed.name}", vertices, faces, 0, bed.surface, Role.BED)]
+    return [Mesh(replace(bed.part, face="side"), vertices, faces, 0, bed.surface)]
 
 
 def shown_side(mesh: Mesh, found: Field) -> Field:
@@ -51,7 +54,7 @@ def shown_side(mesh: Mesh, found: Field) -> Field:
 
 def shown_values(result: Result, mesh: Mesh) -> np.ndarray:
     """(n_faces,) float64 [umol/m2/s]: what each face of a mesh is coloured by in pictures."""
-    own = shown_side(mesh, result.faces(mesh.name))
+    own = shown_side(mesh, result.faces(mesh))
     area = face_areas(mesh.vertices, mesh.faces)
     value, error = own.value.copy(), own.standard_error
     open_faces = ~certain(value, error)

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from underlit.lowering.compiled import Mesh
 from underlit.lowering.prisms import joined
-from underlit.lowering.rack import has_the_map
+from underlit.lowering.records import Face, Part, Role
 from underlit.lowering.shapes.shape import face_normals
-from underlit.lowering.world import Mesh, Role
 from underlit.viz.overlay import Points, as_points, footprint
 
+INSIDE = frozenset({Face.WET_INSIDE, Face.DRY_INSIDE})
+"""The faces of a pane that look into the tank."""
 _UPRIGHT = 1e-6
 
 
 def panes_inside(meshes: Iterable[Mesh]) -> list[Mesh]:
     """The inner faces of sloped panes; empty for a tank whose panes stand upright."""
-    inner = [m for m in meshes if m.role is Role.SHELL and m.name.endswith(" inside")]
+    inner = [m for m in meshes if m.role is Role.SHELL and m.part.face in INSIDE]
     slopes = [np.abs(face_normals(m.vertices, m.faces)[:, 2]) for m in inner]
     sloped = any(((s > _UPRIGHT) & (s < 1 - _UPRIGHT)).any() for s in slopes)
     return inner if sloped else []
@@ -28,11 +31,11 @@ def profiles(meshes: Sequence[Mesh], axes: tuple[int, int]) -> tuple[list[Points
     inner = panes_inside(meshes)
     if not inner:
         return [], []
-    outer = [m for m in meshes if m.role is Role.SHELL and not m.name.endswith(" inside")]
+    outer = [m for m in meshes if m.role is Role.SHELL and m.part.face not in INSIDE]
     seen = []
     for part in (inner, outer):
         vertices, faces = joined([(m.vertices, m.faces) for m in part])
-        seen.append(list(footprint(Mesh("panes", vertices, faces, 0, 0, Role.SHELL), axes).outlines))
+        seen.append(list(footprint(Mesh(Part("panes", Role.SHELL), vertices, faces), axes).outlines))
     return seen[0], seen[1]
 
 
@@ -42,7 +45,7 @@ def ground_outline(meshes: Sequence[Mesh]) -> Points:
 
     from underlit.viz.tank3d.surfaces import bed_edge
 
-    beds = [m for m in meshes if m.role is Role.BED and has_the_map(m)]
+    beds = [m for m in meshes if m.role is Role.BED]
     if not beds or not panes_inside(meshes):
         return ()
     largest = max(shapely.get_parts(bed_edge(beds)), key=lambda part: part.area)
@@ -60,6 +63,5 @@ def bed_against(panes: Sequence[Mesh], bed: Mesh) -> Mesh:
     height = NearestNDInterpolator(bed.vertices[:, :2], bed.vertices[:, 2])(data.points[:, :2])
     data.point_data["over"] = data.points[:, 2] - height
     below = data.clip_scalar(scalars="over", value=0.0).triangulate()
-    return Mesh(
-        f"side of {bed.name}", np.asarray(below.points), below.regular_faces.astype(np.int32), 0, bed.surface, Role.BED
-    )
+    side = replace(bed.part, face="side")
+    return Mesh(side, np.asarray(below.points), below.regular_faces.astype(np.int32), 0, bed.surface)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from underlit.lowering.world import Role
+from underlit.lowering.records import Role
 from underlit.results.result import Result
 from underlit.viz.figures import Canvas, write_png
 from underlit.viz.overlay import Overlay

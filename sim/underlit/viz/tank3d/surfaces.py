@@ -6,13 +6,14 @@ import hashlib
 import os
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from underlit.lowering.rack import has_the_map
-from underlit.lowering.world import Grid, Mesh, Role
+from underlit.lowering.compiled import Grid, Mesh
+from underlit.lowering.records import Role
 from underlit.results.atomic import atomic_path, temporary_folder
 from underlit.results.result import Result
 from underlit.viz.palette import VALUED
@@ -41,7 +42,7 @@ def valued_poly_data(result: Result, mesh: Mesh) -> pyvista.PolyData:
     (columns front, back).
     """
     data = poly_data(mesh)
-    found = result.faces(mesh.name)
+    found = result.faces(mesh)
     shown = shown_side(mesh, found)
     data.cell_data[PPFD] = shown.value
     data.cell_data[PPFD_ERROR] = shown.standard_error
@@ -84,7 +85,7 @@ def bed_cells(result: Result) -> tuple[Mesh, np.ndarray] | None:
     Cells end at the bed's own edge and at those of terraces. None without a map or a bed.
     """
     grid = result.compiled.bed_map
-    beds = [m for m in result.compiled.meshes if m.role is Role.BED and has_the_map(m)]
+    beds = [m for m in result.compiled.meshes if result.compiled.is_mapped(m)]
     if grid is None or not beds:
         return None
     (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
@@ -102,7 +103,7 @@ def bed_cells(result: Result) -> tuple[Mesh, np.ndarray] | None:
         quads = np.stack([at, at + 1, at + nx + 2, at, at + nx + 2, at + nx + 1], axis=1)
         vertices = np.stack([x, y, _height_at(beds[0], x, y)], axis=-1).reshape(-1, 3)
         faces, cell = quads.reshape(-1, 3), np.repeat(np.arange(nx * ny), 2)
-    return Mesh("substrate map", vertices, faces.astype(np.int32), 0, beds[0].surface, Role.BED), cell
+    return Mesh(replace(beds[0].part, face="map"), vertices, faces.astype(np.int32), 0, beds[0].surface), cell
 
 
 def bed_edge(beds: list[Mesh]) -> shapely.Geometry:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from underlit.lowering.rack import has_the_map
-from underlit.lowering.world import Mesh, Role
+from underlit.lowering.compiled import CompiledScene, Mesh
+from underlit.lowering.records import Face, Role
 from underlit.results.result import Result
 from underlit.viz.palette import ROLE_COLOURS, VALUED, colour_map, colour_range
 from underlit.viz.tank3d.pooling import bed_sides, shown_values
@@ -54,28 +54,26 @@ class TankScene:
 def build_scene(result: Result, limits: tuple[float, float] | None = None) -> TankScene:
     """Colour all surfaces that carry a value. limits: range of the colour map (found from the values by default)."""
     bed = bed_from_map(result)
-    mapped = [m.name for m in result.compiled.meshes if bed is not None and m.role is Role.BED and has_the_map(m)]
-    drawn = [m for m in result.compiled.meshes if m.role in VALUED and m.name not in mapped]
-    values = {m.name: shown_values(result, m) for m in drawn}
+    compiled = result.compiled
+    mapped = {m.part for m in compiled.meshes if bed is not None and compiled.is_mapped(m)}
+    values = {m.part: shown_values(result, m) for m in compiled.meshes if m.role in VALUED and m.part not in mapped}
     together = np.concatenate([*values.values(), *([bed[1]] if bed is not None else [])] or [np.zeros(0)])
     vmin, vmax = limits or colour_range(together)
     scene = TankScene(vmin, vmax, bool(np.nanmax(together, initial=0.0) > vmax))
-    for mesh in result.compiled.meshes:
+    for mesh in compiled.meshes:
         data = poly_data(mesh)
         if mesh.role not in VALUED:
             scene.others.append((mesh, data))
             continue
-        if mesh.name not in mapped:
-            _colour(data, values[mesh.name], vmin, vmax)
+        if mesh.part not in mapped:
+            _colour(data, values[mesh.part], vmin, vmax)
             scene.valued.append((mesh, data))
-        panes = panes_inside(result.compiled.meshes) if mesh.name in mapped else []
+        panes = panes_inside(compiled.own_meshes) if mesh.part in mapped else []
         if panes:
             side = bed_against(panes, mesh)
             scene.others.append((side, poly_data(side)))
         elif mesh.role is Role.BED:
-            scene.others.extend(
-                (side, poly_data(side)) for side in bed_sides(mesh, floor_of(mesh, result.compiled.meshes))
-            )
+            scene.others.extend((side, poly_data(side)) for side in bed_sides(mesh, floor_of(mesh, compiled)))
     if bed is not None:
         data = poly_data(bed[0])
         _colour(data, bed[1], vmin, vmax)
@@ -83,11 +81,9 @@ def build_scene(result: Result, limits: tuple[float, float] | None = None) -> Ta
     return scene
 
 
-def floor_of(bed: Mesh, meshes: Iterable[Mesh]) -> float:
-    """Height of the bottom pane under a substrate, which stands in another tank of a rack where its name says so [m]."""
-    tank, _, _ = bed.name.rpartition("substrate")
-    below = [m for m in meshes if m.name == f"{tank}bottom pane, inside"]
-    return float(below[0].vertices[0, 2]) if tank and below else 0.0
+def floor_of(bed: Mesh, compiled: CompiledScene) -> float:
+    """Height of the bottom pane's inside under a substrate, in whichever tank that lies [m]."""
+    return next(frame.offset[2] for frame in compiled.frames if frame.tank == bed.part.tank)
 
 
 def _colour(data: pyvista.PolyData, values: np.ndarray, vmin: float, vmax: float) -> None:
@@ -128,7 +124,7 @@ def curved_panes(scene: TankScene) -> pyvista.PolyData | None:
 
 def is_glass_brace(mesh: Mesh) -> bool:
     """Whether a mesh is a brace of glass."""
-    return mesh.role is Role.SHELL and "brace" in mesh.name
+    return mesh.role is Role.SHELL and mesh.part.face in (Face.OVER_WATER, Face.UNDER_WATER)
 
 
 def rim_of(scene: TankScene) -> pyvista.PolyData | None:

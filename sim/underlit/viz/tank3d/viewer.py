@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from underlit.lowering.world import Role
+from underlit.lowering.records import Role
 from underlit.results.result import Result
 from underlit.results.stored import load_result
 from underlit.viz.palette import BAR_TITLE, COVERED, INK, ROLE_COLOURS, colour_map

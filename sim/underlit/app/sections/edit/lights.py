@@ -15,6 +15,7 @@ from underlit.app.values import Path
 from underlit.app.view import TankView
 from underlit.catalogue import Kind
 from underlit.lowering.fixtures import dimming
+from underlit.lowering.records import Source
 from underlit.scene import Fixture, Scene
 
 HEIGHTS = Limits(0.0, 2.0)
@@ -105,9 +106,9 @@ def _key(path: Path) -> str:
     return ".".join(map(str, path))
 
 
-def at_full(scene: Scene) -> dict[str, dict[str, float]]:
+def at_full(scene: Scene) -> dict[str, dict[Source, float]]:
     """By dimmer: the level that each source it dims would have with it at full, all else as it is."""
-    found: dict[str, dict[str, float]] = {}
+    found: dict[str, dict[Source, float]] = {}
     for index, fixture in enumerate(scene.fixtures):
         found[_key(("fixture", index, "dimming"))] = _full_levels(
             scene, index, *(fixture.model_copy(update={"dimming": level}) for level in (1.0, 0.0))
@@ -122,12 +123,12 @@ def at_full(scene: Scene) -> dict[str, dict[str, float]]:
     return found
 
 
-def _full_levels(scene: Scene, index: int, full: Fixture, dark: Fixture) -> dict[str, float]:
+def _full_levels(scene: Scene, index: int, full: Fixture, dark: Fixture) -> dict[Source, float]:
     """Levels with one fixture as `full`, of the sources that are not the same with it as `dark`."""
 
-    def levels(fixture: Fixture) -> dict[str, float]:
+    def levels(fixture: Fixture) -> dict[Source, float]:
         fixtures = (*scene.fixtures[:index], fixture, *scene.fixtures[index + 1 :])
         return dimming(scene.model_copy(update={"fixtures": fixtures}))
 
     bright, without = levels(full), levels(dark)
-    return {name: level for name, level in bright.items() if level != without[name]}
+    return {source: level for source, level in bright.items() if level != without[source]}
