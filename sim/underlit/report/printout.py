@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from rich import box
@@ -19,6 +19,7 @@ from underlit.planning.zones import Verdict, ZoneReport
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
 from underlit.report.numbers import NONE, UNKNOWN, band_text, error, light, percent, sure_to, with_error
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY, TANK_STANDARD_KEY, summarise
+from underlit.results.estimate import Estimate
 from underlit.run import Traced
 
 WIDTH_ELSEWHERE = 100
@@ -63,55 +64,76 @@ def _paragraph(console: Console, text: Text, indent: int) -> None:
         console.print(Text(" " * indent) + line, no_wrap=True, overflow="ignore", crop=False)
 
 
-def table(*columns: str, wide: int = 1) -> Table:
-    """A table with its first `wide` columns for words, the rest for numbers; columns shrink by folding, never by cutting."""
+def section(console: Console, title: str, *shown: Table) -> None:
+    """An empty line, a heading, and what stands under it."""
+    console.print()
+    say(console, title, "bold")
+    for one in shown:
+        console.print(one)
+
+
+def table(*columns: str, wide: int = 1, words: int | None = None, rows: Iterable[Sequence[str | Text]] = ()) -> Table:
+    """A table with its first `wide` columns for words, the rest for numbers; columns shrink by folding, never by cutting.
+
+    words: a further column for words.
+    """
     made = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
     lines = max(name.count("\n") for name in columns)
     for i, name in enumerate(columns):
         header = "\n" * (lines - name.count("\n")) + name
         made.add_column(header, justify="left" if i < wide else "right", overflow="fold")
+    if words is not None:
+        made.columns[words].justify = "left"
+    for row in rows:
+        made.add_row(*row)
     return made
 
 
 def zone_table(reports: Sequence[ZoneReport]) -> Table:
     """Zones with both errors, the band each should have, and the verdict."""
-    made = table("zone", MEAN, TANK_ERROR, "band", "verdict")
-    made.columns[-1].justify = "left"
-    for r in reports:
-        made.add_row(
+    rows = (
+        (
             r.name,
             with_error(r.ppfd.value, r.ppfd.half_width),
             f"± {error(r.tank_error)}",
             band_text(r.band),
-            Text(str(r.verdict), STYLE[r.verdict]),
+            verdict_text(r.verdict),
         )
-    return made
+        for r in reports
+    )
+    return table("zone", MEAN, TANK_ERROR, "band", "verdict", words=-1, rows=rows)
+
+
+def verdict_text(verdict: Verdict) -> Text:
+    """A verdict in its colour."""
+    return Text(str(verdict), STYLE[verdict])
 
 
 def spread_table(reports: Sequence[ZoneReport]) -> Table:
     """How even the light of each zone is, and its daily light."""
-    made = table("zone", "dimmest\ntenth", "evenness", "area in\nits band", "DLI\nmol/m2/day")
+    rows = []
     for r in reports:
         s = r.spread
-        shares = "" if r.band is None else NONE if s.share_in_band is None else percent(s.share_in_band.value)
-        made.add_row(
-            r.name,
-            NONE if s.dimmest_tenth is None else light(s.dimmest_tenth.value),
-            NONE if s.evenness is None else f"{s.evenness.value:.2f}",
-            shares,
-            f"{r.dli:.2f}",
-        )
-    return made
+        share = "" if r.band is None else alone(s.share_in_band, percent)
+        evenness = alone(s.evenness, "{:.2f}".format)
+        rows.append((r.name, alone(s.dimmest_tenth, light), evenness, share, f"{r.dli:.2f}"))
+    return table("zone", "dimmest\ntenth", "evenness", "area in\nits band", "DLI\nmol/m2/day", rows=rows)
+
+
+def alone(estimate: Estimate | None, form: Callable[[float], str]) -> str:
+    """The value of an estimate without its error."""
+    return NONE if estimate is None else form(estimate.value)
 
 
 def spot_table(spots: Iterable[dict[str, Any]]) -> Table:
     """Reading spots: what a level meter head would read there, corrected for immersion."""
-    made = table("spot", "value\n± simulation", TANK_ERROR, "from left\ncm", "from front\ncm", "height\ncm")
+    rows = []
     for s in spots:
         simulation, tank = (math.inf if s[key] is None else s[key] for key in (SIMULATION_KEY, TANK_KEY))
-        place = [f"{100 * s[key]:.1f}" for key in ("x_m", "y_m", "z_m")]
-        made.add_row(s["name"], with_error(s["ppfd_umol_m2_s"], simulation), f"± {error(tank)}", *place)
-    return made
+        place = (f"{100 * s[key]:.1f}" for key in ("x_m", "y_m", "z_m"))
+        rows.append((s["name"], with_error(s["ppfd_umol_m2_s"], simulation), f"± {error(tank)}", *place))
+    heads = ("from left\ncm", "from front\ncm", "height\ncm")
+    return table("spot", "value\n± simulation", TANK_ERROR, *heads, rows=rows)
 
 
 def estimated(estimate: dict[str, float | None] | None, factor: float = 1.0) -> str:
@@ -124,38 +146,34 @@ def estimated(estimate: dict[str, float | None] | None, factor: float = 1.0) -> 
 
 def surface_table(surfaces: Iterable[dict[str, Any]]) -> Table:
     """Light on the upward-facing sides of wood and stone."""
-    made = table("piece", MEAN)
-    for s in surfaces:
-        made.add_row(f"{s['what']}: {s['name']}", estimated(s["upward_faces_ppfd_umol_m2_s"]))
-    return made
+    rows = ((f"{s['what']}: {s['name']}", estimated(s["upward_faces_ppfd_umol_m2_s"])) for s in surfaces)
+    return table("piece", MEAN, rows=rows)
 
 
 def planting_table(plantings: Iterable[dict[str, Any]]) -> Table:
     """Light on the upper sides of leaves, and how much of it plants absorb and let through."""
-    made = table("planting", "leaf\narea", MEAN, "low", "mid", "top", "above\nneed", "absorbs", "lets\nthrough")
-
-    def alone(estimate: dict[str, float | None] | None) -> str:
-        return NONE if estimate is None or estimate["value"] is None else light(estimate["value"])
-
-    def share(estimate: dict[str, float | None] | None) -> str:
-        return NONE if estimate is None or estimate["value"] is None else percent(estimate["value"])
-
+    rows = []
     for p in plantings:
-        layers = [alone(layer) for layer in p["layers_from_lowest_ppfd_umol_m2_s"]] or [NONE] * 3
-        shares = [p[key] for key in ("absorbed_over_light_from_above", "reaches_below_over_light_from_above")]
-        need = "" if p["band_umol_m2_s"] is None else share(p["share_of_leaf_area_above_need"])
+        layers = [value_of(layer, light) for layer in p["layers_from_lowest_ppfd_umol_m2_s"]] or [NONE] * 3
+        need = "" if p["band_umol_m2_s"] is None else value_of(p["share_of_leaf_area_above_need"], percent)
+        keys = ("absorbed_over_light_from_above", "reaches_below_over_light_from_above")
         area = NONE if not p["leaf_area_index"] else f"{p['leaf_area_index']:.2f}"
-        upper = estimated(p["upper_faces_ppfd_umol_m2_s"])
-        made.add_row(p["name"], area, upper, *layers, need, *(share(s) for s in shares))
-    return made
+        shares = (value_of(p[key], percent) for key in keys)
+        rows.append((p["name"], area, estimated(p["upper_faces_ppfd_umol_m2_s"]), *layers, need, *shares))
+    heads = ("low", "mid", "top", "above\nneed", "absorbs", "lets\nthrough")
+    return table("planting", "leaf\narea", MEAN, *heads, rows=rows)
+
+
+def value_of(estimate: dict[str, float | None] | None, form: Callable[[float], str]) -> str:
+    """The value of an estimate of a summary, without its error."""
+    value = None if estimate is None else estimate["value"]
+    return NONE if value is None else form(value)
 
 
 def ledger_table(traced: Traced) -> Table:
     """The ledger, adding up to 100 %."""
-    made = table("where the light goes", "%")
     lines = as_percentages(with_rest(light_ledger(traced.result)))
-    for name, share in lines:
-        made.add_row(name, f"{share:.1f}")
+    made = table("where the light goes", "%", rows=((name, f"{share:.1f}") for name, share in lines))
     made.add_section()
     made.add_row("total", f"{sum(share for _, share in lines):.1f}")
     return made
@@ -217,9 +235,8 @@ def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport]
     _print_zones(console, summary, reports)
     _print_pieces(console, summary)
     if summary["spots"]:
-        console.print()
-        say(console, "Readings of a level meter head, corrected for immersion, umol/m2/s", "bold")
-        console.print(spot_table(summary["spots"]))
+        title = "Readings of a level meter head, corrected for immersion, umol/m2/s"
+        section(console, title, spot_table(summary["spots"]))
     console.print()
     console.print(ledger_table(traced))
     print_assumptions(console, summary["assumptions"], summary[TANK_STANDARD_KEY])
@@ -233,8 +250,7 @@ def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport]
 
 def print_verdicts(console: Console, reports: Sequence[ZoneReport]) -> None:
     """The verdicts, which close the printout."""
-    console.print()
-    say(console, "In short (with both errors)", "bold")
+    section(console, "In short (with both errors)")
     for line in in_short(reports):
         _paragraph(console, line, 2)
 
@@ -248,9 +264,7 @@ def _print_zones(console: Console, summary: dict[str, Any], reports: Sequence[Zo
         told = "; ".join(t for t in (r.why, r.band.note if r.band else "") if t)
         if told:
             say(console, f"{r.name}: {told}", "dim", indent=2)
-    console.print()
-    say(console, "Evenness and daily light (DLI)", "bold")
-    console.print(spread_table(reports))
+    section(console, "Evenness and daily light (DLI)", spread_table(reports))
     legend = "dimmest tenth: mean PPFD of the dimmest tenth of the area; evenness: dimmest 3 cm patch over the mean"
     noisy = [r.name for r in reports if r.spread.patch_noise > NOISIEST]
     if noisy:
@@ -263,13 +277,10 @@ def _print_zones(console: Console, summary: dict[str, Any], reports: Sequence[Zo
 def _print_pieces(console: Console, summary: dict[str, Any]) -> None:
     solids = [s for s in summary["surfaces"] if s["what"] != Role.PLANTS]
     if solids:
-        console.print()
-        say(console, "Upward-facing wood and stone, umol/m2/s", "bold")
-        console.print(surface_table(solids))
+        section(console, "Upward-facing wood and stone, umol/m2/s", surface_table(solids))
     if summary["plantings"]:
-        console.print()
-        say(console, "Upper sides of leaves, umol/m2/s, and the light that plants absorb", "bold")
-        console.print(planting_table(summary["plantings"]))
+        title = "Upper sides of leaves, umol/m2/s, and the light that plants absorb"
+        section(console, title, planting_table(summary["plantings"]))
         legend = (
             "leaf area: one side of the leaves, over the ground or wood that they cover; low, mid, top: thirds of the height; "
             "absorbs: light that the leaves take; lets through: light that comes down under them; both over the light from above"
@@ -285,16 +296,13 @@ def print_assumptions(console: Console, rows: Sequence[dict[str, Any]], relative
     """The table of assumptions."""
     if not rows:
         return
-    console.print()
     together = UNKNOWN if relative is None else percent(1.96 * relative)
-    say(console, f"Assumptions; together they may move PPFD by ± {together} (95 %)", "bold")
-    console.print(assumption_table(rows))
+    section(console, f"Assumptions; together they may move PPFD by ± {together} (95 %)", assumption_table(rows))
     say(console, f"ranges: {PRACTICE}, unless a source is given in brackets", "dim", indent=2)
 
 
 def _print_lights(console: Console, summary: dict[str, Any]) -> None:
-    console.print()
-    say(console, "Lights", "bold")
+    section(console, "Lights")
     for f in summary["fixtures"]:
         watts = "watts not stated" if f["watts"] is None else f"{f['watts']:.3g} W"
         dimmed = f", dimmed to {percent(f['dimming'])}" if f["dimming"] < 1 else ""

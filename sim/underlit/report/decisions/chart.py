@@ -10,7 +10,7 @@ from rich.table import Table
 
 from underlit.planning.chart import Answer, Chart, Misfit, Row, Target
 from underlit.report.numbers import NONE, error, light, percent, sure_to, with_error
-from underlit.report.printout import CAUTIONS, MEAN, TANK_ERROR, say, table
+from underlit.report.printout import CAUTIONS, MEAN, TANK_ERROR, alone, say, section, table
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
@@ -42,8 +42,7 @@ def print_chart(console: Console, chart: Chart, target: Target) -> None:
     if 0 < len(chart.rows) <= MOST_IN_DETAIL:
         console.print()
         console.print(_detail(chart, target))
-    console.print()
-    say(console, "In short", "bold")
+    section(console, "In short")
     for line in in_words(chart, target):
         say(console, line, indent=2)
     for misfit in chart.misfits:
@@ -54,12 +53,12 @@ def print_chart(console: Console, chart: Chart, target: Target) -> None:
 
 
 def _light_table(chart: Chart) -> Table:
-    made = table("", "light", "fixtures", "PPF\numol/s", "W", wide=3)
+    rows = []
     for letter, one in zip(column_letters(len(chart.lights)), chart.lights, strict=True):
         names = " + ".join(fixture.name for fixture in one.fixtures)
-        names = "" if names == one.name else names
-        made.add_row(letter, one.name, names, f"{one.ppf:.3g}", NONE if one.watts is None else f"{one.watts:.3g}")
-    return made
+        watts = NONE if one.watts is None else f"{one.watts:.3g}"
+        rows.append((letter, one.name, "" if names == one.name else names, f"{one.ppf:.3g}", watts))
+    return table("", "light", "fixtures", "PPF\numol/s", "W", wide=3, rows=rows)
 
 
 def _blocks(console: Console, chart: Chart) -> Iterator[range]:
@@ -100,18 +99,19 @@ def _legend(target: Target) -> str:
 
 
 def _detail(chart: Chart, target: Target) -> Table:
-    made = table("light over tank", MEAN, TANK_ERROR, "dimmest\ntenth", "brightest\ntenth", "setting")
-    made.columns[-1].justify = "left"
-    for row in chart.rows:
-        made.add_row(
+    rows = (
+        (
             f"{row.light} over {row.tank}",
             with_error(row.mean.value, row.mean.half_width),
             f"± {error(1.96 * row.tank_uncertainty * row.mean.value)}",
-            NONE if row.dimmest is None else light(row.dimmest.value),
-            NONE if row.brightest is None else light(row.brightest.value),
+            alone(row.dimmest, light),
+            alone(row.brightest, light),
             target.setting(row).words,
         )
-    return made
+        for row in chart.rows
+    )
+    heads = ("dimmest\ntenth", "brightest\ntenth", "setting")
+    return table("light over tank", MEAN, TANK_ERROR, *heads, words=-1, rows=rows)
 
 
 def in_words(chart: Chart, target: Target) -> list[str]:

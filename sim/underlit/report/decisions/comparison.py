@@ -18,7 +18,7 @@ from underlit.planning.compare import Change, Comparison, Row
 from underlit.planning.differences import bed_difference, same_cells
 from underlit.planning.zones import Verdict
 from underlit.report.numbers import NONE, light, percent, with_error
-from underlit.report.printout import STYLE, say, table
+from underlit.report.printout import STYLE, say, section, table
 from underlit.report.summary import SIMULATION_KEY, TANK_STANDARD_KEY, number, versions
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
@@ -38,31 +38,22 @@ def print_comparison(console: Console, made: Comparison, differs: Sequence[Diffe
     for label, c in zip(labels, made.candidates, strict=True):
         say(console, f"{label}: {c.name}" + (f" ({c.title})" if c.title != c.name else ""), "bold")
     if differs:
-        console.print()
         _print_differs(console, differs, labels)
-    console.print()
-    say(console, "PAR (PPFD), umol/m2/s ± simulation (95 %)", "bold")
-    console.print(_value_table(made, labels))
-    console.print()
-    say(console, f"Difference from {labels[0]} ± simulation (95 %); = means within that error", "bold")
-    console.print(_change_table(made, labels))
+    section(console, "PAR (PPFD), umol/m2/s ± simulation (95 %)", _value_table(made, labels))
+    title = f"Difference from {labels[0]} ± simulation (95 %); = means within that error"
+    section(console, title, _change_table(made, labels))
     for line in _notes(made, labels):
         say(console, line, "dim", indent=2)
     console.print()
     console.print(_running_table(made, labels))
-    console.print()
-    say(console, "In short", "bold")
+    section(console, "In short")
     for line in in_words(made):
         say(console, line, indent=2)
 
 
 def _print_differs(console: Console, differs: Sequence[Differs], labels: Sequence[str]) -> None:
-    say(console, "What differs (assumed)", "bold")
-    shown = table("what", labels[0], labels[1], "range", wide=1)
-    shown.columns[-1].justify = "left"
-    for row in differs:
-        shown.add_row(row.what, row.first, row.second, row.span)
-    console.print(shown)
+    rows = ((row.what, row.first, row.second, row.span) for row in differs)
+    section(console, "What differs (assumed)", table("what", labels[0], labels[1], "range", words=-1, rows=rows))
     for source in dict.fromkeys(row.source for row in differs):
         say(console, f"ranges: {source}", "dim", indent=2)
 
@@ -84,10 +75,8 @@ def _value_table(made: Comparison, labels: Sequence[str]) -> Table:
 
 
 def _change_table(made: Comparison, labels: Sequence[str]) -> Table:
-    shown = table("zone or spot", *(f"{label} - {labels[0]}" for label in labels[1:]))
-    for row in made.rows:
-        shown.add_row(row.name, *(_change_cell(change) for change in row.changes[1:]))
-    return shown
+    rows = [[Text(row.name), *map(_change_cell, row.changes[1:])] for row in made.rows]
+    return table("zone or spot", *(f"{label} - {labels[0]}" for label in labels[1:]), rows=rows)
 
 
 def _change_cell(change: Change | None) -> Text:

@@ -8,11 +8,10 @@ from pathlib import Path
 
 from rich.console import Console
 from rich.table import Table
-from rich.text import Text
 
 from underlit.planning.dose import AGEING_A_YEAR, AGES, NEW_TANK_HOURS, NEW_TANK_WEEKS, Dose, Span, ZoneDose
 from underlit.report.numbers import band_text, light, percent, with_error
-from underlit.report.printout import PRACTICE, STYLE, TANK_ERROR, say, table
+from underlit.report.printout import PRACTICE, TANK_ERROR, say, section, table, verdict_text
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
@@ -37,18 +36,15 @@ def print_dose(console: Console, made: Dose) -> None:
     say(console, made.lowered.scene.title or "Daily light", "bold underline")
     say(console, f"Settled tank, set as in the scene: {day_words(made.lowered.scene)}", "bold")
     console.print(_settled_table(made))
-    console.print()
     low, high = (percent(s) for s in NEW_TANK_SHARE)
-    say(
+    section(
         console,
         f"New tank, first {NEW_TANK_WEEKS:g} weeks: {NEW_TANK_HOURS:g} h a day at {low[:-2]}-{high} of that light ({PRACTICE})",
-        "bold",
+        _new_table(made),
     )
-    console.print(_new_table(made))
-    console.print()
     rates = "-".join(f"{100 * r:g}" for r in AGEING_A_YEAR)
-    say(console, f"Ageing: lights lose {rates} % of their output a year ({PRACTICE}); PPFD that is left", "bold")
-    console.print(_age_table(made))
+    title = f"Ageing: lights lose {rates} % of their output a year ({PRACTICE}); PPFD that is left"
+    section(console, title, _age_table(made))
     console.print()
     for line in (*setting_words(made), suit_words(made), energy_words(made)):
         if line:
@@ -80,15 +76,15 @@ def hours_words(fixture: Fixture) -> str:
 
 
 def _settled_table(made: Dose) -> Table:
-    shown = table("zone", "PAR (PPFD)\n± simulation", TANK_ERROR, "band", "verdict", "DLI\nmol/m2/day")
-    shown.columns[4].justify = "left"
-    for z in made.zones:
-        r = z.report
-        shown.add_row(
-            z.name, with_error(r.ppfd.value, r.ppfd.half_width), f"± {r.tank_error:.0f}", band_text(z.band),
-            Text(str(z.verdict), STYLE[z.verdict]), f"{z.dli:.2f}",
-        )  # fmt: skip
-    return shown
+    rows = (
+        (
+            z.name, with_error(z.report.ppfd.value, z.report.ppfd.half_width), f"± {z.report.tank_error:.0f}",
+            band_text(z.band), verdict_text(z.verdict), f"{z.dli:.2f}",
+        )
+        for z in made.zones
+    )  # fmt: skip
+    heads = ("PAR (PPFD)\n± simulation", TANK_ERROR, "band", "verdict", "DLI\nmol/m2/day")
+    return table("zone", *heads, words=4, rows=rows)
 
 
 def _span(span: Span, form: str = "") -> str:
@@ -97,20 +93,17 @@ def _span(span: Span, form: str = "") -> str:
 
 
 def _new_table(made: Dose) -> Table:
-    shown = table("zone", "PAR (PPFD)", "band of a\nnew tank", "verdict", "DLI\nmol/m2/day")
-    shown.columns[3].justify = "left"
-    for z in made.zones:
-        verdict = Text(str(z.new_verdict), STYLE[z.new_verdict])
-        shown.add_row(z.name, _span(z.new_ppfd), band_text(z.new_band), verdict, _span(z.new_dli, ".2f"))
-    return shown
+    rows = (
+        (z.name, _span(z.new_ppfd), band_text(z.new_band), verdict_text(z.new_verdict), _span(z.new_dli, ".2f"))
+        for z in made.zones
+    )
+    return table("zone", "PAR (PPFD)", "band of a\nnew tank", "verdict", "DLI\nmol/m2/day", words=3, rows=rows)
 
 
 def _age_table(made: Dose) -> Table:
     heads = [f"after\n{years} year{'s' if years > 1 else ''}" for years in AGES]
-    shown = table("zone", *heads, "years until\ntoo dim")
-    for z in made.zones:
-        shown.add_row(z.name, *(_span(span) for span in z.aged), years_words(z.years_in_band))
-    return shown
+    rows = ((z.name, *map(_span, z.aged), years_words(z.years_in_band)) for z in made.zones)
+    return table("zone", *heads, "years until\ntoo dim", rows=rows)
 
 
 def years_words(span: Span | None) -> str:

@@ -27,17 +27,15 @@ def print_plant_map(console: Console, found: PlantMap) -> None:
     scene = found.traced.lowered.scene
     say(console, scene.title or "Where each plant can grow", "bold underline")
     say(console, "Share of the open bed, by the light at the tops of each plant", "bold")
-    made = table(
-        "plant", "band\numol/m2/s", "tops\ncm", "too\ndim", "right", "more than\nit needs", "where it\nis right"
-    )
-    made.columns[-1].justify = "left"
-    for place in ordered(found):
-        made.add_row(
+    rows = (
+        (
             place.wish.name, band_text(place.wish.band), f"{100 * place.wish.height_m:.0f}",
-            percent(place.share(Fit.TOO_DIM)), percent(place.share(Fit.RIGHT)), percent(place.share(Fit.MORE)),
-            where_words(place),
-        )  # fmt: skip
-    console.print(made)
+            *(percent(place.share(fit)) for fit in (Fit.TOO_DIM, Fit.RIGHT, Fit.MORE)), where_words(place),
+        )
+        for place in ordered(found)
+    )  # fmt: skip
+    heads = ("band\numol/m2/s", "tops\ncm", "too\ndim", "right", "more than\nit needs", "where it\nis right")
+    console.print(table("plant", *heads, words=-1, rows=rows))
     for place in found.places:
         if place.reaches_surface:
             say(

@@ -12,7 +12,7 @@ from underlit.planning.suggest import OutOfReach, Suggestion, Suggestions, TooAl
 from underlit.planning.suggest.scene_file import NoFileError, suggested_scene
 from underlit.planning.zones import ZoneReport
 from underlit.report.numbers import NONE, band_text, duration, light, percent
-from underlit.report.printout import CAUTIONS, say, table, zone_table
+from underlit.report.printout import CAUTIONS, say, section, table, zone_table
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
 from underlit.scene import Need, Scene, band_for
@@ -40,17 +40,13 @@ def print_suggestions(console: Console, found: Suggestions, show: int) -> None:
     console.print(_table(found, shown))
     said = ", then ".join(_WEIGHED[what] for what in found.order)
     say(console, f"ranked by {said}; each was traced in full; met: the mean lies in the band", "dim", indent=2)
-    console.print()
-    say(console, "Zones outside their bands, umol/m2/s", "bold")
+    section(console, "Zones outside their bands, umol/m2/s")
     for name, one in _numbered(found, shown):
         say(console, f"{name}: {unmet_words(one) or 'none'}", indent=2)
         for warning in one.reach.warnings:
             say(console, f"note: {warning}", "yellow", indent=5)
-    console.print()
-    say(console, "Zones with suggestion 1, umol/m2/s, errors at 95 %", "bold")
-    console.print(zone_table(found.best.zones))
-    console.print()
-    say(console, "In short", "bold")
+    section(console, "Zones with suggestion 1, umol/m2/s, errors at 95 %", zone_table(found.best.zones))
+    section(console, "In short")
     for line in in_words(found):
         say(console, line, indent=2)
     say(console, f"{found.traces} traces in {duration(found.seconds)}", "dim")
@@ -62,14 +58,14 @@ def _numbered(found: Suggestions, shown: Sequence[Suggestion]) -> list[tuple[str
 
 
 def _table(found: Suggestions, shown: Sequence[Suggestion]) -> Table:
-    made = table("", "what to hang", "set to", "met", "buy", "W", wide=3)
-    for name, one in _numbered(found, shown):
-        met = f"{len(one.met)} of {len(one.zones)}"
-        made.add_row(
-            name, hanging_words(one, now=name == NOW), setting_words(one), met, buy_words(one),
-            NONE if one.watts is None else f"{one.watts:.3g}",
-        )  # fmt: skip
-    return made
+    rows = (
+        (
+            name, hanging_words(one, now=name == NOW), setting_words(one), f"{len(one.met)} of {len(one.zones)}",
+            buy_words(one), NONE if one.watts is None else f"{one.watts:.3g}",
+        )
+        for name, one in _numbered(found, shown)
+    )  # fmt: skip
+    return table("", "what to hang", "set to", "met", "buy", "W", wide=3, rows=rows)
 
 
 def hanging_words(one: Suggestion, *, now: bool = False) -> str:

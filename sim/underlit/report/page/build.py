@@ -13,8 +13,8 @@ from underlit.planning.candidates import kwh_a_year, watt_hours_a_day
 from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.report.files import overlay
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
-from underlit.report.numbers import NONE, band_text, light, percent, with_error
-from underlit.report.printout import estimated, worst_words
+from underlit.report.numbers import band_text, light, percent, with_error
+from underlit.report.printout import alone, estimated, value_of, worst_words
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY, summarise
 from underlit.run import Traced
 from underlit.scene import Scene
@@ -67,7 +67,7 @@ def report_html(traced: Traced, *, price: float | None = None, paper: str = "a4"
         "light": light,
         "percent": percent,
         "both_units": both_units,
-        "share": _share,
+        "share": lambda estimate: value_of(estimate, percent),
     }
     template = environment.from_string(TEMPLATE.read_text(encoding="utf-8"))
     return template.render(
@@ -129,9 +129,9 @@ def _zone(report: ZoneReport) -> dict[str, Any]:
         "verdict": f"{MARK[report.verdict]} {report.verdict}",
         "word": str(report.verdict).replace(" ", "-"),
         "dli": f"{report.dli:.1f}",
-        "dimmest": "-" if spread.dimmest_tenth is None else light(spread.dimmest_tenth.value),
-        "evenness": "-" if spread.evenness is None else f"{spread.evenness.value:.2f}",
-        "share": "-" if spread.share_in_band is None else percent(spread.share_in_band.value),
+        "dimmest": alone(spread.dimmest_tenth, light),
+        "evenness": alone(spread.evenness, "{:.2f}".format),
+        "share": alone(spread.share_in_band, percent),
         "why": "; ".join(t for t in (report.why, "" if band is None else band.note) if t),
     }
 
@@ -144,11 +144,6 @@ def _cost(scene: Scene, price: float | None) -> dict[str, str]:
     a_year = kwh_a_year(sum(known))
     said = {"energy": f"{sum(known):.0f} Wh a day, {a_year:.0f} kWh a year"}
     return said if price is None else said | {"cost": f"{a_year * price:.2f} a year at {price:g} a kWh"}
-
-
-def _share(estimate: dict[str, float | None] | None) -> str:
-    value = None if estimate is None else estimate["value"]
-    return NONE if value is None else percent(value)
 
 
 def _probes(summary: dict[str, Any]) -> list[dict[str, str]]:
