@@ -13,9 +13,9 @@ from fitted_tanks import LIGHT, toml
 from underlit.cli import main
 from underlit.planning.fit.fitting import fit
 from underlit.planning.fit.readings import read_readings
-from underlit.planning.fit.sheet import reading_sheet, template_csv
+from underlit.planning.fit.sheet import Sheet, reading_sheet, template_csv
 from underlit.report.decisions.reading_sheet import sheet_page, write_reading_sheet
-from underlit.scene import load_scene
+from underlit.scene import Scene, load_scene
 from underlit.viz.overlay import Overlay
 from underlit.viz.sheets.reading_sheet import PAGE_IN, Paper, draw_sheet
 
@@ -28,6 +28,15 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "tank.toml").write_text(toml(), encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     return tmp_path
+
+
+@pytest.fixture(scope="module")
+def six(tmp_path_factory: pytest.TempPathFactory) -> tuple[Scene, Sheet]:
+    """The scene and its sheet of six rows."""
+    file = tmp_path_factory.mktemp("sheet") / "tank.toml"
+    file.write_text(toml(), encoding="utf-8")
+    loaded = load_scene(file)
+    return loaded, reading_sheet(loaded, rows=6, photons=1 << 15)
 
 
 def _filled(sheet_csv: str, factor: float) -> str:
@@ -128,9 +137,8 @@ def test_refusals_are_one_line(
     assert err.count("\n") == 1
 
 
-def test_the_sheet_says_what_to_mind_and_keeps_to_the_paper(folder: Path) -> None:
-    loaded = load_scene(folder / "tank.toml")
-    sheet = reading_sheet(loaded, rows=6, photons=1 << 15)
+def test_the_sheet_says_what_to_mind_and_keeps_to_the_paper(six: tuple[Scene, Sheet]) -> None:
+    _, sheet = six
     assert [row.number for row in sheet.rows] == [1, 2, 3, 4, 5, 6]
     assert {"middle", "corner"} <= {row.name for row in sheet.rows}
     assert all(row.low < row.ppfd < row.high for row in sheet.rows)
@@ -158,12 +166,11 @@ def test_many_spots_go_on_another_page(folder: Path) -> None:
     assert [file.name for file in files] == ["many.png", "many-2.png", "many.csv"]
 
 
-def test_the_template_reads_back_as_the_same_places(folder: Path) -> None:
-    loaded = load_scene(folder / "tank.toml")
-    sheet = reading_sheet(loaded, rows=5, photons=1 << 15)
+def test_the_template_reads_back_as_the_same_places(folder: Path, six: tuple[Scene, Sheet]) -> None:
+    loaded, sheet = six
     (folder / "t.csv").write_text(_filled(template_csv(loaded, sheet.rows), 1.0))
     read = read_readings(folder / "t.csv", loaded)
-    assert len(read) == 5
+    assert len(read) == 6
     for reading, row in zip(read, sheet.rows, strict=True):
         assert reading.at == pytest.approx(row.at, abs=1e-4)
         assert reading.setting.lid is row.lid

@@ -69,7 +69,7 @@ def test_same_bits_again(found):
 def test_says_honestly_that_nothing_does():
     """Light that is twenty times brighter at the front than at the back: no place of a bar gives that, and it says so."""
     scene = small_scene((60.0, 90.0), (2.0, 3.0))
-    found = suggest(scene, SearchSpace(most=1), photons=PHOTONS)
+    found = suggest(scene, SearchSpace(most=1, above_rim_m=(0.05, 0.05)), photons=PHOTONS)
     assert len(found.best.met) == 1
     words = in_words(found)
     assert words[0].startswith("No suggestion meets all 2 zones; the best meets 1")
