@@ -5,11 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from shaped_tanks import described
 
 from checking import same
+from underlit.lowering.records import Source
 from underlit.lowering.scene import lower
+from underlit.planning.zones import zone_reports
+from underlit.results.store import load_result, write_fields
 from underlit.run import StoppingRule, trace_compiled
 from underlit.scene import SceneError, load_scene, scene_from_dict
 from underlit.transport.tables import Counter
@@ -75,6 +79,56 @@ def test_a_neighbour_is_the_same_wherever_the_frame_is(tmp_path):
     )[0].zones()
     for zone in ("whole substrate", "bed", "half way up"):
         same(beside[f"far: {zone}"], alone[zone], resolves=0.03, what=f"rack: {zone} of a moved tank")
+
+
+def test_a_tank_of_a_rack_is_asked_like_a_single_one(tmp_path):
+    """A lit tank alone, and the view of it beside a dark one: its map, planes, zones and reports, in its own frame."""
+    scene = rack_files(tmp_path)
+    lit = lower(scene_from_dict(scene))
+    budget = StoppingRule(photons=1 << 19, only_budget=True)
+    single = trace_compiled(lit.compiled, aim=budget, seed=3, dimming=lit.dimming)[0]
+    light = ('[[fixture]]\nname = "bar"\nsize = ["24 cm", "6 cm", "1 cm"]\nleds = { rows = 1, columns = 5 }\n'
+             'output = { ppf = "50 umol/s" }\nabove_rim = "25 cm"\n')  # fmt: skip
+    text = (tmp_path / "other.toml").read_text(encoding="utf-8")
+    (tmp_path / "lit.toml").write_text(text + light, encoding="utf-8")
+    scene["rack"] = [{"name": "far", "file": "lit.toml", "at": ["3 m", "1 m"], "height": "1 m"}]
+    scene["fixture"] = []
+    lowered = lower(scene_from_dict(scene, folder=tmp_path))
+    result = trace_compiled(lowered.compiled, aim=budget, seed=3, dimming=lowered.dimming)[0]
+    view, seen = lowered.tanks[1], result.of_tank(1)
+    assert [m.name for m in view.compiled.meshes] == [m.name for m in lit.compiled.meshes]
+    assert [place.name for place in view.zones] == [place.name for place in lit.zones]
+    assert list(seen.zones()) == list(single.zones())
+    # every packet that lands on the substrate is on the map of its own tank, and on no other
+    for tank, each in enumerate(lowered.tanks):
+        own = result.of_tank(tank)
+        (bed,) = (m for m in each.compiled.meshes if m.name == "substrate")
+        start = own.cells("faces").start
+        fronts = start + 2 * bed.face_slots()
+        for counts in result.counts:
+            assert counts.groups[:, fronts].sum() == counts.groups[:, own.cells("map")].sum()
+    # the plane at 4 cm lies in the substrate's own: rounding decides what crosses it
+    pairs = [
+        (seen.bed().value, single.bed().value),
+        *zip(seen.planes().value[2:], single.planes().value[2:], strict=True),
+    ]
+    for ours, theirs in pairs:
+        assert ours.shape == theirs.shape
+        assert float(np.nanmean(ours)) == pytest.approx(float(np.nanmean(theirs)), rel=0.01)
+    for ours, theirs in zip(zone_reports(view, seen), zone_reports(lit, single), strict=True):
+        assert (ours.name, ours.where) == (theirs.name, theirs.where)
+        assert ours.area_m2 == pytest.approx(theirs.area_m2, rel=1e-9)
+        assert ours.dli == pytest.approx(theirs.dli, rel=0.05)
+        assert ours.spread.patch_noise < 0.2
+    both = zone_reports(lowered, result)
+    assert [report.name for report in both[3:]] == [f"far: {report.name}" for report in zone_reports(view, seen)]
+    stored = tmp_path / "result.nc"
+    write_fields(result, stored)
+    again = load_result(stored).of_tank(1)
+    np.testing.assert_allclose(again.bed().value, seen.bed().value, rtol=1e-8)
+    np.testing.assert_allclose(again.planes().standard_error, seen.planes().standard_error, rtol=1e-4)
+    assert again.zones() == seen.zones()
+    assert again.compiled.sources == seen.compiled.sources == (Source("bar", "white", tank=1),)
 
 
 RACKS = [

@@ -131,6 +131,30 @@ def test_a_result_without_zones_heads_or_grids_is_stored_too(tmp_path):
         np.testing.assert_allclose(stored.faces("floor").value, result.faces("floor").value)
 
 
+def test_sources_without_a_channel_are_told_apart(tmp_path):
+    """Two lamps of a world built in code have no channels; what was stored of them still goes together, lamp by lamp."""
+    from underlit.backends.cpu import Tracer
+    from underlit.lowering.world import World, rectangle
+    from underlit.planning.differences import point_difference, shares_any, source_keys
+    from underlit.results.result import Result
+
+    world = World()
+    world.add_mesh("floor", *rectangle((0, 0, 0), (1, 0, 0), (0, 1, 0)), world.opaque("floor", 0.0))
+    for name in ("lamp", "lamp: white, upward"):
+        world.add_source(name, [(0.5, 0.5, 1)], ppf=1.0)
+    world.add_surface_zone("floor", "floor", area=1.0)
+    compiled = world.compile()
+    tracer = Tracer(compiled.tables, batch_bits=12, threads=1)
+    tracer.run([8, 8])
+    write_fields(Result(compiled, tuple(tracer.counts), 1, 0.1), tmp_path / "lamps.nc")
+    stored = load_result(tmp_path / "lamps.nc")
+    assert stored.compiled.sources == (Source("lamp"), Source("lamp: white, upward"))
+    assert len(set(source_keys(stored, stored))) == 2
+    assert shares_any(stored, stored)
+    (nothing,) = point_difference(stored, stored.dimmed({"lamp": 1.0}), [0], [0])
+    assert (nothing.value, nothing.standard_error) == (0.0, 0.0)
+
+
 def test_a_failed_write_keeps_the_old_file(traced, path, tmp_path, monkeypatch):
     import xarray
 
@@ -160,7 +184,7 @@ def test_what_is_no_result_is_refused_in_one_line(tmp_path, content):
     assert str(target) in str(caught.value)
 
 
-def test_foreign_and_future_files_are_refused(tmp_path, path):
+def test_foreign_older_and_future_files_are_refused(tmp_path, path):
     import xarray
 
     foreign, future = tmp_path / "foreign.nc", tmp_path / "future.nc"
@@ -168,7 +192,12 @@ def test_foreign_and_future_files_are_refused(tmp_path, path):
     with pytest.raises(ValueError, match="not a result"):
         load_result(foreign)
     data = read_fields(path)
-    data.attrs["underlit_format"] = 999
-    data.to_netcdf(future)
-    with pytest.raises(ValueError, match="format 999"):
-        load_result(future)
+    # 1: of a release that told things apart by their names
+    for number in (1, 999):
+        data.attrs["underlit_format"] = number
+        data.to_netcdf(future)
+        with pytest.raises(
+            ValueError, match=f"has format {number}, this version reads 2; trace the scene again"
+        ) as said:
+            load_result(future)
+        assert "\n" not in str(said.value)
