@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, Playwright, expect
 
 ROOT = Path(__file__).resolve().parents[2]
 SCENES = ROOT / "scenes"
@@ -124,6 +124,26 @@ def bed_mean(page: Page) -> float:
     return float(page.evaluate(BED_MEAN))
 
 
+def use_text(page: Page, text: str) -> None:
+    """Put a text in place of the scene in hand, or try to."""
+    open_files(page, "Edit the scene as text ...")
+    page.get_by_label("Scene (TOML)").fill(text)
+    page.get_by_role("button", name="Use this text").click()
+
+
+def choose(page: Page, label: str, option: str, within: Locator | None = None) -> None:
+    """Choose from a list as the keyboard does: open it, take the option."""
+    (within or page).get_by_label(label, exact=True).click()
+    page.locator(".q-menu").get_by_role("option", name=option, exact=True).click()
+
+
+def open_card(page: Page, title: str) -> Locator:
+    """Open a section and return it."""
+    card = page.locator("details.card", has=page.get_by_role("heading", name=title, exact=True))
+    card.evaluate("card => { card.open = true; }")
+    return card
+
+
 def change(page: Page, label: str, value: str) -> None:
     """Type into the first field of that label and wait until the session has taken it: one more step to undo."""
     page.get_by_label(label).first.fill(value)
@@ -154,9 +174,8 @@ def go_dark(page: Page) -> None:
 
 def stand_still(page: Page) -> None:
     """Until nothing moves any more: a colour half way through its change has no contrast to speak of."""
-    page.wait_for_timeout(300)
+    page.evaluate("() => new Promise((drawn) => requestAnimationFrame(() => requestAnimationFrame(drawn)))")
     page.wait_for_function("() => document.getAnimations().every(one => one.playState !== 'running')")
-    page.wait_for_timeout(300)
 
 
 def violations(axe: Any, page: Page) -> list[tuple[str, list[str]]]:
@@ -169,3 +188,13 @@ def open_files(page: Page, item: str) -> None:
     """Choose from the menu of files."""
     page.get_by_role("button", name="Files").click()
     page.get_by_text(item).click()
+
+
+def middle_of(page: Page, point: str) -> list[float]:
+    """Where a point of the tank is drawn on the screen; point: JavaScript that makes it, `v` being the view."""
+    return list(
+        page.evaluate(
+            f"() => {{ const v = {VIEW}; const box = v.canvas.getBoundingClientRect(); const p = {point}; p.project(v.camera);"
+            " return [box.left + (p.x + 1) / 2 * box.width, box.top + (1 - p.y) / 2 * box.height]; }"
+        )
+    )

@@ -31,11 +31,27 @@ def browser() -> Iterator[Any]:
         made.close()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def served(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """The app with the bare box on every new session."""
+    """The app; every new visitor begins with the bare box."""
+    yield from _served(tmp_path_factory, "bare-box.toml")
+
+
+@pytest.fixture(scope="session")
+def quick(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """The same with heavy work of a twentieth of the photons."""
+    yield from _served(tmp_path_factory, "bare-box.toml", "--effort", "0.05")
+
+
+@pytest.fixture(scope="session")
+def empty(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """The app without a scene: every new visitor is asked for a tank."""
+    yield from _served(tmp_path_factory)
+
+
+def _served(folders: pytest.TempPathFactory, scene: str = "", *arguments: str) -> Iterator[Any]:
     from browser import SCENES, serve
 
-    app = serve(tmp_path_factory.mktemp("app"), SCENES / "bare-box.toml")
+    app = serve(folders.mktemp("app"), *([SCENES / scene] if scene else []), *arguments)
     yield app
     app.stop()

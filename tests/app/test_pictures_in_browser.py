@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from pathlib import Path
 from typing import Any
 
@@ -11,27 +12,32 @@ import pytest
 pytest.importorskip("nicegui")
 pytest.importorskip("playwright")
 
-from browser import SCENES, go_dark, serve, visit, wait_for_light
+from browser import SCENES, go_dark, stand_still, use_text, visit, wait_for_light
+
+from underlit.app.document import adopted
 
 LARGEST = 300_000
 """Bytes of a picture that goes into the repository."""
 
 
-@pytest.mark.parametrize(
-    ("name", "size", "dark"),
-    [("app-laptop", (1280, 800), False), ("app-dark", (1280, 800), True), ("app-tablet", (820, 1180), False)],
-)
-def test_pictures_of_the_docs(browser: Any, tmp_path: Path, name: str, size: tuple[int, int], dark: bool) -> None:
-    """A planted tank, counted until its picture stands still."""
-    folder = Path(os.environ.get("UNDERLIT_PICTURES", tmp_path))
-    app = serve(tmp_path / "sessions", SCENES / "under-the-wood.toml")
-    try:
-        with visit(browser, app.address, *size) as page:
-            wait_for_light(page)
+KEPT = os.environ.get("UNDERLIT_PICTURES")
+
+
+def test_pictures_of_the_docs(browser: Any, empty: Any, tmp_path: Path) -> None:
+    """A planted tank; pictures that are to be kept wait until the trace is done."""
+    folder = Path(KEPT or tmp_path)
+    with visit(browser, empty.address) as page:
+        page.get_by_role("button", name="Cancel").click()
+        use_text(page, adopted(SCENES / "under-the-wood.toml", tmp_path))
+        wait_for_light(page)
+        if KEPT:
+            page.get_by_text(re.compile("^Done")).wait_for()
+        for name, size, dark in (
+            ("app-laptop", (1280, 800), False), ("app-tablet", (820, 1180), False), ("app-dark", (1280, 800), True),
+        ):  # fmt: skip
+            page.set_viewport_size({"width": size[0], "height": size[1]})
             if dark:
                 go_dark(page)
-            page.wait_for_timeout(12_000)
+            stand_still(page)
             page.screenshot(path=folder / f"{name}.png")
-    finally:
-        app.stop()
-    assert 20_000 < (folder / f"{name}.png").stat().st_size < LARGEST
+            assert 20_000 < (folder / f"{name}.png").stat().st_size < LARGEST

@@ -10,7 +10,9 @@ import pytest
 pytest.importorskip("nicegui")
 pytest.importorskip("playwright")
 
-from browser import SCENES, VIEW, bed_mean, free_port, serve, visit, visitor, wait_for_light, wait_until_kept
+from browser import SCENES, VIEW, bed_mean, free_port, serve, use_text, visit, visitor, wait_for_light, wait_until_kept
+
+from underlit.app.document import adopted
 
 NO_WEBGL = (
     "const real = HTMLCanvasElement.prototype.getContext; HTMLCanvasElement.prototype.getContext ="
@@ -49,7 +51,7 @@ def test_a_lost_picture_is_said_and_comes_back(browser: Any, served: Any) -> Non
 
 
 def test_a_restarted_server_is_found_again(browser: Any, tmp_path: Path) -> None:
-    """The page says that it lost the server, and is itself again when the server is back, work and all."""
+    """Work survives a reload and a restart: the page says that it lost the server, and goes on when the server is back."""
     port = free_port()
     app = serve(tmp_path, SCENES / "bare-box.toml", port=port)
     context = visitor(browser)
@@ -59,6 +61,9 @@ def test_a_restarted_server_is_found_again(browser: Any, tmp_path: Path) -> None
         wait_for_light(page)
         page.get_by_label("Height above the rim (cm)").first.fill("17")
         wait_until_kept(app, 'above_rim = "17 cm"')
+        page.reload()
+        wait_for_light(page)
+        assert page.get_by_label("Height above the rim (cm)").first.input_value() == "17"
         app.stop()
         page.get_by_text("Connection lost").wait_for()
         app = serve(tmp_path, SCENES / "bare-box.toml", port=port)
@@ -93,21 +98,32 @@ def test_a_cleared_number_shows_again_what_holds(browser: Any, served: Any) -> N
         page.wait_for_function(f"() => {VIEW}.options.contours === 10")
 
 
-@pytest.mark.parametrize("name", ["rack-of-three", "bow-front", "wide-tank-two", "under-the-wood"])
-def test_every_kind_of_tank_is_shown_whole(browser: Any, tmp_path: Path, name: str) -> None:
-    """Every corner of what is drawn lies within the picture, every coloured face has a value or none, zones lie on the bed."""
-    app = serve(tmp_path, SCENES / f"{name}.toml")
+@pytest.mark.parametrize("name", ["bow-front", "wide-tank-two", "under-the-wood"])
+def test_every_kind_of_tank_is_shown_whole(browser: Any, empty: Any, tmp_path: Path, name: str) -> None:
+    with visit(browser, empty.address) as page:
+        page.get_by_role("button", name="Cancel").click()
+        use_text(page, adopted(SCENES / f"{name}.toml", tmp_path))
+        _look_at(page)
+
+
+def test_a_rack_is_shown_whole(browser: Any, tmp_path: Path) -> None:
+    app = serve(tmp_path, SCENES / "rack-of-three.toml")
     try:
         with visit(browser, app.address) as page:
-            wait_for_light(page)
-            found = page.evaluate(_LOOK)
-            assert found["outside"] <= 1.0, "cut off"
-            assert found["outside"] > 0.6, "lost in its picture"
-            assert found["meshes"] >= 5
-            assert found["wrong"] == []
-            assert found["zones"] > 0
+            _look_at(page)
     finally:
         app.stop()
+
+
+def _look_at(page: Any) -> None:
+    """Every corner of what is drawn lies within the picture, every coloured face has a value or none, zones lie on the bed."""
+    wait_for_light(page)
+    found = page.evaluate(_LOOK)
+    assert found["outside"] <= 1.0, "cut off"
+    assert found["outside"] > 0.6, "lost in its picture"
+    assert found["meshes"] >= 5
+    assert found["wrong"] == []
+    assert found["zones"] > 0
 
 
 _LOOK = """() => {

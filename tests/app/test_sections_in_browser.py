@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +11,7 @@ import pytest
 pytest.importorskip("nicegui")
 pytest.importorskip("playwright")
 
-from browser import SCENES, go_dark, serve, stand_still, violations, visit, wait_for_light
+from browser import choose, go_dark, open_card, stand_still, violations, visit, wait_for_light
 
 PATIENCE_MS = 300_000
 """For heavy work on a busy machine; nothing here is timed."""
@@ -20,30 +19,9 @@ READINGS, DAY = "Meter readings", "Daily light (DLI) and running cost"
 SUGGEST, PLANTS, REPORT = "How should I set it?", "Where can each plant grow?", "Report"
 
 
-@pytest.fixture(scope="module")
-def quick(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """The app on the bare box, its heavy work with a twentieth of the photons."""
-    app = serve(tmp_path_factory.mktemp("quick"), SCENES / "bare-box.toml", "--effort", "0.05")
-    yield app
-    app.stop()
-
-
-def card_of(page: Any, title: str) -> Any:
-    """Open a section and return it."""
-    card = page.locator("details.card", has=page.get_by_role("heading", name=title, exact=True))
-    card.evaluate("card => { card.open = true; }")
-    return card
-
-
-def choose(page: Any, card: Any, label: str, option: str) -> None:
-    """Choose from a list by the keyboard's way: open it, take the option."""
-    card.get_by_label(label, exact=True).click()
-    page.locator(".q-menu").get_by_role("option", name=option, exact=True).click()
-
-
 def read(page: Any, card: Any, value: str, left: str = "", front: str = "") -> None:
     """Type one reading in: at the scene's spot, or at a place."""
-    choose(page, card, "Where", "another place" if left else "centre")
+    choose(page, "Where", "another place" if left else "centre", card)
     if left:
         card.get_by_label("From the left (cm)").fill(left)
         card.get_by_label("From the front (cm)").fill(front)
@@ -57,13 +35,13 @@ def test_readings_are_fitted_and_the_corrected_tank_stands_beside(browser: Any, 
     """The lamp gives twice what is written: the fit finds so, and tank B is twice as bright. The readings outlive a reload."""
     with visit(browser, quick.address) as page:
         wait_for_light(page)
-        card = card_of(page, READINGS)
+        card = open_card(page, READINGS)
         read(page, card, "54")
         for value, left, front in (("44", "8", "6"), ("43", "22", "14"), ("50", "15", "5")):
             read(page, card, value, left, front)
         page.reload()
         wait_for_light(page)
-        card = card_of(page, READINGS)
+        card = open_card(page, READINGS)
         assert card.get_by_role("button", name=re.compile("Remove reading")).count() == 4
         card.get_by_role("button", name="Fit the tank to the readings").click()
         card.locator("img").wait_for(timeout=PATIENCE_MS)
@@ -78,17 +56,17 @@ def test_readings_are_fitted_and_the_corrected_tank_stands_beside(browser: Any, 
         assert float(high) / float(low) == pytest.approx(1.85, rel=0.2)
         page.get_by_role("button", name="Tank B", exact=True).click()
         page.get_by_role("button", name="Tank A", exact=True).and_(page.locator('[aria-pressed="false"]')).wait_for()
-        text = card_of(page, READINGS).inner_text()
+        text = open_card(page, READINGS).inner_text()
         assert "Outdated: the tank has changed since." in text
 
 
 def test_what_is_wrong_with_a_reading_is_said_in_one_line(browser: Any, quick: Any) -> None:
     with visit(browser, quick.address) as page:
         wait_for_light(page)
-        card = card_of(page, READINGS)
+        card = open_card(page, READINGS)
         card.get_by_role("button", name="Fit the tank to the readings").click()
         page.get_by_text("There is no reading yet").wait_for()
-        choose(page, card, "Where", "another place")
+        choose(page, "Where", "another place", card)
         card.get_by_label("From the left (cm)").fill("80")
         card.get_by_label("From the front (cm)").fill("5")
         card.get_by_label("The meter shows").fill("40")
@@ -102,7 +80,7 @@ def test_what_is_wrong_with_a_reading_is_said_in_one_line(browser: Any, quick: A
 def test_a_suggestion_is_tried_beside(browser: Any, quick: Any) -> None:
     with visit(browser, quick.address) as page:
         wait_for_light(page)
-        card = card_of(page, SUGGEST)
+        card = open_card(page, SUGGEST)
         card.get_by_label("Lowest above the rim (cm)").fill("50")
         card.get_by_role("button", name="Suggest settings").click()
         page.get_by_text("The lowest height is above the highest").wait_for()
@@ -119,7 +97,7 @@ def test_work_can_be_stopped(browser: Any, served: Any) -> None:
     """With all its photons, so that it is still at work when it is stopped."""
     with visit(browser, served.address) as page:
         wait_for_light(page)
-        card = card_of(page, SUGGEST)
+        card = open_card(page, SUGGEST)
         card.get_by_role("button", name="Suggest settings").click()
         card.get_by_role("button", name="Stop: Suggest settings").click()
         card.get_by_text("stopped", exact=True).wait_for(timeout=PATIENCE_MS)
@@ -129,7 +107,7 @@ def test_work_can_be_stopped(browser: Any, served: Any) -> None:
 def test_where_plants_would_do(browser: Any, quick: Any) -> None:
     with visit(browser, quick.address) as page:
         wait_for_light(page)
-        card = card_of(page, PLANTS)
+        card = open_card(page, PLANTS)
         card.get_by_role("button", name="Show where they can grow").click()
         card.locator("img").wait_for(timeout=PATIENCE_MS)
         words = card.locator("tbody tr", has_text="demanding").last.inner_text()
@@ -139,7 +117,7 @@ def test_where_plants_would_do(browser: Any, quick: Any) -> None:
 def test_the_report_needs_nothing_else(browser: Any, quick: Any) -> None:
     with visit(browser, quick.address) as page:
         wait_for_light(page)
-        card = card_of(page, REPORT)
+        card = open_card(page, REPORT)
         card.get_by_label("Price per kWh").fill("0.3")
         with page.expect_download(timeout=PATIENCE_MS) as saved:
             card.get_by_role("button", name="Download the report").click()
@@ -157,7 +135,7 @@ def test_day_card_and_sheet(browser: Any, quick: Any) -> None:
     """8 h at 28 umol/m2/s are 0.81 mol/m2; a new tank gets 6 h at 50-60 % of that: 0.30 to 0.36."""
     with visit(browser, quick.address) as page:
         wait_for_light(page)
-        card = card_of(page, DAY)
+        card = open_card(page, DAY)
         row = card.locator("tbody tr", has_text="whole bed")
         row.wait_for()
         cells = row.locator("td").all_inner_texts()
@@ -167,26 +145,28 @@ def test_day_card_and_sheet(browser: Any, quick: Any) -> None:
         assert high == pytest.approx(0.6 * 6 / 8 * settled, abs=0.01)
         for button, where in ((re.compile("^Settings card"), DAY), (re.compile("^Reading sheet"), READINGS)):
             with page.expect_download(timeout=PATIENCE_MS) as saved:
-                card_of(page, where).get_by_role("button", name=button).click()
+                open_card(page, where).get_by_role("button", name=button).click()
             assert Path(saved.value.path()).read_bytes().startswith(b"%PDF")
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
-def test_axe_finds_nothing_in_these_sections(browser: Any, quick: Any, dark: bool) -> None:
+def test_axe_finds_nothing_in_these_sections(browser: Any, quick: Any) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
     with visit(browser, quick.address) as page:
         wait_for_light(page)
-        if dark:
-            go_dark(page)
         for title in (DAY, SUGGEST, PLANTS, READINGS, REPORT):
-            card_of(page, title)
-        read(page, card_of(page, READINGS), "40")
+            open_card(page, title)
+        read(page, open_card(page, READINGS), "40")
         for title, button in ((PLANTS, "Show where they can grow"), (READINGS, "Fit the tank to the readings")):
-            card_of(page, title).get_by_role("button", name=button).click()
-            card_of(page, title).locator("img").wait_for(timeout=PATIENCE_MS)
-        stand_still(page)
-        assert not violations(axe, page)
-        card_of(page, PLANTS).get_by_role("button", name="Enlarge").click()
-        page.locator(".q-dialog img").wait_for()
-        stand_still(page)
-        assert not violations(axe, page)
+            open_card(page, title).get_by_role("button", name=button).click()
+            open_card(page, title).locator("img").wait_for(timeout=PATIENCE_MS)
+        for dark in (False, True):
+            if dark:
+                go_dark(page)
+            stand_still(page)
+            assert not violations(axe, page), dark
+            open_card(page, PLANTS).get_by_role("button", name="Enlarge").click()
+            page.locator(".q-dialog img").wait_for()
+            stand_still(page)
+            assert not violations(axe, page), dark
+            page.locator(".q-dialog").get_by_role("button", name="Close").click()
+            page.locator(".q-dialog img").wait_for(state="hidden")

@@ -11,17 +11,19 @@ from __future__ import annotations
 
 import json
 import struct
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from underlit.lowering.compiled import CompiledScene, Mesh
+from underlit.app.values import value_at
+from underlit.lowering.compiled import CompiledScene, Grid, Mesh
 from underlit.lowering.records import Part, Role, Source
 from underlit.lowering.scene import Lowered
 from underlit.lowering.shapes.shape import face_areas
 from underlit.results.estimate import mean_of_groups
 from underlit.results.result import Field, Result
+from underlit.viz.overlay import as_points
 from underlit.viz.palette import ROLE_COLOURS, VALUED, colour_map, colour_range
 from underlit.viz.tank3d.pooling import PATCH_M, bed_sides, certain, cubes, patch_means, shown_side
 
@@ -54,33 +56,14 @@ class Blob:
         return struct.pack("<I", len(text)) + text + b"".join(self._parts)
 
 
-@dataclass(frozen=True)
-class Item:
-    """A thing that can be picked up in the view: its table in the scene and its number there."""
-
-    table: str
-    index: int
-
-    @property
-    def key(self) -> str:
-        """As the page names it."""
-        return f"{self.table}:{self.index}"
+MOVABLE = {"fixture": Role.FIXTURE, "wood": Role.WOOD, "stone": Role.STONE, "plants": Role.PLANTS}
+"""Tables of a scene whose things can be picked up in the view, and the role of their parts."""
 
 
-def items_of(lowered: Lowered) -> dict[Part, Item]:
-    """What can be moved, by its part."""
-    scene = lowered.scene
-    tables: dict[str, tuple[Role, tuple[Any, ...]]] = {
-        "fixture": (Role.FIXTURE, scene.fixtures),
-        "wood": (Role.WOOD, scene.wood),
-        "stone": (Role.STONE, scene.stone),
-        "plants": (Role.PLANTS, scene.plants),
-    }
-    return {
-        Part(thing.name, role): Item(table, i)
-        for table, (role, things) in tables.items()
-        for i, thing in enumerate(things)
-    }
+def items_of(lowered: Lowered) -> dict[Part, str]:
+    """What can be moved as the page names it, table and number, by its part."""
+    things = {table: value_at(lowered.scene, (table,)) for table in MOVABLE}
+    return {Part(one.name, MOVABLE[table]): f"{table}:{i}" for table in MOVABLE for i, one in enumerate(things[table])}
 
 
 def page_key(source: Source) -> str:
@@ -104,7 +87,6 @@ def shape_blob(lowered: Lowered) -> bytes:
     for key, mesh, role in shown:
         if mesh.role in UNSEEN:
             continue
-        item = items.get(mesh.part.whole)
         meshes.append(
             {
                 "key": key,
@@ -112,16 +94,16 @@ def shape_blob(lowered: Lowered) -> bytes:
                 "role": role,
                 "colour": ROLE_COLOURS[mesh.role],
                 "valued": role != "ground" and _by_faces(compiled, mesh),
-                "item": item.key if item else None,
+                "item": items.get(mesh.part.whole),
                 "corners": blob.put(mesh.vertices[mesh.faces].reshape(-1)),
             }
         )
     header = {
         "meshes": meshes,
-        "bed": _grid(blob, compiled.bed_map),
-        "planes": _grid(blob, compiled.planes),
+        "bed": _grid(compiled.bed_map),
+        "planes": _grid(compiled.planes),
         "sources": [page_key(s) for s in compiled.sources],
-        "zones": [{"outline": _outline(z)} for z in lowered.zones],
+        "zones": [as_points(z.outline) for z in lowered.zones if z.outline is not None],
         "spots": [{"name": h.name, "at": list(h.centre)} for h in compiled.heads],
         "water": lowered.scene.water_level_m,
         "palette": palette(),
@@ -139,18 +121,8 @@ def _by_faces(compiled: CompiledScene, mesh: Mesh) -> bool:
     return mesh.role in VALUED and not compiled.is_mapped(mesh)
 
 
-def _grid(blob: Blob, grid: Any) -> dict[str, Any] | None:
-    if grid is None:
-        return None
-    return {"origin": list(grid.origin), "spacing": list(grid.spacing), "shape": list(grid.shape)}
-
-
-def _outline(place: Any) -> list[list[float]]:
-    outline = getattr(place, "outline", None)
-    if outline is None:
-        return []
-    points = getattr(getattr(outline, "exterior", None), "coords", outline)
-    return [[float(p[0]), float(p[1])] for p in points]
+def _grid(grid: Grid | None) -> dict[str, list[float]] | None:
+    return None if grid is None else {key: list(getattr(grid, key)) for key in ("origin", "spacing", "shape")}
 
 
 def light_blob(lowered: Lowered, result: Result) -> bytes:
@@ -210,7 +182,7 @@ def steadied(mesh: Mesh, together: Result, alone: list[Result]) -> list[Field]:
     return fields
 
 
-def _field(blob: Blob, field: Field) -> dict[str, Any]:
+def _field(blob: Blob, field: Field) -> dict[str, list[int]]:
     value = np.where(np.isfinite(field.value), field.value, -1.0)
     error = np.where(np.isfinite(field.standard_error), field.standard_error, 0.0)
     return {"mean": blob.put(value), "variance": blob.put(error**2)}

@@ -79,12 +79,8 @@ class Document:
         last = _name_in(holder, tuple(above), last)
         if value is None:
             holder.pop(last, None)
-        elif isinstance(value, Mapping) and not isinstance(holder.get(last), Table):
-            inline = tomlkit.inline_table()
-            inline.update(value)
-            holder[last] = inline
         else:
-            holder[last] = value
+            holder[last] = value if isinstance(holder.get(last), Table) else _inline(value)
         if value is not None and model is not None:
             self.clear(*above, keys=replaced_by(model, {here}))
 
@@ -101,7 +97,7 @@ class Document:
         if not isinstance(array, AoT):
             raise DocumentError(f"{table} must be a list of tables ([[{table}]])")
         made = tomlkit.table()
-        made.update(_inlined(values))
+        made.update({key: _inline(value) for key, value in values.items()})
         array.append(made)
         return len(array) - 1
 
@@ -149,15 +145,12 @@ def _name_in(table: Any, path: tuple[Key, ...], key: Key) -> Key:
     return next((old for old in former_names(model, str(key)) if old in table), key)
 
 
-def _inlined(values: Mapping[str, Any]) -> dict[str, Any]:
-    made: dict[str, Any] = {}
-    for key, value in values.items():
-        if isinstance(value, Mapping):
-            inline = tomlkit.inline_table()
-            inline.update(value)
-            made[key] = inline
-        else:
-            made[key] = value
+def _inline(value: Any) -> Any:
+    """A table on one line, anything else as it is."""
+    if not isinstance(value, Mapping):
+        return value
+    made = tomlkit.inline_table()
+    made.update(value)
     return made
 
 

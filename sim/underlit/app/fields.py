@@ -8,13 +8,14 @@ from typing import Any, NamedTuple
 
 from nicegui import ui
 from nicegui.elements.mixins.value_element import ValueElement
+from nicegui.events import ValueChangeEventArguments
 
 from underlit.app.section import Page
 from underlit.app.values import Path, is_said, value_at
 from underlit.scene import Scene
 
 Read = Callable[[Scene], Any]
-Say = Callable[[Any], Any]
+Say = Callable[[Any], object]
 CLOSE = 1e-6
 ASSUMED = "assumed"
 
@@ -38,7 +39,11 @@ class Range(ui.element):
     """
 
     def __init__(
-        self, label: str, slid: Callable[[float], Any], ended: Callable[[float], Any] | None = None, at_once: str = ""
+        self,
+        label: str,
+        slid: Callable[[float], object],
+        ended: Callable[[float], object] | None = None,
+        at_once: str = "",
     ) -> None:
         """at_once: JavaScript run in the page at every move, `percent` being where the slider stands."""
         super().__init__("input")
@@ -51,7 +56,7 @@ class Range(ui.element):
         if ended is not None:
             self.on("change", lambda event: self._ended(ended, float(event.args)), js_handler=number)
 
-    def _ended(self, ended: Callable[[float], Any], percent: float) -> None:
+    def _ended(self, ended: Callable[[float], object], percent: float) -> None:
         self._stands = percent
         ended(percent)
 
@@ -147,7 +152,7 @@ class Fields:
         self._number(shown, path, read, lambda v: write(f"{v:g} {unit}" if unit else v), limits)
 
     def _number(self, label: str, path: Path, read: Read, say: Say, limits: Limits) -> ui.number:
-        def said(event: Any) -> None:
+        def said(event: ValueChangeEventArguments[float | None]) -> None:
             held = self._held(read)
             if event.value is None or (held is not None and abs(float(event.value) - held) < CLOSE):
                 return
@@ -168,14 +173,10 @@ class Fields:
         return None if scene is None else read(scene)
 
     def choice(
-        self, label: str, options: Mapping[Any, str], path: Path, read: Read | None = None, say: Say | None = None
+        self, label: str, options: Mapping[str, str], path: Path, read: Read | None = None, say: Say | None = None
     ) -> None:
         """One of several: options by value; what holds is shown even where it is none of them."""
         read, say = read or partial(value_at, path=path), say or self._writes(path)
-
-        def said(event: Any) -> None:
-            if self.page.scene is not None and event.value != self._held(read):
-                say(event.value)
 
         def show(scene: Scene) -> None:
             held = read(scene)
@@ -183,23 +184,18 @@ class Fields:
                 field.set_options({**options, held: str(held)})
             field.set_value(held)
 
-        field = ui.select(dict(options), label=label, on_change=said)
+        field = ui.select(dict(options), label=label, on_change=self._heard(read, say))
         field.props("dense outlined options-dense").classes("field")
         self._follow(field, path, show)
 
     def switch(self, label: str, path: Path, read: Read) -> None:
         """Yes or no."""
-        write = self._writes(path)
-
-        def said(event: Any) -> None:
-            if self.page.scene is not None and bool(event.value) != bool(self._held(read)):
-                write(bool(event.value))
 
         def show(scene: Scene) -> None:
             field.set_value(bool(read(scene)))
             field.set_text(label if is_said(scene, path) else f"{label} ({ASSUMED})")
 
-        field = ui.switch(label, on_change=said)
+        field = ui.switch(label, on_change=self._heard(read, self._writes(path)))
         self._follow(field, path, show)
 
     def percent(self, label: str, path: Path, at_once: str = "") -> None:
@@ -214,23 +210,34 @@ class Fields:
 
             slider = Range(f"{label}, percent", slid, lambda percent: write(round(percent / 100, 4)), at_once)
 
+        given: bool | None = None
+
         def show(scene: Scene) -> None:
-            percent = round(100 * value_at(scene, path))
-            if slider.show(percent) or is_said(scene, path):
-                number.set_text(f"{percent} %" if is_said(scene, path) else f"{percent} % ({ASSUMED})")
+            nonlocal given
+            percent, before, given = round(100 * value_at(scene, path)), given, is_said(scene, path)
+            if slider.show(percent) or given is not before:
+                number.set_text(f"{percent} %" if given else f"{percent} % ({ASSUMED})")
 
         self._follow(number, path, show)
 
     def text(self, label: str, path: Path) -> None:
         """A line of text."""
-        write, read = self._writes(path), partial(value_at, path=path)
-
-        def said(event: Any) -> None:
-            if self.page.scene is not None and event.value != self._held(read):
-                write(event.value)
-
-        field = ui.input(label, on_change=said).props('dense outlined debounce="500"').classes("field")
+        read = partial(value_at, path=path)
+        field = (
+            ui.input(label, on_change=self._heard(read, self._writes(path)))
+            .props('dense outlined debounce="500"')
+            .classes("field")
+        )
         self._follow(field, path, lambda scene: field.set_value(read(scene)))
+
+    def _heard(self, read: Read, say: Say) -> Callable[[ValueChangeEventArguments[Any]], None]:
+        """What an input does with what was chosen or typed: nothing where it holds already."""
+
+        def heard(event: ValueChangeEventArguments[Any]) -> None:
+            if self.page.scene is not None and event.value != self._held(read):
+                say(event.value)
+
+        return heard
 
     def _writes(self, path: Path) -> Say:
         return lambda value: self.page.set(*path, value=value)
@@ -238,7 +245,8 @@ class Fields:
     def _follow(self, field: ui.element, path: Path, show: Callable[[Scene], object]) -> None:
         def follow(scene: Scene) -> None:
             show(scene)
-            assumed = bool(path) and not is_said(scene, path)
+            shown = getattr(field, "value", "") is not None
+            assumed = shown and bool(path) and not is_said(scene, path)
             field.classes(add=ASSUMED if assumed else "", remove="" if assumed else ASSUMED)
             if isinstance(field, ValueElement) and not isinstance(field, ui.switch):
                 field.props(add=f"suffix={ASSUMED}" if assumed else "", remove="" if assumed else "suffix")

@@ -35,7 +35,7 @@ class Page:
     client: Client
     sections: list[Section] = field(default_factory=list)
     _loop: asyncio.AbstractEventLoop | None = None
-    _seen: tuple[Any, ...] = ()
+    _seen: tuple[object, ...] = ()
     _due: bool = False
 
     # -- reading --------------------------------------------------------------------------------------------
@@ -75,7 +75,7 @@ class Page:
         return f"{number:g} {self.session.units}"
 
     # -- acting ---------------------------------------------------------------------------------------------
-    def act(self, change: Callable[[], Any]) -> bool:
+    def act(self, change: Callable[[], object]) -> bool:
         """Do something to the session; where it is refused, say why and show what holds."""
         try:
             change()
@@ -85,7 +85,7 @@ class Page:
             return False
         return True
 
-    def edit(self, change: Callable[[Document], Any]) -> bool:
+    def edit(self, change: Callable[[Document], object]) -> bool:
         """Change the text in hand."""
         return self.act(lambda: self.session.edit(change))
 

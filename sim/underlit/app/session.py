@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -110,7 +111,7 @@ class Session:
         self.opened = str(path)
         self.begin(text)
 
-    def edit(self, change: Callable[[Document], Any]) -> None:
+    def edit(self, change: Callable[[Document], object]) -> None:
         """Change the text in hand by a function. Raises DocumentError; then nothing changes."""
         variant = self._in_hand()
         document, self._parsed = self.document, None  # to be changed, and no longer what the text says
@@ -199,34 +200,28 @@ class Session:
         """Ask for the light of a variant."""
         variant = self.variants[side]
         order = Order(
-            f"{self.name}/{side}", variant.revision, variant.scene, self._found(side), self._failed(side),
+            f"{self.name}/{side}", variant.revision, variant.scene, partial(self._found, side), partial(self._failed, side),
             watched=lambda: bool(self.watchers),
         )  # fmt: skip
         self.service.ask(order)
 
-    def _found(self, side: Side) -> Callable[[Light], None]:
-        def found(light: Light) -> None:
-            with self._lock:
-                variant = self.variants.get(side)
-                if variant is None or variant.revision != light.revision:
-                    return
-                if light.lowered.scene is not variant.scene:
-                    light = relit(light, variant.scene)
-                variant.light, variant.trouble = light, ""
-            self._tell(side)
+    def _found(self, side: Side, light: Light) -> None:
+        with self._lock:
+            variant = self.variants.get(side)
+            if variant is None or variant.revision != light.revision:
+                return
+            if light.lowered.scene is not variant.scene:
+                light = relit(light, variant.scene)
+            variant.light, variant.trouble = light, ""
+        self._tell(side)
 
-        return found
-
-    def _failed(self, side: Side) -> Callable[[int, str], None]:
-        def failed(revision: int, trouble: str) -> None:
-            with self._lock:
-                variant = self.variants.get(side)
-                if variant is None or variant.revision != revision:
-                    return
-                variant.trouble = trouble
-            self._tell(side)
-
-        return failed
+    def _failed(self, side: Side, revision: int, trouble: str) -> None:
+        with self._lock:
+            variant = self.variants.get(side)
+            if variant is None or variant.revision != revision:
+                return
+            variant.trouble = trouble
+        self._tell(side)
 
     def _tell(self, side: Side) -> None:
         for listener in list(self.listeners):

@@ -8,7 +8,6 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 from underlit.app.document import DRAFT, adopted
 from underlit.results.atomic import write_text
@@ -32,12 +31,12 @@ def made_whole(base: Path, text_for: Callable[[Path], str]) -> str:
         return adopted(path, base.parent)
 
 
-def picture(draw: Callable[[Path], Any]) -> str:
+def picture(draw: Callable[[Path], object]) -> str:
     """What a function draws to a path, as the address of a PNG in itself."""
     return "data:image/png;base64," + base64.b64encode(drawn("picture.png", draw)).decode()
 
 
-def drawn(name: str, draw: Callable[[Path], Any]) -> bytes:
+def drawn(name: str, draw: Callable[[Path], object]) -> bytes:
     """What a function writes to a path whose last part is `name`."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / name

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from underlit.app.document import Document
 from underlit.app.heavy.jobs import Job, Jobs
 from underlit.app.heavy.scratch import made_whole, on_disk, picture
-from underlit.planning import chart
 from underlit.planning.suggest import SearchSpace, SuggestError, Suggestion, suggest
 from underlit.planning.suggest.scene_file import NoFileError, suggested_scene
 from underlit.planning.suggest.search_space import kinds_of
@@ -19,19 +17,6 @@ from underlit.scene import Scene, load_scene
 from underlit.viz.sheets.suggestions import write_suggestion_picture
 
 SHOWN = 5
-
-
-@dataclass(frozen=True)
-class Wish:
-    """What may change, as the page asks for it. lights: names of catalogue fixtures; prices: of one, by name."""
-
-    most: int = 2
-    above_rim_m: tuple[float, float] = (0.02, 0.4)
-    turned: bool = False
-    channels_apart: bool = False
-    lid_may_go: bool = False
-    lights: tuple[str, ...] = ()
-    prices: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -61,13 +46,13 @@ class SuggestAnswer:
     of: str
 
 
-def suggest_work(job: Job, *, text: str, wish: Wish, folder: Path, jobs: Jobs) -> SuggestAnswer:
+def suggest_work(job: Job, *, text: str, space: SearchSpace, folder: Path, jobs: Jobs) -> SuggestAnswer:
     """Find what to hang and how to set it."""
     job.tell("building the tank")
     with on_disk(folder, text) as path:
         scene = load_scene(path)
         found = suggest(
-            scene, _search_space(wish), photons=jobs.photons(FULL_PHOTONS), threads=1,
+            scene, space, photons=jobs.photons(FULL_PHOTONS), threads=1,
             progress=lambda state: job.tell(state.what, state.done, state.total),
         )  # fmt: skip
         job.tell("drawing")
@@ -78,12 +63,6 @@ def suggest_work(job: Job, *, text: str, wish: Wish, folder: Path, jobs: Jobs) -
     titles = [(n, f"{hanging_words(one, now=n == 'now')}; {setting_words(one)}") for n, one in named]
     drawing = picture(lambda to: write_suggestion_picture(found, titles, to))
     return SuggestAnswer(now, ways, tuple(in_words(found)), drawing, text)
-
-
-def _search_space(wish: Wish) -> SearchSpace:
-    """As `SearchSpace` has it; only its lights are whole fixtures."""
-    said = {one.name: getattr(wish, one.name) for one in fields(wish)}
-    return SearchSpace(**said | {"lights": chart.lights(wish.lights) if wish.lights else ()})
 
 
 def own_kinds(scene: Scene) -> list[str]:

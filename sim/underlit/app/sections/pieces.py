@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any
 
 from nicegui import ui
 
 from underlit.app.section import Page
 from underlit.app.session import Side
+from underlit.catalogue import Kind, load_catalogue
 
 LONG = 16
 """Letters from which a cell of a table is read as text, from the left."""
@@ -25,14 +25,16 @@ def thing(title: str) -> Iterator[None]:
         yield
 
 
-def choice(label: str, options: Mapping[str, str], value: Any, changed: Callable[..., Any] | None = None) -> ui.select:
+def choice(
+    label: str, options: Mapping[str, str], value: str, changed: Callable[..., object] | None = None
+) -> ui.select:
     """A list to choose from that says nothing of the scene."""
     made = ui.select(dict(options), label=label, value=value, on_change=changed).classes("field")
     return made.props("dense outlined options-dense")
 
 
 def several(
-    label: str, options: Mapping[str, str], value: list[str], changed: Callable[..., Any] | None = None
+    label: str, options: Mapping[str, str], value: list[str], changed: Callable[..., object] | None = None
 ) -> ui.select:
     """A list to choose several from."""
     made = ui.select(dict(options), label=label, value=value, multiple=True, on_change=changed).classes("wide")
@@ -121,3 +123,15 @@ def use_as_other(page: Page, text: str, what: str) -> None:
     side = other_side(page)
     if page.act(lambda: page.session.begin(text, side)):
         ui.notify(f"Tank {side} is now {what}. It is being traced.", type="positive")
+
+
+def entries(kind: Kind) -> dict[str, str]:
+    """Names of the catalogue's entries of a kind, for a list to choose from."""
+    return {entry.name: entry.name for entry in load_catalogue().entries if entry.kind is kind}
+
+
+def another_name(name: str, taken: Collection[str]) -> str:
+    """The name, with a number where it is taken."""
+    if name not in taken:
+        return name
+    return next(f"{name} {k}" for k in range(2, len(taken) + 3) if f"{name} {k}" not in taken)

@@ -258,9 +258,8 @@ export default {
     },
     addZones() {
       const group = this.group("zones");
-      for (const zone of this.header.zones) {
-        if (zone.outline.length < 3) continue;
-        const points = zone.outline.map(([x, y]) => new THREE.Vector3(x, y, this.bedHeight(x, y) + 0.002));
+      for (const outline of this.header.zones) {
+        const points = outline.map(([x, y]) => new THREE.Vector3(x, y, this.bedHeight(x, y) + 0.002));
         const dense = [];
         points.forEach((p, i) => {
           const q = points[(i + 1) % points.length];

@@ -89,7 +89,7 @@ def check_steps(driven: Driven, curve: tuple[CurvePoint, ...] | None) -> None:
     for time, level in driven.schedule or ():
         if not low <= level <= high:
             said = "lie on the dimming curve" if curve is not None else "be a share of full light"
-            raise wrong(f"the level at {_clock(time)} must {said}, {low:g} to {high:g}, not {level:g}", "schedule")
+            raise wrong(f"the level at {clock_text(time)} must {said}, {low:g} to {high:g}, not {level:g}", "schedule")
 
 
 def curve_share(driven: Driven, curve: tuple[CurvePoint, ...] | None) -> float:
@@ -100,7 +100,8 @@ def curve_share(driven: Driven, curve: tuple[CurvePoint, ...] | None) -> float:
     return float(np.interp(driven.step, steps, shares))
 
 
-def _clock(hours: float) -> str:
+def clock_text(hours: float) -> str:
+    """A time of day as a scene writes it."""
     minutes = round(hours * 60)
     return f"{minutes // 60}:{minutes % 60:02d}"
 

@@ -10,8 +10,7 @@ from nicegui import events, run, ui
 from underlit.app import uploads
 from underlit.app.section import Page, refused
 from underlit.app.sections.edit.start import Start
-from underlit.app.sections.names import another_name
-from underlit.app.sections.pieces import file_name
+from underlit.app.sections.pieces import another_name, file_name
 
 UNITS_M = {"m": 1.0, "in": 0.0254, "cm": 0.01, "mm": 0.001}
 

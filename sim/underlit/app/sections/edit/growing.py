@@ -10,8 +10,7 @@ from nicegui import ui
 from underlit.app.fields import Limits
 from underlit.app.section import refused
 from underlit.app.sections.card import Card
-from underlit.app.sections.names import another_name, entries
-from underlit.app.sections.pieces import thing
+from underlit.app.sections.pieces import another_name, entries, thing
 from underlit.app.values import value_at
 from underlit.catalogue import Kind, load_catalogue
 from underlit.scene import PlantKind, Plants, Scene

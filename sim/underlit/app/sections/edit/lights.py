@@ -9,8 +9,7 @@ from nicegui import ui
 from underlit.app.fields import Limits
 from underlit.app.section import Page
 from underlit.app.sections.card import Card
-from underlit.app.sections.names import another_name, entries
-from underlit.app.sections.pieces import thing
+from underlit.app.sections.pieces import another_name, entries, thing
 from underlit.app.values import Path
 from underlit.app.view import TankView
 from underlit.catalogue import Kind

@@ -8,8 +8,7 @@ from nicegui import ui
 
 from underlit.app.document import Document, DocumentError
 from underlit.app.section import Page, Section
-from underlit.app.sections.names import entries
-from underlit.app.sections.pieces import choice, number
+from underlit.app.sections.pieces import choice, entries, number
 from underlit.catalogue import Kind, load_catalogue
 from underlit.scene import Need, scene_from_dict
 

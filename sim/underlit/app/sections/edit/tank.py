@@ -11,8 +11,7 @@ from nicegui import ui
 from underlit.app.document import Document
 from underlit.app.fields import Limits
 from underlit.app.sections.card import Card
-from underlit.app.sections.names import entries
-from underlit.app.sections.pieces import thing
+from underlit.app.sections.pieces import entries, thing
 from underlit.catalogue import Kind, load_catalogue
 from underlit.scene import Scene, Tank
 from underlit.scene.aquascape.ground import Substrate

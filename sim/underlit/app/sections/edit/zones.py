@@ -8,8 +8,7 @@ from nicegui import ui
 
 from underlit.app.document import Document
 from underlit.app.sections.card import Card
-from underlit.app.sections.names import another_name, entries
-from underlit.app.sections.pieces import thing
+from underlit.app.sections.pieces import another_name, entries, thing
 from underlit.catalogue import Kind
 from underlit.scene import Need, Scene
 from underlit.scene.keys import alternatives_of

@@ -10,13 +10,13 @@ from underlit.app.heavy.jobs import Jobs
 from underlit.app.heavy.papers import card_work
 from underlit.app.section import Page, refused
 from underlit.app.sections.card import Card
-from underlit.app.sections.light.verdicts import WORDS
 from underlit.app.sections.pieces import file_name, numbers, price_number, sentences
 from underlit.app.sections.work.working import Work, Working
-from underlit.planning.dose import AGEING_A_YEAR, NEW_TANK_HOURS, NEW_TANK_WEEKS, Dose, Span, ZoneDose, dose
+from underlit.planning.dose import AGEING_A_YEAR, NEW_TANK_HOURS, NEW_TANK_WEEKS, Dose, Span, dose
 from underlit.planning.zones import Verdict
 from underlit.report.decisions.dose import dial, energy_words, hours_words, setting_words, suit_words, years_words
 from underlit.scene import Scene
+from underlit.scene.lights.day import clock_text
 from underlit.scene.targets import NEW_TANK_SHARE
 
 NOT_TRACED = "this tank is not traced yet: try again in a moment"
@@ -67,7 +67,7 @@ class Day(Card):
             ).classes("quiet")
             sentences([line for line in (*setting_words(made), suit_words(made), energy_words(made)) if line])
 
-    def _card(self) -> Work | None:
+    def _card(self) -> Work[bytes] | None:
         if self.page.light is None:
             refused(NOT_TRACED)
             return None
@@ -85,33 +85,27 @@ def day_lines(scene: Scene) -> list[str]:
         if fixture.schedule is not None:
             stepped = fixture.dimming_curve is not None
             rows = (
-                f"{_clock(time)} {f'step {v:g}' if stepped else f'{100 * v:.0f} %'}" for time, v in fixture.schedule
+                f"{clock_text(time)} {f'step {v:g}' if stepped else f'{100 * v:.0f} %'}" for time, v in fixture.schedule
             )
             line += f" ({', '.join(rows)})"
         lines.append(line)
     return lines
 
 
-def _clock(hours: float) -> str:
-    minutes = round(60 * hours)
-    return f"{minutes // 60}:{minutes % 60:02d}"
-
-
 def _table(made: Dose) -> None:
     heads = ("Zone", "DLI, new tank", "New tank", "DLI, settled", "Settled", "Years until too dim")
     rows = [
-        (z.name, _span(z.new_dli), _word(z.new_verdict), f"{z.dli:.2f}", _word(z.verdict), _years(z))
+        (
+            z.name, _span(z.new_dli), _word(z.new_verdict), f"{z.dli:.2f}", _word(z.verdict),
+            years_words(z.years_in_band) or "-",
+        )
         for z in made.zones
-    ]
+    ]  # fmt: skip
     numbers(heads, rows, "Daily light by zone, in mol/m2/day")
 
 
 def _word(verdict: Verdict) -> str:
-    return "-" if verdict is Verdict.NO_TARGET else WORDS[verdict]
-
-
-def _years(zone: ZoneDose) -> str:
-    return years_words(zone.years_in_band) or "-"
+    return "-" if verdict is Verdict.NO_TARGET else str(verdict)
 
 
 def _span(span: Span) -> str:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from nicegui import ui
 
-from underlit.app.document import Document
+from underlit.app.blobs import MOVABLE
 from underlit.app.fields import Range
 from underlit.app.light import Light
 from underlit.app.section import Page, Section
 from underlit.app.sections.edit.zones import next_spot
+from underlit.app.values import value_at
 from underlit.app.view import TankView
-from underlit.scene import Plants
+from underlit.scene import Fixture, Plants
 from underlit.viz.palette import BAR_TITLE
 
 PLANES = {"none": "no light plane", "level": "horizontal plane", "upright": "vertical section"}
@@ -122,43 +124,25 @@ class Picture(Section):
 
     def _moved(self, item: str, dx: float, dy: float, turn: float) -> None:
         table, _, number = item.partition(":")
-        index = int(number) if number.isdigit() else -1
-        if 0 <= index < len(self._things(table)):
-            self._page.edit(lambda document: self._place(document, table, index, dx, dy, turn))
-
-    def _things(self, table: str) -> tuple[Any, ...]:
-        scene = self._page.scene
-        if scene is None:
-            return ()
-        held = {"fixture": scene.fixtures, "wood": scene.wood, "stone": scene.stone, "plants": scene.plants}
-        return held.get(table, ())
-
-    def _place(self, document: Document, table: str, index: int, dx: float, dy: float, turn: float) -> None:
         page, scene = self._page, self._page.scene
-        if scene is None:
+        if scene is None or table not in MOVABLE or not number.isdigit():
             return
-        thing = self._things(table)[index]
+        path = (table, int(number))
+        thing = value_at(scene, path)
+        if thing is None:
+            return
+
+        def moved(point: Sequence[float]) -> list[str]:
+            return [page.length_text(at + by) for at, by in zip(point, (dx, dy), strict=True)]
+
         if turn:
-            document.set(table, index, "turn", value=f"{math.degrees(thing.turn + turn) % 360:.0f} deg")
-            return
-        if isinstance(thing, Plants) and thing.outline_keys:
-            _shift_outline(document, table, index, thing.outline_keys[0], page, dx, dy)
-            return
-        key = "position" if table == "fixture" else "at"
-        x, y, *_ = scene.fixture_centre_m(thing) if table == "fixture" else thing.at
-        document.set(table, index, key, value=[page.length_text(x + dx), page.length_text(y + dy)])
-
-
-def _shift_outline(document: Document, table: str, index: int, key: str, page: Page, dx: float, dy: float) -> None:
-    """Move a planting: all corners of its outline, or the middle of its circle."""
-    from underlit.units import parse_length
-
-    def moved(point: list[str]) -> list[str]:
-        return [page.length_text(parse_length(c) + d) for c, d in zip(point, (dx, dy), strict=True)]
-
-    held = document.get(table, index, key)
-    if key == "circle":
-        held["centre"] = moved(held["centre"])
-        document.set(table, index, key, value=held)
-    else:
-        document.set(table, index, key, value=[moved(point) for point in held])
+            page.set(*path, "turn", value=f"{math.degrees(thing.turn + turn) % 360:.0f} deg")
+        elif isinstance(thing, Fixture):
+            page.set(*path, "position", value=moved(scene.fixture_centre_m(thing)[:2]))
+        elif not isinstance(thing, Plants) or not thing.outline_keys:
+            page.set(*path, "at", value=moved(thing.at))
+        elif thing.circle is not None:
+            page.set(*path, "circle", "centre", value=moved(thing.circle.centre))
+        else:
+            key = thing.outline_keys[0]
+            page.set(*path, key, value=[moved(point) for point in getattr(thing, key)])

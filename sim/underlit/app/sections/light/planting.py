@@ -10,8 +10,7 @@ from underlit.app.heavy.jobs import Jobs
 from underlit.app.heavy.papers import PlantAnswer, plants_work
 from underlit.app.section import Page, refused
 from underlit.app.sections.card import Card
-from underlit.app.sections.names import entries
-from underlit.app.sections.pieces import image, numbers, sentences, several
+from underlit.app.sections.pieces import entries, image, numbers, sentences, several
 from underlit.app.sections.work.working import Work, Working
 from underlit.catalogue import Kind
 from underlit.scene import Need
@@ -41,7 +40,7 @@ class Planting(Card):
         """What was mapped stays, and says of which tank it was."""
         self._work.scene_changed()
 
-    def _begin(self) -> Work | None:
+    def _begin(self) -> Work[PlantAnswer] | None:
         variant, names = self.page.variant, list(self._names.value)
         if variant is None:
             return None

@@ -11,13 +11,6 @@ from underlit.app.section import Page, Section
 from underlit.app.sections.pieces import Cell, numbers
 from underlit.planning.zones import Verdict, ZoneReport
 
-WORDS = {
-    Verdict.RIGHT: "right",
-    Verdict.BORDERLINE: "borderline",
-    Verdict.TOO_DIM: "too dim",
-    Verdict.TOO_BRIGHT: "too bright",
-    Verdict.NO_TARGET: "no target",
-}
 HEADS = ("Zone", "PPFD", "± simulation", "± tank", "Target", "DLI", "Verdict")
 
 
@@ -65,4 +58,4 @@ def _row(report: ZoneReport) -> tuple[Cell, ...]:
 
 
 def _verdict(verdict: Verdict) -> None:
-    ui.label(WORDS[verdict]).classes(f"verdict {WORDS[verdict].replace(' ', '-')}")
+    ui.label(verdict).classes(f"verdict {verdict.replace(' ', '-')}")

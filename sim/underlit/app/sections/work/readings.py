@@ -24,7 +24,6 @@ from underlit.app.sections.pieces import (
     use_as_other,
 )
 from underlit.app.sections.work.working import Work, Working
-from underlit.app.session import Side
 
 ELSEWHERE = "another place"
 WATER = {"water": "under water", "air": "in air"}
@@ -40,7 +39,6 @@ class Readings(Card):
     def __init__(self, page: Page, jobs: Jobs) -> None:
         super().__init__(page)
         self._jobs = jobs
-        self._shown_for: Side | None = None
         with self.body.classes("stack"):
             ui.label(
                 "Enter what a meter shows, and the fit corrects the tank: output and beam of the light, lid, water and walls."
@@ -98,26 +96,27 @@ class Readings(Card):
         self._lid.set_visibility(scene.lid is not None)
         self._adapt()
         self._fit.scene_changed()
-        if self._fit.found() is not None and self._shown_for is not self.page.session.side:
-            self._show(self._fit.found())
 
     def _row(self) -> dict[str, str]:
-        units, elsewhere = self.page.session.units, self._where.value == ELSEWHERE
-        under = self._medium.value == "water"
-        at = [f"{field.value:g} {units}" for field in (self._left, self._front) if field.value is not None]
-        row = {
-            "name": " / ".join(at) if elsewhere else str(self._where.value),
-            "x": f"{self._left.value:g} {units}" if elsewhere and self._left.value is not None else "",
-            "y": f"{self._front.value:g} {units}" if elsewhere and self._front.value is not None else "",
-            "above_substrate": "" if self._over.value is None else f"{self._over.value:g} {units}",
-            "value": "" if self._value.value is None else f"{self._value.value:g}",
+        """What is typed in, as `heavy.fitting.KEYS` name it; what is out of sight was not asked."""
+        units = self.page.session.units
+
+        def typed(field: ui.number, unit: str = "") -> str:
+            return f"{field.value:g} {unit}".strip() if field.visible and field.value is not None else ""
+
+        x, y = typed(self._left, units), typed(self._front, units)
+        return {
+            "name": " / ".join(filter(None, (x, y))) if self._left.visible else str(self._where.value),
+            "x": x,
+            "y": y,
+            "above_substrate": typed(self._over, units),
+            "value": typed(self._value),
             "medium": str(self._medium.value),
-            "corrected": str(self._corrected.value) if under else "",
-            "immersion_factor": f"{self._factor.value:g}" if self._factor.visible and self._factor.value else "",
+            "corrected": str(self._corrected.value) if self._corrected.visible else "",
+            "immersion_factor": typed(self._factor),
             "lid": str(self._lid.value) if self._lid.visible else "",
-            "dimming": "" if self._dimmed.value is None else f"{self._dimmed.value:g} %",
+            "dimming": typed(self._dimmed, "%"),
         }
-        return row
 
     def _add(self) -> None:
         session, scene, row = self.page.session, self.page.scene, self._row()
@@ -153,7 +152,7 @@ class Readings(Card):
         self._list_all()
 
     # -- fitting --------------------------------------------------------------------------------------------
-    def _begin(self) -> Work | None:
+    def _begin(self) -> Work[FitAnswer] | None:
         session, scene = self.page.session, self.page.scene
         if scene is None or session.variant is None:
             return None
@@ -169,7 +168,6 @@ class Readings(Card):
         return partial(fit_work, text=text, rows=rows, folder=session.folder, jobs=self._jobs)
 
     def _show(self, answer: FitAnswer) -> None:
-        self._shown_for = self.page.session.side
         self._answer.clear()
         with self._answer:
             said = answer.summary["in_words"]
@@ -192,7 +190,7 @@ class Readings(Card):
         use_as_other(self.page, answer.corrected, "the tank corrected by the readings")
 
     # -- the sheet ------------------------------------------------------------------------------------------
-    def _sheet(self) -> Work | None:
+    def _sheet(self) -> Work[bytes] | None:
         variant, folder = self.page.variant, self.page.session.folder
         return None if variant is None else partial(sheet_work, text=variant.text, folder=folder, jobs=self._jobs)
 

@@ -39,7 +39,7 @@ class ReportCard(Card):
     def scene_changed(self) -> None:
         """Nothing here shows the scene."""
 
-    def _begin(self, *, pdf: bool) -> Work | None:
+    def _begin(self, *, pdf: bool) -> Work[bytes] | None:
         light, variant = self.page.light, self.page.variant
         if light is None or variant is None or light.revision != variant.revision:
             refused(NOT_TRACED)

@@ -8,12 +8,12 @@ from typing import Any
 from nicegui import ui
 
 from underlit.app.heavy.jobs import Jobs
-from underlit.app.heavy.suggesting import SuggestAnswer, Way, Wish, own_kinds, suggest_work
+from underlit.app.heavy.suggesting import SuggestAnswer, Way, own_kinds, suggest_work
 from underlit.app.section import METRES_PER_INCH, Page, refused
 from underlit.app.sections.card import Card
-from underlit.app.sections.names import entries
 from underlit.app.sections.pieces import (
     Cell,
+    entries,
     image,
     number,
     numbers,
@@ -24,8 +24,9 @@ from underlit.app.sections.pieces import (
     use_as_other,
 )
 from underlit.app.sections.work.working import Work, Working
-from underlit.app.session import Side
 from underlit.catalogue import Kind
+from underlit.planning import chart
+from underlit.planning.suggest import SearchSpace
 from underlit.scene import Scene
 
 USUAL_HEIGHTS_M = (0.02, 0.4)
@@ -41,7 +42,6 @@ class Suggest(Card):
     def __init__(self, page: Page, jobs: Jobs) -> None:
         super().__init__(page)
         self._jobs = jobs
-        self._shown_for: Side | None = None
         self._own: list[str] = []
         self._prices: dict[str, ui.number] = {}
         self._units = ""
@@ -87,8 +87,6 @@ class Suggest(Card):
             self._own = own
             self._ask_prices()
         self._work.scene_changed()
-        if self._work.found() is not None and self._shown_for is not self.page.session.side:
-            self._show(self._work.found())
         if units != self._units:
             low, high = USUAL_HEIGHTS_M if not self._units else self._heights_m(self._units)
             self._units = units
@@ -100,7 +98,7 @@ class Suggest(Card):
         unit = METRES_PER_INCH if units == "in" else 0.01
         return float(self._low.value or 0) * unit, float(self._high.value or 0) * unit
 
-    def _begin(self) -> Work | None:
+    def _begin(self) -> Work[SuggestAnswer] | None:
         session, scene = self.page.session, self.page.scene
         if scene is None or session.variant is None:
             return None
@@ -108,16 +106,16 @@ class Suggest(Card):
         if reason:
             refused(reason)
             return None
-        wish = Wish(
+        space = SearchSpace(
             most=int(self._most.value or 1),
             above_rim_m=self._heights_m(self._units),
             turned=bool(self._turned.value),
             channels_apart=bool(self._apart.value),
             lid_may_go=bool(self._lid.value) and scene.lid is not None,
-            lights=tuple(self._lights.value),
+            lights=chart.lights(self._lights.value) if self._lights.value else (),
             prices={name: float(field.value) for name, field in self._prices.items() if field.value is not None},
         )
-        return partial(suggest_work, text=session.variant.text, wish=wish, folder=session.folder, jobs=self._jobs)
+        return partial(suggest_work, text=session.variant.text, space=space, folder=session.folder, jobs=self._jobs)
 
     def _why_not(self, scene: Scene) -> str:
         low, high = self._heights_m(self._units)
@@ -130,7 +128,6 @@ class Suggest(Card):
         return ""
 
     def _show(self, answer: SuggestAnswer) -> None:
-        self._shown_for = self.page.session.side
         self._answer.clear()
         with self._answer:
             sentences(answer.words)

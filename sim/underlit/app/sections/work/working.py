@@ -3,30 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Generic, TypeVar
 
 from nicegui import ui
 
 from underlit.app.heavy.jobs import Job, Jobs, State
 from underlit.app.section import Page
+from underlit.app.session import Side
 
 LOOKS_EVERY = 0.4
 """Seconds between looks at work that is under way."""
-Work = Callable[[Job], Any]
+Found = TypeVar("Found")
+Work = Callable[[Job], Found]
 
 
-class Working:
+class Working(Generic[Found]):
     """One kind of heavy work of a session. begin: gives the work, or None after saying why there is none; show: told of what was
     found, when it is and when the page is built anew; forget: what is a file to hand over is told once and not kept.
     """
 
     def __init__(
-        self, page: Page, jobs: Jobs, kind: str, label: str, begin: Callable[[], Work | None],
-        show: Callable[[Any], object], *, forget: bool = False,
+        self, page: Page, jobs: Jobs, kind: str, label: str, begin: Callable[[], Work[Found] | None],
+        show: Callable[[Found], object], *, forget: bool = False,
     ) -> None:  # fmt: skip
         self._page, self._jobs, self._kind = page, jobs, kind
         self._begin, self._show, self._forget = begin, show, forget
         self._job = jobs.latest(page.session.name, kind)
+        self._shown_for: Side | None = None
         with ui.row().classes("bar"):
             self._button = (
                 ui.button(label, color=None, on_click=self._ask).props("unelevated no-caps").classes("strong")
@@ -40,7 +43,7 @@ class Working:
         self._timer = ui.timer(LOOKS_EVERY, self._look, active=False)
         self._follow()
 
-    def found(self) -> Any:
+    def found(self) -> Found | None:
         """What the newest work found; None before."""
         return self._job.result if self._job is not None and self._job.state is State.DONE else None
 
@@ -50,8 +53,12 @@ class Working:
             self._deliver()
 
     def scene_changed(self) -> None:
-        """Say whether what is shown is of the tank in hand; only for what says of which it is."""
-        variant, of = self._page.variant, getattr(self.found(), "of", None)
+        """Show what was found anew for the other side; say whether it is of the tank in hand, where it says of which it is."""
+        found, side = self.found(), self._page.session.side
+        if found is not None and side is not self._shown_for:
+            self._deliver()
+            return
+        variant, of = self._page.variant, getattr(found, "of", None)
         self._past.set_visibility(of is not None and variant is not None and of != variant.text)
 
     def _ask(self) -> None:
@@ -78,7 +85,7 @@ class Working:
             self._deliver()
 
     def _deliver(self) -> None:
-        result = self.found()
+        result, self._shown_for = self.found(), self._page.session.side
         if self._forget and self._job is not None:
             self._job.result = None
         if result is not None:
