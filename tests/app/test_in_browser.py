@@ -231,7 +231,8 @@ def test_a_mesh_is_brought(browser: Any, served: Any, tmp_path: Path) -> None:
         open_files(page, "Open or upload a file ...")
         page.locator("input[type=file]").set_input_files(mesh)
         page.get_by_text("pyramid is in the middle of the tank").wait_for()
-        page.wait_for_function("() => document.querySelector('.tank-view').tankView.meshes?.pyramid")
+        named = "(mesh) => mesh.userData.name === 'pyramid'"
+        page.wait_for_function(f"() => Object.values({VIEW}.meshes ?? {{}}).some({named})")
 
 
 def test_what_is_wrong_is_said_and_nothing_is_lost(browser: Any, served: Any) -> None:

@@ -134,11 +134,11 @@ _LOOK = """() => {
     const p = min.clone().set(x, y, z).project(v.camera);
     outside = Math.max(outside, Math.abs(p.x), Math.abs(p.y));
   }
-  for (const [name, mesh] of Object.entries(v.meshes)) {
+  for (const mesh of Object.values(v.meshes)) {
     if (!mesh.userData.valued) continue;
     const light = mesh.geometry.attributes.light.array;
     const corners = mesh.geometry.attributes.position.count;
-    if (light.length !== corners || ![...light].every((x) => x >= -1 && x < 1e5) || !light.some((x) => x > 0)) wrong.push(name);
+    if (light.length !== corners || ![...light].every((x) => x >= -1 && x < 1e5) || !light.some((x) => x > 0)) wrong.push(mesh.userData.name);
   }
   return { outside, wrong, meshes: Object.keys(v.meshes).length, zones: v.groups.zones.children.length };
 }"""
