@@ -138,7 +138,8 @@ _LOOK = """() => {
     if (!mesh.userData.valued) continue;
     const light = mesh.geometry.attributes.light.array;
     const corners = mesh.geometry.attributes.position.count;
-    if (light.length !== corners || ![...light].every((x) => x >= -1 && x < 1e5) || !light.some((x) => x > 0)) wrong.push(mesh.userData.name);
+    const sane = light.length === corners && [...light].every((x) => x >= -1 && x < 1e5) && light.some((x) => x > 0);
+    if (!sane) wrong.push(mesh.userData.name);
   }
   return { outside, wrong, meshes: Object.keys(v.meshes).length, zones: v.groups.zones.children.length };
 }"""
