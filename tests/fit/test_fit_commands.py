@@ -96,7 +96,7 @@ def test_help_tells_every_option(command: str, capsys: pytest.CaptureFixture[str
     ("arguments", "said"),
     [
         (["fit", "tank.toml", "none.csv"], "none.csv: cannot be read"),
-        (["fit", "tank.toml", "bad.csv"], "bad.csv:2: value: ppfd is a number"),
+        (["fit", "tank.toml", "bad.csv"], "bad.csv:2: value: ppfd must be a number"),
         (["fit", "none.toml", "good.csv"], "none.toml: cannot be read"),
         (["fit", "tank.toml", "good.csv", "--out", "tank.toml"], "--out: tank.toml is one of the scenes given"),
         (["fit", "tank.toml", "good.csv", "--out", "."], "--out: . is a folder; name a TOML file"),

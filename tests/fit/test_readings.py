@@ -77,7 +77,7 @@ def test_semicolons_decimal_commas_comments_and_empty_boxes(tmp_path: Path) -> N
         ),
         ("value\n50\n", ["1: name: location missing"]),
         ("name,value\nmidle,50\n", ['2: name: the scene has no such spot; did you mean "middle"? (got \'midle\')']),
-        ("name,value\nmiddle,bright\n", ["2: value: ppfd is a number with its unit"]),
+        ("name,value\nmiddle,bright\n", ["2: value: ppfd must be a number with its unit"]),
         ("name,value\nmiddle,0\n", ["2: value: must be above 0"]),
         ("x,y,value\n10,10 cm,50\n", ["2: x: no unit; a length is written like"]),
         ("x,y,value\n50 cm,10 cm,50\n", ["2: x: must lie inside the tank, 0 to 45.0 cm (got '50.0 cm')"]),

@@ -16,12 +16,13 @@ from written import eulumdat, lengthways, lm63, lopsided, to_one_side
 from underlit.photometry.files import (
     downward_share,
     intensity_at,
-    irradiance_below,
+    irradiance_at,
     lower_half,
     parse_photometry,
     total_flux,
     upper_half,
 )
+from underlit.photometry.point import Head
 from underlit.transport.emission import web_block
 
 
@@ -75,13 +76,13 @@ def test_halves_make_the_whole(angles):
 def test_irradiance_of_a_point_and_of_a_disc():
     """Point: I/d^2. Lambertian disc of radius r, on its axis: E/flux = sin^2(theta) / (pi r^2)."""
     point = parse(lm63(written.cosine(800.0), planes=[0], opening="0 0 0"))
-    assert irradiance_below(point, 0.5) * total_flux(point) == pytest.approx(800.0 / 0.25, rel=1e-9)
+    assert irradiance_at(point, Head(0.5)) * total_flux(point) == pytest.approx(800.0 / 0.25, rel=1e-9)
     fine = [k / 2 for k in range(181)]
     disc = parse(lm63(written.cosine(), planes=[0], angles=fine, opening="-0.4 -0.4 0"))
     exact = 0.2**2 / (0.2**2 + 0.3**2) / (math.pi * 0.2**2)
-    assert irradiance_below(disc, 0.3) == pytest.approx(exact, rel=2e-3)
+    assert irradiance_at(disc, Head(0.3)) == pytest.approx(exact, rel=2e-3)
     with pytest.raises(ValueError, match="more than 0"):
-        irradiance_below(disc, 0.0)
+        irradiance_at(disc, Head(0.0))
 
 
 def test_irradiance_of_a_sided_light_under_its_middle():
@@ -95,7 +96,7 @@ def test_irradiance_of_a_sided_light_under_its_middle():
         range2 = (towards**2).sum(axis=0)
         azimuth, angle = np.arctan2(towards[1], towards[0]), np.arccos(0.3 / np.sqrt(range2))
         total += float((intensity_at(found, azimuth, angle) * 0.3 / range2**1.5).sum())
-    assert irradiance_below(found, 0.3) == pytest.approx(total / 16000 / total_flux(found), rel=2e-3)
+    assert irradiance_at(found, Head(0.3)) == pytest.approx(total / 16000 / total_flux(found), rel=2e-3)
 
 
 # -- an independent reader ------------------------------------------------------------------------------------------

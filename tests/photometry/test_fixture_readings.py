@@ -8,21 +8,12 @@ import numpy as np
 import pytest
 from written import cosine, lm63, lopsided, to_one_side
 
-from underlit.photometry import (
-    Head,
-    WaterOver,
-    arrival,
-    files,
-    fit_beam,
-    fit_flux,
-    from_beam_angle,
-    irradiance_at,
-    lambertian,
-    led_grid,
-    uniform_cone,
-)
+from underlit.photometry import files
 from underlit.photometry.far import Beams, far_intensity, full_width, plane_directions
 from underlit.photometry.files import parse_photometry
+from underlit.photometry.lens import from_beam_angle, lambertian, uniform_cone
+from underlit.photometry.point import Head, WaterOver, arrival, irradiance_at, led_grid
+from underlit.photometry.readings import fit_beam, fit_flux
 from underlit.scene import scene_from_dict
 from underlit.viz.sheets.fixture_sheet import draw_fixture_sheet, plane_intensity
 

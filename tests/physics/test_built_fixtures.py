@@ -18,7 +18,8 @@ from underlit.lowering.fixtures import dimming, full_hours, lights
 from underlit.lowering.records import Role
 from underlit.lowering.scene import lower
 from underlit.lowering.world import World
-from underlit.photometry import Head, lambertian
+from underlit.photometry.lens import lambertian
+from underlit.photometry.point import Head
 from underlit.results.estimate import Estimate
 from underlit.scene import scene_from_dict
 from underlit.scene.lights.flux import per_flux

@@ -64,7 +64,7 @@ def test_a_pattern_draws_the_board_and_shares_it_among_channels():
         **BOARD,
     )
     assert len(made.board) == 11
-    white, red, blue = (made.led_offsets_m(channel) for channel in made.channels)
+    white, red, blue = (made.board.points[made.leds_of(channel)] for channel in made.channels)
     assert (len(white), len(red), len(blue)) == (7, 2, 2)
     # Row 1 is the front one: across negative. Columns run from the left.
     np.testing.assert_allclose(red, [[-0.08, -0.02], [0.08, -0.02]], atol=1e-15)
@@ -189,7 +189,7 @@ PATTERN = {"leds": {"pattern": ["WRW", "WBW"], "pitch": "3 cm"}}
         ({**PATTERN, "cluster": [{"rows": 1, "columns": 1}]}, "fixture[0].cluster: the LED arrangement is given twice (leds"),
         ({"cluster": [{"at": ["30 cm", "0 cm"], "rows": 1, "columns": 1}]}, "fixture[0].cluster: some LEDs lie outside"),
         ({"cluster": [{"rings": 9}], "form": "puck"}, "fixture[0].cluster: some LEDs lie outside"),
-        ({"clip": {"on": "left", "at": "40 cm"}}, "fixture[0].clip.at: the clip lies beside its pane: give a place from 0 to 30.0 cm"),
+        ({"clip": {"on": "left", "at": "40 cm"}}, "fixture[0].clip.at: the clip lies beside its pane: give a place from 0"),
         ({"clip": {"on": "top"}}, "fixture[0].clip.on: not a known word; known: front, back, left, right (got 'top')"),
         ({"clip": {"on": "back"}, "position": ["9 cm", "9 cm"]}, "the place of the fixture is given twice (clip, position)"),
         ({"reflector": {"flare": "10 deg"}}, "fixture[0].reflector.depth: is missing"),

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from one_fixture import fixture_of, refusal, scene_under
 
-from underlit.photometry import Head, lambertian
+from underlit.photometry.lens import lambertian
+from underlit.photometry.point import Head
 from underlit.scene import tank_uncertainty
 from underlit.scene.assumptions.lights import of_fixtures
 from underlit.scene.assumptions.scene import assumptions

@@ -53,7 +53,7 @@ def test_dimming_shares_and_losses_multiply() -> None:
     assert left.ppf == pytest.approx(sum(left.channel_ppf))
     assert left.running_watts == pytest.approx(30 * 0.7 * 0.9)
     expected = np.stack([(np.arange(10) - 4.5) * 0.04, np.full(10, -0.015)], axis=1)
-    np.testing.assert_allclose(left.led_offsets_m(left.channels[1]), expected)
+    np.testing.assert_allclose(left.board.points[left.leds_of(left.channels[1])], expected)
 
 
 def test_a_mixture_is_a_spectrum() -> None:

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from underlit.spectra import MATERIALS, LeafKind, leaf_optics, reflectance
 from underlit.spectra.grid import PAR_WAVELENGTHS_NM
+from underlit.spectra.materials import MATERIALS, LeafKind, leaf_optics, reflectance
 
 
 @pytest.mark.parametrize(

@@ -3,23 +3,24 @@
 import numpy as np
 import pytest
 
-from underlit.spectra import (
-    PAR_WAVELENGTHS_NM,
-    PaneKind,
+from underlit.spectra.channels import (
     from_energy_table,
     from_photon_table,
     gaussian,
     illuminant,
     illuminant_names,
-    lumens_per_umol,
     mixture,
+)
+from underlit.spectra.grid import PAR_WAVELENGTHS_NM, bin_integrals
+from underlit.spectra.luminous import joules_per_umol, lumens_per_umol, photopic, umol_per_joule
+from underlit.spectra.media import (
+    ACRYLIC_SHEET,
+    POLYCARBONATE_SHEET,
+    PaneKind,
     optical_constants,
     slab_transmittance,
-    umol_per_joule,
+    water_index,
 )
-from underlit.spectra.grid import bin_integrals
-from underlit.spectra.luminous import joules_per_umol, photopic
-from underlit.spectra.media import ACRYLIC_SHEET, POLYCARBONATE_SHEET, water_index
 from underlit.spectra.tables import read_table
 
 # Lux per umol/m2/s, umol/J of PAR, photon fractions blue, green, red: computed from CIE 015:2018 tables, Km = 683.002,

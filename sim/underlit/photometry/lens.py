@@ -116,11 +116,6 @@ def total_flux(lens: Lens) -> float:
     return float(flux_within(lens, math.pi / 2))
 
 
-def flux_fraction_within(lens: Lens, theta_rad: FloatArray | float) -> FloatArray:
-    """Share of the flux inside a cone of half angle ``theta_rad``, 0 to 1."""
-    return flux_within(lens, theta_rad) / total_flux(lens)
-
-
 def intensity_per_flux(lens: Lens, theta_rad: FloatArray | float) -> FloatArray:
     """Intensity per unit of flux emitted [1/sr]; integrates to 1 over the hemisphere."""
     return relative_intensity(lens, theta_rad) / total_flux(lens)

@@ -125,11 +125,3 @@ def irradiance_at(
     if water is not None:
         light = light * water.keeps(reach.in_water_m)
     return float(light.mean())
-
-
-def irradiance_below(lens: Lens, points_m: FloatArray, distance_m: float) -> float:
-    """Irradiance per unit of flux [1/m2] in air straight under the middle of LEDs that face down, see `irradiance_at`.
-
-    Raises ValueError when the distance is not positive.
-    """
-    return irradiance_at(lens, points_m, Head(distance_m))

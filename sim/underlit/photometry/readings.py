@@ -11,7 +11,6 @@ import numpy as np
 from underlit.spectra.grid import FloatArray
 
 NARROWEST_BEAM_RAD, WIDEST_BEAM_RAD = math.radians(20.0), math.radians(150.0)
-BARE_LED_BEAM_RAD = math.radians(120.0)
 METER_ERROR = 0.05
 """Relative error of one reading against another with the same meter; common practice, no source."""
 _COARSE_STEPS = 53

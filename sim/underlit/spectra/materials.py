@@ -46,7 +46,6 @@ _SAND = ((400.0, 0.281), (500.0, 0.394), (700.0, 0.625))
 
 _PRACTICE = "common practice, no source"
 _CORAL = "mean and .281@400, .394@500: Maritorena, Morel & Gentili, Limnol. Oceanogr. 39:1689 (1994); rest linear"
-_BARK = "spectral shape of bark: RAMI-5 ACT_HET15 (JRC); level: common practice, no source"
 
 MATERIALS: dict[str, MaterialShape] = {
     "dark soil": MaterialShape(0.07, 0.05, 0.10, _GREY, _PRACTICE),

@@ -227,14 +227,6 @@ def irradiance_at(
     return float(light.mean()) / total_flux(photometry)
 
 
-def irradiance_below(photometry: Photometry, distance_m: float) -> float:
-    """Irradiance per unit of flux [1/m2] in air straight under the opening's middle, see `irradiance_at`.
-
-    Raises ValueError when the distance is not positive.
-    """
-    return irradiance_at(photometry, Head(distance_m))
-
-
 def _points_of(opening: Opening, steps: int = 32) -> FloatArray:
     """Points that share the opening's area evenly, from its middle, (n, 2) [m]."""
     middles = (np.arange(steps) + 0.5) / steps

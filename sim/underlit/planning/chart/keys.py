@@ -16,7 +16,7 @@ from underlit.version import VERSION
 FORMAT = 1
 """Of the row files; a change makes every stored row stale."""
 _SOURCES = (
-    "units", "spectra", "photometry", "scene", "lowering", "geometry", "optics", "transport", "backends",
+    "units.py", "spectra", "photometry", "scene", "lowering", "geometry", "optics", "transport", "backends",
     "results", "planning/chart", "planning/jackknife.py", "planning/patches.py", "run.py",
 )  # fmt: skip
 """Where the numbers of a row are made, below the package."""

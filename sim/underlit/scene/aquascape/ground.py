@@ -32,7 +32,7 @@ from underlit.scene.outline import Outlined
 from underlit.scene.tank.tank import Size
 from underlit.spectra.grid import FloatArray
 from underlit.spectra.materials import reflectance
-from underlit.units.quantity import LENGTH_UNITS_M
+from underlit.units import LENGTH_UNITS_M
 
 LengthUnit = Literal["mm", "cm", "m", "in", "ft"]
 SubstrateMaterial = Literal["dark soil", "gravel", "white sand", "coral sand", "black", "white"]

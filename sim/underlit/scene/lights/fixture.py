@@ -243,10 +243,6 @@ class Fixture(Driven):
         mask = self.board.picked(channel.rows, channel.columns, channel.clusters)
         return mask if channel.letter is None else mask & (self.board.letter == channel.letter)
 
-    def led_offsets_m(self, channel: Channel) -> FloatArray:
-        """Centres of a channel's LEDs on the board from its middle, (n, 2) [m]: along, across (front negative)."""
-        return self.board.points[self.leds_of(channel)]
-
     def led_groups(self, channel: Channel) -> list[LedGroup]:
         """A channel's LEDs by lens; all share its light evenly."""
         return list(groups(self.board, self.leds_of(channel), self.lens_shape(channel)))

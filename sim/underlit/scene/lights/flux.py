@@ -8,9 +8,10 @@ from functools import cache
 
 import numpy as np
 
-from underlit.photometry import BeamFit, files, fit_beam, fit_flux, from_beam_angle, irradiance_at
-from underlit.photometry.lens import Lens
-from underlit.photometry.point import Head, WaterOver
+from underlit.photometry import files
+from underlit.photometry.lens import Lens, from_beam_angle
+from underlit.photometry.point import Head, WaterOver, irradiance_at
+from underlit.photometry.readings import BeamFit, fit_beam, fit_flux
 from underlit.scene.lights.channel import Channel
 from underlit.scene.lights.output import USUAL_EFFICACY, Output, Reading
 from underlit.scene.tank.tank import TANNIN_A440_PER_M

@@ -11,7 +11,7 @@ from pydantic import Field, model_validator
 from underlit.scene.common import MeshPath, Part, wrong
 from underlit.scene.tank.outline import TankOutline, of_points
 from underlit.spectra.grid import FloatArray
-from underlit.units.quantity import LENGTH_UNITS_M
+from underlit.units import LENGTH_UNITS_M
 
 SAME_HEIGHT_M = 1e-6
 """Corners this close to the top edge lie on it: mesh files round."""

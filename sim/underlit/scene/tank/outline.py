@@ -13,8 +13,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from underlit.scene.outline import Polygon, crosses_itself, signed_area
 
 if TYPE_CHECKING:
@@ -85,13 +83,6 @@ class TankOutline:
         import shapely
 
         return bool(shapely.intersects_xy(self.polygon, x, y))
-
-    def holds_rectangles(self, bounds: np.ndarray, margin: float) -> np.ndarray:
-        """Which rectangles, (n, 2, 2) lowest and highest corner [m], lie inside by at least a margin [m]: (n,) bool."""
-        import shapely
-
-        rectangles = shapely.box(*bounds[:, 0].T, *bounds[:, 1].T)
-        return np.asarray(shapely.covers(self.inset(margin), rectangles))
 
     def distance(self, x: float, y: float) -> float:
         """How far a point of the plan lies outside [m]; 0 inside."""

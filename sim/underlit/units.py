@@ -18,7 +18,7 @@ LENGTH_UNITS_M = {
     "ft": 0.3048, "foot": 0.3048, "feet": 0.3048,
 }  # fmt: skip
 ANGLE_UNITS_RAD = {"deg": math.pi / 180, "°": math.pi / 180, "rad": 1.0}
-VOLUME_UNITS_M3 = {"gal": 231 * 0.0254**3, "l": 1e-3, "L": 1e-3, "ml": 1e-6, "m3": 1.0}
+US_GALLON_M3 = 231 * 0.0254**3
 DURATION_UNITS_H = {"h": 1.0, "hours": 1.0, "hour": 1.0, "min": 1 / 60}
 AGE_UNITS_WEEKS = {"weeks": 1.0, "week": 1.0, "days": 1 / 7, "day": 1 / 7}
 # Each flux key of a scene allows exactly one unit; "klm" is only shorter to write.
@@ -73,11 +73,6 @@ def parse_angle(value: object) -> float:
     return parse_quantity(value, ANGLE_UNITS_RAD, "an angle", '"15 deg"')
 
 
-def parse_volume(value: object) -> float:
-    """Cubic metres from a text such as ``75 gal`` (US liquid gallons) or ``240 l``."""
-    return parse_quantity(value, VOLUME_UNITS_M3, "a volume", '"75 gal" or "240 l"')
-
-
 def parse_duration_hours(value: object) -> float:
     """Hours from a text such as ``8 h`` or ``90 min``."""
     return parse_quantity(value, DURATION_UNITS_H, "a time", '"8 h"')
@@ -104,9 +99,4 @@ def format_length(metres: float) -> str:
 
 def format_volume(cubic_metres: float) -> str:
     """Litres and US gallons for people, such as ``284 l (75 gal)``."""
-    return f"{cubic_metres * 1e3:.0f} l ({cubic_metres / VOLUME_UNITS_M3['gal']:.0f} gal)"
-
-
-def format_angle(radians: float) -> str:
-    """Degrees for people."""
-    return f"{math.degrees(radians):.4g} deg"
+    return f"{cubic_metres * 1e3:.0f} l ({cubic_metres / US_GALLON_M3:.0f} gal)"
