@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 
 from cyclopts import Parameter, Token
 
-from underlit.commands.shared import Refused
+from underlit.commands.refusal import Refused
 
 
 def whole(low: int, high: int, **more: Any) -> Parameter:

@@ -8,25 +8,14 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from underlit.commands.refusal import Refused, refusing
+
 if TYPE_CHECKING:
     from underlit.commands.options import TraceOptions
     from underlit.lowering.scene import Lowered
     from underlit.report.progress.stopping import Stops
     from underlit.run import Traced
     from underlit.scene import Scene
-
-
-class Refused(Exception):
-    """Something the user can put right: the message is one or more lines for them. Exit status 2."""
-
-
-@contextmanager
-def refusing(*kinds: type[Exception], where: object = None) -> Iterator[None]:
-    """Turn errors of these kinds into a refusal, with what it is about in front where that is given."""
-    try:
-        yield
-    except kinds as problem:
-        raise Refused(str(problem) if where is None else f"{where}: {problem}") from None
 
 
 def load(path: Path) -> Scene:
