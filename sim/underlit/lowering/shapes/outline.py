@@ -38,14 +38,12 @@ def signed_area(outline: FloatArray) -> float:
 
 
 def inside(outline: FloatArray, x: FloatArray, y: FloatArray) -> np.ndarray:
-    """Boolean array like x: which points lie inside (even-odd crossings of a ray towards +x)."""
-    result = np.zeros(np.shape(x), dtype=bool)
-    for (x0, y0), (x1, y1) in zip(outline, np.roll(outline, -1, axis=0)):
-        if y0 == y1:
-            continue
-        crosses = (y0 > y) != (y1 > y)
-        result ^= crosses & (x < x0 + (y - y0) * ((x1 - x0) / (y1 - y0)))
-    return result
+    """Boolean array like x: which points lie inside."""
+    import shapely
+
+    polygon = shapely.Polygon(outline)
+    shapely.prepare(polygon)
+    return np.asarray(shapely.contains_xy(polygon, x, y))
 
 
 def shrunk(outline: FloatArray, distance: float) -> list[FloatArray]:

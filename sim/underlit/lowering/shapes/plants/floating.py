@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from underlit.lowering.shapes.outline import checked_outline, inside, scatter, shrunk_as_far_as_possible, signed_area
+from underlit.lowering.shapes.outline import checked_outline, scatter, shrunk_as_far_as_possible, signed_area
 from underlit.lowering.shapes.plants.grower import USUAL, Wanted
 from underlit.lowering.shapes.plants.planting import Planting, require, require_size
 from underlit.lowering.shapes.randomness import generator
@@ -89,6 +89,8 @@ def _candidates(
     outline: FloatArray, coverage: float, radius: float, habit: _Habit, area: float, rng: np.random.Generator
 ) -> FloatArray:
     """(n, s, 2): rims of more pads than needed, all inside the outline, in the order in which they come."""
+    import shapely
+
     pieces = shrunk_as_far_as_possible(outline, 1.05 * radius)
     layers = 1.2 - 2.0 * np.log1p(-coverage)
     plants = int(layers * area / (0.85 * np.pi * radius**2) / habit.together) + 8
@@ -103,10 +105,9 @@ def _candidates(
     angle = rng.uniform(0, 2 * np.pi, (len(middles), 1)) + 2 * np.pi * np.arange(_SIDES) / _SIDES
     reach = sizes[:, None] * rng.uniform(0.93, 1.05, angle.shape)
     rims = middles[:, None] + reach[:, :, None] * np.stack([np.cos(angle), np.sin(angle)], axis=2)
-    within = np.logical_and.reduce(inside(outline, rims[:, :, 0], rims[:, :, 1]), axis=1)
-    # With all of its rim inside, a pad can still lie over a corner of the outline that points inward.
-    over_corner = _within_convex(rims, np.broadcast_to(outline, (len(rims), *outline.shape))).any(axis=1)
-    return rims[within & ~over_corner]
+    room = shapely.Polygon(outline)
+    shapely.prepare(room)
+    return np.asarray(rims[shapely.covers(room, shapely.polygons(rims))])
 
 
 class _Raster:
