@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 pytest.importorskip("nicegui")
 pytest.importorskip("playwright")
 
-from browser import SCENES, change, open_files, use_text, visit, wait_for_light
+from browser import SCENES, change, open_files, serve, use_text, visit, wait_for_light
 
 VISITORS = 20
 IN_TOUCH = "() => window.did_handshake === true"
@@ -55,8 +56,15 @@ def test_hostile_texts_are_refused_and_the_server_goes_on(browser: Any, served: 
         assert page.get_by_label("Title").input_value() == "30 x 20 x 20 cm bare tank"
 
 
-AWAY = "() => { window.stayed = true; window.socket.io.reconnection(false); window.socket.io.engine.close(); }"
-"""Out of touch until it calls again, as behind a busy machine or a bad network."""
+AWAY = """() => {
+  window.stayed = true; window.did_handshake = false;
+  window.socket.io.reconnection(false); window.socket.io.engine.close();
+}"""
+"""Out of touch until it is let back, as behind a busy machine or a bad network."""
+BACK = """() => {
+  const io = window.socket.io;
+  io.reconnection(true); io.skipReconnect = false; io.reconnectionDelay(10); io.reconnect();
+}"""
 
 
 def test_a_page_out_of_touch_keeps_its_place_and_catches_up(browser: Any, served: Any) -> None:
@@ -69,23 +77,26 @@ def test_a_page_out_of_touch_keeps_its_place_and_catches_up(browser: Any, served
         away.wait_for_function("() => !window.socket.connected")
         change(page, "Title", "changed meanwhile")
         assert away.get_by_label("Title").input_value() != "changed meanwhile"
-        away.evaluate("() => window.socket.connect()")
+        away.evaluate(BACK)
         away.wait_for_function("() => window.socket.connected && window.did_handshake")
         away.wait_for_function("() => document.querySelector('[aria-label=Title]').value === 'changed meanwhile'")
         assert away.evaluate("() => window.stayed"), "the page was built anew"
 
 
-def test_twenty_visitors_at_once(browser: Any, served: Any) -> None:
-    """Each with a page of their own, moving their own light; no error on any page, and the last one gets its answer too."""
+def test_twenty_visitors_at_once(browser: Any, tmp_path: Path) -> None:
+    """Each with a page of their own, moving their own light; no error on any page, and the last one gets its answer too.
+
+    The server is its own: what twenty closed pages leave to trace would keep others waiting.
+    """
+    app = serve(tmp_path, SCENES / "bare-box.toml")
     contexts = [browser.new_context(viewport={"width": 640, "height": 480}) for _ in range(VISITORS)]
-    before = len(list((served.folder / "sessions").iterdir()))
     wrong: list[str] = []
     try:
         pages = [context.new_page() for context in contexts]
         for page in pages:
             page.on("pageerror", lambda error: wrong.append(str(error)))
             page.on("response", lambda answer: wrong.append(answer.url) if answer.status >= 500 else None)
-            page.goto(served.address, wait_until="commit")
+            page.goto(app.address, wait_until="commit")
         for k, page in enumerate(pages):
             page.wait_for_function(IN_TOUCH, timeout=240_000)
             page.get_by_label("Height above the rim (cm)").first.wait_for(timeout=120_000)
@@ -93,9 +104,10 @@ def test_twenty_visitors_at_once(browser: Any, served: Any) -> None:
         for k, page in enumerate(pages):
             wait_for_light(page, 240_000)
             assert page.get_by_label("Height above the rim (cm)").first.input_value() == str(6 + k)
-        assert len(list((served.folder / "sessions").iterdir())) == before + VISITORS
-        assert served.process.poll() is None
+        assert len(list((tmp_path / "sessions").iterdir())) == VISITORS
+        assert app.process.poll() is None
         assert not wrong
     finally:
         for context in contexts:
             context.close()
+        app.stop()
