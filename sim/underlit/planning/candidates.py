@@ -75,16 +75,17 @@ class Candidate:
     @property
     def watts(self) -> float | None:
         """Watts drawn as it runs; None where a fixture's are not stated."""
-        return _total([d.watts for d in self.draws])
+        return total([d.watts for d in self.draws])
 
     @property
     def kwh_a_year(self) -> float | None:
         """Energy of a year at the scene's hours [kWh]; None where a fixture's watts are not stated."""
-        a_day = _total([d.watt_hours_a_day for d in self.draws])
+        a_day = total([d.watt_hours_a_day for d in self.draws])
         return None if a_day is None else kwh_a_year(a_day)
 
 
-def _total(values: Sequence[float | None]) -> float | None:
+def total(values: Sequence[float | None]) -> float | None:
+    """Sum of all values; None where one is not known."""
     known = [v for v in values if v is not None]
     return math.fsum(known) if len(known) == len(values) else None
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from underlit.lowering.scene import Lowered
 from underlit.lowering.tallies import ZonePlace
-from underlit.planning.candidates import DAYS_A_YEAR, kwh_a_year, watt_hours_a_day
+from underlit.planning.candidates import DAYS_A_YEAR, kwh_a_year, total, watt_hours_a_day
 from underlit.planning.patches import zone_patches
 from underlit.planning.zones import (
     SECONDS_PER_HOUR,
@@ -208,15 +208,14 @@ def _years_above(value: float, low: float) -> Span:
 
 def energy(scene: Scene, price: float | None = None) -> Energy:
     """Energy of a scene's own lights; a new tank's light is taken to draw in proportion."""
-    watts = [f.running_watts for f in scene.fixtures]
-    days = [watt_hours_a_day(f) for f in scene.fixtures]
-    if None in watts or None in days:
+    watts = total([f.running_watts for f in scene.fixtures])
+    a_day = total([watt_hours_a_day(f) for f in scene.fixtures])
+    if watts is None or a_day is None:
         return Energy(None, None, None, price)
-    total, a_day = math.fsum(w or 0.0 for w in watts), math.fsum(d or 0.0 for d in days)
     settled = kwh_a_year(a_day)
     new_days = 7 * NEW_TANK_WEEKS
-    new_kwh = total * sum(NEW_TANK_SHARE) / 2 * NEW_TANK_HOURS * new_days / 1000
-    return Energy(total, settled, settled * (1 - new_days / DAYS_A_YEAR) + new_kwh, price)
+    new_kwh = watts * sum(NEW_TANK_SHARE) / 2 * NEW_TANK_HOURS * new_days / 1000
+    return Energy(watts, settled, settled * (1 - new_days / DAYS_A_YEAR) + new_kwh, price)
 
 
 def _settings(zones: tuple[ZoneDose, ...], level: float, relative: float) -> tuple[Setting, ...]:

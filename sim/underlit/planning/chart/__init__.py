@@ -14,7 +14,7 @@ not traced again.
 from underlit.planning.chart.axes import ChartError, Light, TankSpot, lights, tanks
 from underlit.planning.chart.chart import Chart, Progress, make_chart
 from underlit.planning.chart.row import Misfit, Row
-from underlit.planning.chart.target import Answer, Setting, Target
+from underlit.planning.chart.target import Answer, Target
 
 __all__ = [
     "Answer",
@@ -24,7 +24,6 @@ __all__ = [
     "Misfit",
     "Progress",
     "Row",
-    "Setting",
     "TankSpot",
     "Target",
     "lights",

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from underlit.scene import Fixture, Scene, SceneError, load_scene, scene_from_dict
 from underlit.scene.checks.scene import check_scene
@@ -14,6 +14,8 @@ from underlit.scene.keys import alternatives_of
 from underlit.scene.model import RETURNED_BY_PLANTED_PANES
 from underlit.scene.tank.tank import SIDES
 from underlit.text.problem import shown
+
+T = TypeVar("T")
 
 FILE_ENDING = ".toml"
 PLANTED_WALL_SPREAD = 0.08 / math.sqrt(3)
@@ -41,8 +43,7 @@ class Light:
     @property
     def watts(self) -> float | None:
         """Watts at full power; None where one of them does not say."""
-        watts = [fixture.output.watts for fixture in self.fixtures]
-        return None if any(w is None for w in watts) else float(sum(w or 0.0 for w in watts))
+        return full_watts(self.fixtures)
 
     @property
     def ppf(self) -> float:
@@ -90,7 +91,13 @@ def tanks(names: Iterable[str | Path]) -> list[TankSpot]:
     return _named(names, _tank, "tank")
 
 
-def _named(names: Iterable[str | Path], make: Callable[[str, str], Any], what: str) -> list[Any]:
+def full_watts(fixtures: Sequence[Fixture]) -> float | None:
+    """Watts of fixtures at full power; None where one of them does not say."""
+    watts = [fixture.output.watts for fixture in fixtures]
+    return None if any(w is None for w in watts) else float(sum(w or 0.0 for w in watts))
+
+
+def _named(names: Iterable[str | Path], make: Callable[[str, str], T], what: str) -> list[T]:
     texts = [str(name) for name in names]
     if not texts:
         raise ChartError(f"name at least one {what}: a scene file or an entry of the catalogue")

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from underlit.lowering.tallies import WHOLE_BED
+from underlit.planning.chart.axes import full_watts
 from underlit.planning.chart.tenths import bed_tenths
 from underlit.results.estimate import Estimate
 from underlit.run import Traced, trace
@@ -98,7 +99,6 @@ def trace_combination(asked: Combination) -> Row:
     assert isinstance(traced, Traced)
     full = traced.result
     tenths = bed_tenths(full)
-    watts = [fixture.output.watts for fixture in asked.scene.fixtures]
     return Row(
         key=asked.key,
         light=asked.light,
@@ -107,7 +107,7 @@ def trace_combination(asked: Combination) -> Row:
         seed=asked.seed,
         program=program(),
         ppf=full.ppf,
-        watts=None if any(w is None for w in watts) else float(sum(w or 0.0 for w in watts)),
+        watts=full_watts(asked.scene.fixtures),
         mean=next(
             e for zone, e in zip(full.compiled.zones, full.zone_estimates(), strict=True) if zone.zone == WHOLE_BED
         ),

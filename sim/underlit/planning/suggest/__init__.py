@@ -11,18 +11,12 @@ What a suggestion says was found by a full trace of it.
 """
 
 from underlit.planning.suggest.conflicts import OutOfReach, TooAlike
-from underlit.planning.suggest.reach import Reach
-from underlit.planning.suggest.search_space import Hanging, Kind, SearchSpace, SuggestError, Weigh
-from underlit.planning.suggest.suggest import Progress, Suggestions, suggest
-from underlit.planning.suggest.suggestion import ChannelSetting, Suggestion
+from underlit.planning.suggest.search_space import SearchSpace, SuggestError, Weigh
+from underlit.planning.suggest.suggest import Suggestions, suggest
+from underlit.planning.suggest.suggestion import Suggestion
 
 __all__ = [
-    "ChannelSetting",
-    "Hanging",
-    "Kind",
     "OutOfReach",
-    "Progress",
-    "Reach",
     "SearchSpace",
     "SuggestError",
     "Suggestion",
