@@ -143,6 +143,7 @@ height = "8 cm"
     beside = {"name": "beside", "file": str(tmp_path / "beside.toml"), "at": ["60 cm", "0 cm"]}
     compiled = lower(scene(rack=[beside])).compiled
     beds = [m for m in compiled.meshes if m.role is Role.BED]
-    assert sorted(m.name for m in beds if compiled.is_mapped(m)) == ["substrate", "substrate, terrace 1"]
-    others = [m.name for m in beds if not compiled.is_mapped(m)]
-    assert sorted(others) == ["beside: substrate", "beside: substrate, terrace 1"]
+    assert all(compiled.is_mapped(bed) for bed in beds)
+    for tank, before in enumerate(("", "beside: ")):
+        names = [bed.name for bed in beds if bed.part.tank == tank]
+        assert sorted(names) == [f"{before}substrate", f"{before}substrate, terrace 1"]

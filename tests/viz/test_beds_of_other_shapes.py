@@ -15,7 +15,7 @@ from underlit.viz.tank3d.surfaces import PPFD, bed_cells, to_multiblock
 def test_each_face_of_the_bed_has_the_value_of_its_cell(tank: str) -> None:
     scene = scene_from_dict({"tank": {"from": tank}, "fixture": [{"from": "puck 15 W"}]})
     result = trace(lower(scene), photons=1).result
-    made = bed_cells(result)
+    made = bed_cells(result.compiled)
     assert made is not None
     mesh, cell = made
     value = result.bed().value.reshape(-1)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import json
 import struct
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -18,7 +19,7 @@ import numpy as np
 
 from underlit.app.values import value_at
 from underlit.lowering.compiled import CompiledScene, Grid, Mesh
-from underlit.lowering.records import Part, Role, Source
+from underlit.lowering.records import Frame, Part, Role, Source
 from underlit.lowering.scene import Lowered
 from underlit.lowering.shapes.shape import face_areas
 from underlit.results.estimate import mean_of_groups
@@ -26,6 +27,8 @@ from underlit.results.result import Field, Result
 from underlit.viz.overlay import as_points
 from underlit.viz.palette import ROLE_COLOURS, VALUED, colour_map, colour_range
 from underlit.viz.tank3d.pooling import PATCH_M, bed_sides, certain, cubes, patch_means, shown_side
+from underlit.viz.tank3d.surfaces import bed_cells
+from underlit.viz.tank3d.tank_scene import floor_of
 
 COLOURS = 256
 STEADY_CUBE_M = 0.02
@@ -81,8 +84,15 @@ def shape_blob(lowered: Lowered) -> bytes:
     blob, compiled = Blob(), lowered.compiled
     items = items_of(lowered)
     meshes = []
-    sides = [side for mesh in compiled.meshes if mesh.role is Role.BED for side in bed_sides(mesh)]
-    shown = [(k, mesh, _role(compiled, mesh)) for k, mesh in enumerate(compiled.meshes)]
+    sides = [
+        side for mesh in compiled.meshes if mesh.role is Role.BED for side in bed_sides(mesh, floor_of(mesh, compiled))
+    ]
+    shown: list[tuple[int | str, Mesh, str]] = [
+        (k, mesh, mesh.role.name.lower())
+        for k, mesh in enumerate(compiled.meshes)
+        if not compiled.is_mapped(mesh) or mesh.part.tank == compiled.frame.tank
+    ]
+    shown += [(_key_of_bed(frame), bed, "neighbour") for frame, bed, _ in _other_beds(compiled)]
     shown += [(-1 - k, side, "ground") for k, side in enumerate(sides)]
     for key, mesh, role in shown:
         if mesh.role in UNSEEN:
@@ -93,7 +103,7 @@ def shape_blob(lowered: Lowered) -> bytes:
                 "name": mesh.name,
                 "role": role,
                 "colour": ROLE_COLOURS[mesh.role],
-                "valued": role != "ground" and _by_faces(compiled, mesh),
+                "valued": role == "neighbour" or (role != "ground" and _by_faces(compiled, mesh)),
                 "item": items.get(mesh.part.whole),
                 "corners": blob.put(mesh.vertices[mesh.faces].reshape(-1)),
             }
@@ -111,13 +121,21 @@ def shape_blob(lowered: Lowered) -> bytes:
     return blob.bytes(header)
 
 
-def _role(compiled: CompiledScene, mesh: Mesh) -> str:
-    """As the page names it: the bed is the one with the map."""
-    return "neighbour" if mesh.role is Role.BED and not compiled.is_mapped(mesh) else mesh.role.name.lower()
+def _other_beds(compiled: CompiledScene) -> Iterator[tuple[Frame, Mesh, np.ndarray]]:
+    """The substrates of the other tanks as cells of their maps, where they stand, and the number of each face's cell."""
+    for frame in compiled.frames[1:]:
+        made = bed_cells(compiled.of_tank(frame.tank))
+        if made is not None:
+            yield frame, made[0].seen_from(frame, np.array(frame.offset)), made[1]
+
+
+def _key_of_bed(frame: Frame) -> str:
+    """As the page knows the substrate of another tank; other meshes are known by their number."""
+    return f"bed of tank {frame.tank}"
 
 
 def _by_faces(compiled: CompiledScene, mesh: Mesh) -> bool:
-    """Whether a mesh is coloured face by face."""
+    """Whether a mesh as traced is coloured face by face."""
     return mesh.role in VALUED and not compiled.is_mapped(mesh)
 
 
@@ -130,11 +148,14 @@ def light_blob(lowered: Lowered, result: Result) -> bytes:
     blob = Blob()
     sources = result.compiled.sources
     alone = [replace(result, dimming={s: float(s == source) for s in sources}) for source in sources]
-    meshes = []
+    meshes: list[dict[str, Any]] = []
     for key, mesh in enumerate(lowered.compiled.meshes):
         if _by_faces(lowered.compiled, mesh):
             fields = steadied(mesh, result, alone)
             meshes.append({"key": key, "sources": [_field(blob, field) for field in fields]})
+    for frame, _, cell in _other_beds(result.compiled):
+        fields = [_on_faces(patched_bed(one.of_tank(frame.tank), i), cell) for i, one in enumerate(alone)]
+        meshes.append({"key": _key_of_bed(frame), "sources": [_field(blob, field) for field in fields]})
     header = {
         "sources": [page_key(s) for s in sources],
         "meshes": meshes,
@@ -162,6 +183,11 @@ def patched_bed(result: Result, source: int) -> Field:
     patched = np.array([patch_means(group, *size) for group in groups])
     mean, variance, dof = mean_of_groups(patched, result.counts[source].group_batches)
     return Field(mean, np.sqrt(variance), dof)
+
+
+def _on_faces(found: Field, cell: np.ndarray) -> Field:
+    """A field on the cells of a map as one on faces whose cells have these numbers (m,)."""
+    return Field(found.value.reshape(-1)[cell], found.standard_error.reshape(-1)[cell], found.dof)
 
 
 def steadied(mesh: Mesh, together: Result, alone: list[Result]) -> list[Field]:

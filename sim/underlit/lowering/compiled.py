@@ -169,8 +169,8 @@ class CompiledScene:
         return tuple(mesh for mesh in self.meshes if mesh.part.tank == self.frame.tank)
 
     def is_mapped(self, mesh: Mesh) -> bool:
-        """Whether a mesh is of the substrate that `bed_map` shows."""
-        return mesh.role is Role.BED and mesh.part.tank == self.frame.tank and self.bed_map is not None
+        """Whether a mesh is of a substrate that has a map."""
+        return mesh.role is Role.BED and any(grid.tank == mesh.part.tank for grid in self.map_grids)
 
     @property
     def planes(self) -> Grid | None:

@@ -23,9 +23,6 @@ from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.targets import Zone
 
-BED_CELL = 0.02
-"""Pictures of a rack colour other substrates than the scene's own face by face: these are no larger than this [m]."""
-
 
 @dataclass(frozen=True)
 class BuiltTank:
@@ -119,7 +116,7 @@ def lower(scene: Scene) -> Lowered:
     world, rack = World(), []
     for frame, own in zip(frames, scenes, strict=True):
         try:
-            built = build(own, None if frame == OWN else BED_CELL)
+            built = build(own)
             put(world, built.pieces, frame)
         except (LoweringError, ShapeError) as problem:
             raise LoweringError(f"{frame.name}: {problem}" if frame.name else str(problem)) from None
@@ -127,9 +124,9 @@ def lower(scene: Scene) -> Lowered:
     return Lowered(scene, world.compile(), tuple(rack), _of_all_sources(dimming, scenes))
 
 
-def build(scene: Scene, bed_cell: float | None = None) -> BuiltTank:
+def build(scene: Scene) -> BuiltTank:
     """A tank and all that stands in it, in its own frame. LoweringError or ShapeError, one line, where it cannot be built."""
-    pieces: list[Piece] = [*shell(scene), *bed(scene, bed_cell)]
+    pieces: list[Piece] = [*shell(scene), *bed(scene)]
     solid, shapes = hardscape(scene)
     stepped, edges = terraces(scene)
     shapes |= edges

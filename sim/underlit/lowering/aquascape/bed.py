@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -33,27 +32,18 @@ def bare_bottom(scene: Scene) -> bool:
     return float(scene.substrate.grid_m.max()) < HAIR
 
 
-def bed(scene: Scene, largest: float | None = None) -> Iterator[MeshPiece]:
-    """The substrate (a bare bottom has none); largest: greatest side of its triangles along x and y [m].
-
-    ShapeError where nothing of it lies in the tank.
-    """
+def bed(scene: Scene) -> Iterator[MeshPiece]:
+    """The substrate; a bare bottom has none. ShapeError where nothing of it lies in the tank."""
     if not bare_bottom(scene):
-        yield MeshPiece(BED, *bed_triangles(scene, largest), soil(scene))
+        yield MeshPiece(BED, *bed_triangles(scene), soil(scene))
 
 
-def bed_triangles(scene: Scene, largest: float | None = None) -> Triangles:
-    """The height field over the inside of the tank, cut at its outline; see `bed`."""
-    heights = scene.substrate.grid_m
-    rows, columns = heights.shape
+def bed_triangles(scene: Scene) -> Triangles:
+    """The height field over the inside of the tank, cut at its outline."""
+    rows, columns = scene.substrate.grid_m.shape
     length, depth, _ = scene.tank.inside_m
-    if largest is not None:
-        columns = 1 + (columns - 1) * math.ceil(length / (columns - 1) / largest)
-        rows = 1 + (rows - 1) * math.ceil(depth / (rows - 1) / largest)
     x, y = np.linspace(0, length, columns), np.linspace(0, depth, rows)
-    if largest is not None:
-        heights = scene.bed_heights_m(x[None, :], y[:, None])
-    heights = np.maximum(heights, HAIR)
+    heights = np.maximum(scene.substrate.grid_m, HAIR)
     vertices = np.stack([np.tile(x, rows), np.repeat(y, columns), heights.ravel()], axis=1)
     at = np.arange(rows * columns).reshape(rows, columns)
     a, b, c, d = at[:-1, :-1].ravel(), at[:-1, 1:].ravel(), at[1:, 1:].ravel(), at[1:, :-1].ravel()

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from underlit.lowering.compiled import Grid, Mesh
+from underlit.lowering.compiled import CompiledScene, Grid, Mesh
 from underlit.lowering.records import Role
 from underlit.results.atomic import atomic_path, temporary_folder
 from underlit.results.result import Result
@@ -72,20 +72,30 @@ def bed_from_map(result: Result) -> tuple[Mesh, np.ndarray] | None:
 
     Values are those of the plan map: means over a meter head's size, NaN where no light can reach.
     """
-    grid, made = result.compiled.bed_map, bed_cells(result)
+    grid, made = result.compiled.bed_map, bed_cells(result.compiled)
     if grid is None or made is None:
         return None
     values = patch_means(result.bed().value, PATCH_M / grid.spacing[0], PATCH_M / grid.spacing[1])
     return made[0], values.reshape(-1)[made[1]]
 
 
-def bed_cells(result: Result) -> tuple[Mesh, np.ndarray] | None:
+def beds_from_maps(result: Result) -> list[tuple[Mesh, np.ndarray]]:
+    """The beds of all tanks, each as `bed_from_map` gives it, where they stand."""
+    found = []
+    for frame in result.compiled.frames:
+        made = bed_from_map(result.of_tank(frame.tank))
+        if made is not None:
+            found.append((made[0].seen_from(frame, np.array(frame.offset)), made[1]))
+    return found
+
+
+def bed_cells(compiled: CompiledScene) -> tuple[Mesh, np.ndarray] | None:
     """The bed as the cells of its map, each at the bed's own height, and the number of each face's cell (m,).
 
     Cells end at the bed's own edge and at those of terraces. None without a map or a bed.
     """
-    grid = result.compiled.bed_map
-    beds = [m for m in result.compiled.meshes if result.compiled.is_mapped(m)]
+    grid = compiled.bed_map
+    beds = [m for m in compiled.plain_meshes if m.role is Role.BED and m.part.tank == compiled.frame.tank]
     if grid is None or not beds:
         return None
     (x0, y0, _), (dx, dy, _), (nx, ny, _) = grid.origin, grid.spacing, grid.shape
@@ -140,7 +150,7 @@ def _height_at(bed: Mesh, x: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 
 def to_multiblock(result: Result) -> pyvista.MultiBlock:
-    """All meshes, one block each, named "role: mesh", the block "substrate map" (bed cell by cell) and "light planes".
+    """All meshes, one block each, named "role: mesh"; of each tank "substrate map" (bed cell by cell) and "light planes".
 
     Substrate, wood, stone and plants carry `PPFD` and `PPFD_ERROR` as cell data (see `valued_poly_data`); glass, water,
     lid, fixture and the rest carry no values.
@@ -151,14 +161,18 @@ def to_multiblock(result: Result) -> pyvista.MultiBlock:
     for mesh in result.compiled.meshes:
         data = valued_poly_data(result, mesh) if mesh.role in VALUED else poly_data(mesh)
         blocks.append(data, f"{mesh.role.value}: {mesh.name}")
-    bed = bed_cells(result)
-    if bed is not None:
-        data, cell, found = poly_data(bed[0]), bed[1], result.bed()
-        data.cell_data[PPFD] = found.value.reshape(-1)[cell]
-        data.cell_data[PPFD_ERROR] = found.standard_error.reshape(-1)[cell]
-        blocks.append(data, "substrate map")
-    if result.compiled.planes is not None:
-        blocks.append(planes_grid(result), "light planes")
+    for frame in result.compiled.frames:
+        view, of_tank = result.of_tank(frame.tank), f"{frame.name}: " if frame.name else ""
+        bed = bed_cells(view.compiled)
+        if bed is not None:
+            data, cell, found = poly_data(bed[0]), bed[1], view.bed()
+            data.cell_data[PPFD] = found.value.reshape(-1)[cell]
+            data.cell_data[PPFD_ERROR] = found.standard_error.reshape(-1)[cell]
+            blocks.append(data.translate(frame.offset), f"{of_tank}substrate map")
+        if view.compiled.planes is not None:
+            planes = planes_grid(view)
+            planes.origin = tuple(np.add(planes.origin, frame.offset))
+            blocks.append(planes, f"{of_tank}light planes")
     return blocks
 
 

@@ -14,7 +14,7 @@ from underlit.results.result import Result
 from underlit.viz.palette import ROLE_COLOURS, VALUED, colour_map, colour_range
 from underlit.viz.tank3d.pooling import bed_sides, shown_values
 from underlit.viz.tank3d.sloped_panes import bed_against, panes_inside
-from underlit.viz.tank3d.surfaces import bed_from_map, poly_data
+from underlit.viz.tank3d.surfaces import beds_from_maps, poly_data
 
 if TYPE_CHECKING:
     import pyvista
@@ -53,11 +53,11 @@ class TankScene:
 
 def build_scene(result: Result, limits: tuple[float, float] | None = None) -> TankScene:
     """Colour all surfaces that carry a value. limits: range of the colour map (found from the values by default)."""
-    bed = bed_from_map(result)
+    beds = beds_from_maps(result)
     compiled = result.compiled
-    mapped = {m.part for m in compiled.meshes if bed is not None and compiled.is_mapped(m)}
+    mapped = {m.part for m in compiled.meshes if any(m.part.whole == bed.part.whole for bed, _ in beds)}
     values = {m.part: shown_values(result, m) for m in compiled.meshes if m.role in VALUED and m.part not in mapped}
-    together = np.concatenate([*values.values(), *([bed[1]] if bed is not None else [])] or [np.zeros(0)])
+    together = np.concatenate([*values.values(), *(found for _, found in beds)] or [np.zeros(0)])
     vmin, vmax = limits or colour_range(together)
     scene = TankScene(vmin, vmax, bool(np.nanmax(together, initial=0.0) > vmax))
     for mesh in compiled.meshes:
@@ -68,16 +68,17 @@ def build_scene(result: Result, limits: tuple[float, float] | None = None) -> Ta
         if mesh.part not in mapped:
             _colour(data, values[mesh.part], vmin, vmax)
             scene.valued.append((mesh, data))
-        panes = panes_inside(compiled.own_meshes) if mesh.part in mapped else []
+        beside = [m for m in compiled.meshes if m.part.tank == mesh.part.tank]
+        panes = panes_inside(beside) if mesh.part in mapped else []
         if panes:
             side = bed_against(panes, mesh)
             scene.others.append((side, poly_data(side)))
         elif mesh.role is Role.BED:
             scene.others.extend((side, poly_data(side)) for side in bed_sides(mesh, floor_of(mesh, compiled)))
-    if bed is not None:
-        data = poly_data(bed[0])
-        _colour(data, bed[1], vmin, vmax)
-        scene.valued.append((bed[0], data))
+    for bed, found in beds:
+        data = poly_data(bed)
+        _colour(data, found, vmin, vmax)
+        scene.valued.append((bed, data))
     return scene
 
 
