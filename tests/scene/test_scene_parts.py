@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+import shapely
 from good_scene import good_scene
 
 from underlit.scene import Need, SceneError, band_for, scene_from_dict, tank_uncertainty
 from underlit.scene.assumptions.scene import assumptions
 from underlit.scene.checks.scene import fixture_bounds_m, fixture_heights_m
-from underlit.scene.outline import signed_area
 from underlit.scene.tank import outline as tank_outline
 from underlit.units import Length
 
@@ -225,12 +225,12 @@ def test_partly_outside_and_a_bare_bottom_are_allowed() -> None:
 
 def test_outlines_know_their_area_and_the_part_inside() -> None:
     square = ((0.0, 0.0), (2.0, 0.0), (2.0, 2.0), (0.0, 2.0))
-    assert signed_area(square) == pytest.approx(4)
+    assert shapely.Polygon(square).area == pytest.approx(4)
     tank = tank_outline.box(1.5, 1.0)
     assert tank.shared_area(square) == pytest.approx(1.5)
     assert tank.shared_area(tuple((x + 3, y) for x, y in square)) == pytest.approx(0)
     circle = scene_from_dict(good_scene()).plants[2].polygon
-    assert signed_area(circle) == pytest.approx(math.pi * 0.08**2, rel=1e-12)
+    assert shapely.Polygon(circle).area == pytest.approx(math.pi * 0.08**2, rel=1e-12)
 
 
 def test_assumptions_are_those_that_the_scene_leaves_open() -> None:

@@ -34,10 +34,8 @@ class Outlined(Part):
         stated = self.outline_keys
         if self.outline is not None and len(self.outline) < 3:
             raise wrong("an outline needs at least three points", "outline")
-        if self.outline is not None and crosses_itself(self.outline):
-            raise wrong("the outline crosses itself", "outline")
-        if stated and not abs(signed_area(self.polygon)) > 0:
-            raise wrong("the outline has no area: its points lie on one line", stated[0])
+        if stated and (fault := fault_of(self.polygon)):
+            raise wrong(fault, stated[0])
         return self
 
     @property
@@ -62,25 +60,11 @@ class Outlined(Part):
         return ()
 
 
-def signed_area(polygon: Polygon) -> float:
-    """Area [m2], positive when the points run counter-clockwise."""
-    pairs = zip(polygon, (*polygon[1:], *polygon[:1]), strict=True)
-    return 0.5 * sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in pairs)
+def fault_of(polygon: Polygon) -> str:
+    """What keeps points in order from being an outline with an inside; empty where nothing does."""
+    import shapely
 
-
-def crosses_itself(polygon: Polygon) -> bool:
-    """Whether two edges that are not neighbours cross."""
-    count = len(polygon)
-    edges = [(polygon[i], polygon[(i + 1) % count]) for i in range(count)]
-    for i in range(count):
-        for j in range(i + 2, count):
-            if (i, j) != (0, count - 1) and _cross(*edges[i], *edges[j]):
-                return True
-    return False
-
-
-def _cross(a: Point, b: Point, c: Point, d: Point) -> bool:
-    def side(p: Point, q: Point, r: Point) -> float:
-        return (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
-
-    return side(a, b, c) * side(a, b, d) < 0 and side(c, d, a) * side(c, d, b) < 0
+    made = shapely.Polygon(polygon)
+    if not made.convex_hull.area > 0:
+        return "the outline has no area: its points lie on one line"
+    return "" if made.is_valid else "the outline crosses or touches itself"

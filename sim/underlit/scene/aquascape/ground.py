@@ -77,7 +77,18 @@ class Heights(Part):
         return np.array(self.rows, dtype=np.float64) * LENGTH_UNITS_M[self.unit]
 
 
-class Terrace(Outlined):
+class Surfaced(Part):
+    """What has a material, and a reflectance of its own where the scene gives one."""
+
+    material: Annotated[str, Role.MATERIAL] = ""
+    reflectance: Annotated[Fraction | None, Role.MATERIAL] = None
+
+    def spectrum(self) -> FloatArray:
+        """Reflectance over the 60 bins, (60,)."""
+        return reflectance(self.material, self.reflectance)
+
+
+class Terrace(Outlined, Surfaced):
     """A level step of the substrate and the edge that holds it.
 
     ``height`` is that of its soil over the bottom pane. The edge runs along the outline, but not along panes; it is
@@ -91,7 +102,6 @@ class Terrace(Outlined):
     edge: PositiveLengthM = 0.008
     edge_above: NonNegativeLengthM = 0.004
     material: StoneMaterial | WoodMaterial = "dark stone"
-    reflectance: Fraction | None = None
 
     @model_validator(mode="after")
     def _edge_is_thick_enough(self) -> Terrace:
@@ -99,12 +109,8 @@ class Terrace(Outlined):
             raise wrong("an edge must be at least 2 mm thick", "edge")
         return self
 
-    def spectrum(self) -> FloatArray:
-        """Reflectance of the edge over the 60 bins, (60,)."""
-        return reflectance(self.material, self.reflectance)
 
-
-class Substrate(Part):
+class Substrate(Surfaced):
     """The bed: one depth, a slope from front to back, or a height map, and terraces on it; its material and reflectance."""
 
     one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the depth", "depth", ("front_depth", "back_depth"), "heights"),)
@@ -116,7 +122,6 @@ class Substrate(Part):
     heights: Heights | None = None
     terraces: tuple[Terrace, ...] = Field(default=(), alias="terrace")
     material: Annotated[SubstrateMaterial, Role.MATERIAL] = "dark soil"
-    reflectance: Annotated[Fraction | None, Role.MATERIAL] = None
 
     @property
     def grid_m(self) -> FloatArray:
@@ -138,13 +143,9 @@ class Substrate(Part):
             heights = np.where(on_it, np.maximum(heights, terrace.height), heights)
         return heights
 
-    def spectrum(self) -> FloatArray:
-        """Reflectance over the 60 bins, (60,)."""
-        return reflectance(self.material, self.reflectance)
 
-
-class Placed(Part):
-    """A mesh file or a grown shape in its place.
+class FromMesh(Part):
+    """What a mesh file may give, and how it stands.
 
     The shape is scaled, rolled about x (``tilt``), turned about z (counter-clockwise from above), then moved so that
     the middle of its bounding box stands at ``at`` and its lowest point lies ``sunk`` under the substrate there, or
@@ -158,14 +159,21 @@ class Placed(Part):
     unit: Annotated[LengthUnit | None, Field(description="the unit of the numbers in the mesh")] = None
     up: Literal["z", "y"] = "z"
     scale: PositiveNumber = 1.0
-    at: Point
-    sunk: LengthM = 0.01
+    at: Point | None = None
+    sunk: LengthM = 0.0
     base: LengthM | None = None
     turn: AngleRad = 0.0
     tilt: AngleRad = 0.0
 
 
-class Solid(Placed):
+class Placed(FromMesh):
+    """A mesh or a grown shape in its place."""
+
+    at: Point
+    sunk: LengthM = 0.01
+
+
+class Solid(Placed, Surfaced):
     """What wood and stone share."""
 
     one_of: ClassVar[tuple[OneOf, ...]] = (OneOf("the shape", ("shape", "size"), ("mesh", "unit"), required=True),)
@@ -175,7 +183,6 @@ class Solid(Placed):
         Size | None, Field(description="[length, front to back, height]; a mesh has a size of its own, see scale")
     ] = None
     seed: Seed = 1
-    reflectance: Fraction | None = None
 
     @property
     def reach_m(self) -> float | None:
@@ -189,17 +196,9 @@ class Wood(Solid):
     shape: Literal["branching"] | None = None
     material: WoodMaterial = "dark wood"
 
-    def spectrum(self) -> FloatArray:
-        """Reflectance over the 60 bins, (60,)."""
-        return reflectance(self.material, self.reflectance)
-
 
 class Stone(Solid):
     """A stone: a mesh, or a rounded or jagged shape grown from a seed inside ``size``."""
 
     shape: Literal["rounded", "jagged"] | None = None
     material: StoneMaterial = "grey stone"
-
-    def spectrum(self) -> FloatArray:
-        """Reflectance over the 60 bins, (60,)."""
-        return reflectance(self.material, self.reflectance)

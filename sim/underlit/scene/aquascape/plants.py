@@ -9,7 +9,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
-from underlit.scene.aquascape.ground import LengthUnit
+from underlit.scene.aquascape.ground import FromMesh
 from underlit.scene.aquascape.growth import (
     FLOATING,
     GROWTH,
@@ -22,14 +22,10 @@ from underlit.scene.aquascape.growth import (
     trimmed,
 )
 from underlit.scene.common import (
-    AngleRad,
     Fraction,
-    LengthM,
-    MeshPath,
     Name,
     NonNegativeLengthM,
     OneOf,
-    Point,
     PositiveLengthM,
     PositiveNumber,
     Seed,
@@ -94,7 +90,7 @@ HABITS = {
 }
 
 
-class Plants(Outlined):
+class Plants(Outlined, FromMesh):
     """One group of plants of a kind, inside an outline, on a piece of wood or stone, or from a mesh.
 
     How much: one of ``density``, ``leaf_area`` (index), ``cover`` (floating) and ``spacing`` (between plants or stems).
@@ -111,7 +107,6 @@ class Plants(Outlined):
     )
     renamed: ClassVar[Mapping[str, str]] = {"grows": "grows_per_week"}
 
-    name: Name
     kind: PlantKind
     form: Form | None = None
     on: Name | None = None
@@ -138,15 +133,6 @@ class Plants(Outlined):
         None, description="the light they need, which depends on the tank; given by an entry of the catalogue"
     )
     seed: Seed = 1
-    mesh: MeshPath | None = None
-    unit: Annotated[LengthUnit | None, Field(description="the unit of the numbers in the mesh")] = None
-    up: Literal["z", "y"] = "z"
-    scale: PositiveNumber = 1.0
-    at: Point | None = None
-    sunk: LengthM = 0.0
-    base: LengthM | None = None
-    turn: AngleRad = 0.0
-    tilt: AngleRad = 0.0
 
     @model_validator(mode="after")
     def _kind_has_its_keys(self) -> Plants:

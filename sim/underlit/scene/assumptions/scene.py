@@ -60,7 +60,18 @@ def _of_tank(scene: Scene) -> Iterator[Assumption]:
         yield Assumption("tank.glass_thickness", format_length(thick), around, -0.01, 0.01)
     if "glass" not in tank.model_fields_set:
         yield Assumption("tank.glass", "clear float glass", "clear or low-iron", 0.0, 0.02)
-    walls = [side for side in SIDES if side != "bottom"]
+    yield from _of_walls(scene)
+    if scene.hood is not None and scene.hood.reflectance is None:
+        known = MATERIALS[scene.hood.colour or "white"]
+        yield Assumption("hood.reflectance", f"{known.mean:g}", f"{known.low:g}-{known.high:g}", -0.03, 0.02)
+    if tank.rim is not None and "covers" not in tank.rim.model_fields_set:
+        yield Assumption("tank.rim.covers", format_length(tank.rim.covers), "1/2-3/4 in", -0.01, 0.01)
+    if tank.braces and any("width" not in brace.model_fields_set for brace in tank.braces):
+        yield Assumption("tank.brace.width", format_length(tank.braces[0].width), "1-2.5 in", -0.02, 0.02)
+
+
+def _of_walls(scene: Scene) -> Iterator[Assumption]:
+    tank, walls = scene.tank, [side for side in SIDES if side != "bottom"]
     if any(tank.walls[side].returned_per_reflection is None for side in walls):
         key = "tank.*.returned_per_reflection"
         if scene.plants:
@@ -76,13 +87,6 @@ def _of_tank(scene: Scene) -> Iterator[Assumption]:
             known = MATERIALS[wall.colour or "black"]
             span = f"{known.low:g}-{known.high:g}"
             yield Assumption(f"tank.{side}.reflectance", f"{known.mean:g}", span, -0.01, 0.01)
-    if scene.hood is not None and scene.hood.reflectance is None:
-        known = MATERIALS[scene.hood.colour or "white"]
-        yield Assumption("hood.reflectance", f"{known.mean:g}", f"{known.low:g}-{known.high:g}", -0.03, 0.02)
-    if tank.rim is not None and "covers" not in tank.rim.model_fields_set:
-        yield Assumption("tank.rim.covers", format_length(tank.rim.covers), "1/2-3/4 in", -0.01, 0.01)
-    if tank.braces and any("width" not in brace.model_fields_set for brace in tank.braces):
-        yield Assumption("tank.brace.width", format_length(tank.braces[0].width), "1-2.5 in", -0.02, 0.02)
 
 
 def _of_water(scene: Scene) -> Iterator[Assumption]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from underlit.scene.outline import Polygon, crosses_itself, signed_area
+from underlit.scene.outline import Polygon, fault_of
 
 if TYPE_CHECKING:
     import shapely
@@ -57,7 +57,7 @@ class TankOutline:
             (x1, y1), (nx, ny) = moved.points[(i + 1) % len(points)], self.normal(i)
             if (y1 - y0) * nx - (x1 - x0) * ny <= 0:
                 raise ValueError("the panes are too thick: thicker than one of them is wide")
-        if len(points) > 4 and crosses_itself(moved.points):
+        if len(points) > 4 and fault_of(moved.points):
             raise ValueError("the panes are too thick: their faces cross each other")
         return moved
 
@@ -76,7 +76,7 @@ class TankOutline:
     @property
     def area(self) -> float:
         """Area inside [m2]."""
-        return signed_area(self.points)
+        return float(self.polygon.area)
 
     def holds(self, x: float, y: float) -> bool:
         """Whether a point of the plan lies inside or on the panes."""
@@ -192,7 +192,9 @@ def corner(length: float, depth: float, side_pane: float, room_corner: str) -> T
 
 def of_points(points: Polygon) -> TankOutline:
     """Any closed outline; an edge is of the pane that it looks towards, front and back on the diagonal."""
-    turned = points if signed_area(points) > 0 else tuple(reversed(points))
+    import shapely
+
+    turned = points if shapely.is_ccw(shapely.LinearRing(points)) else tuple(reversed(points))
     bare = TankOutline(turned, ())
     sides = []
     for i in range(len(turned)):

@@ -23,7 +23,7 @@ from underlit.scene.common import (
     ShortForm,
     wrong,
 )
-from underlit.scene.outline import crosses_itself, signed_area
+from underlit.scene.outline import fault_of
 from underlit.scene.tank import outline as tank_outline
 from underlit.scene.tank.lid import Sheet
 from underlit.scene.tank.mesh import ClosedMesh, MeshGlass
@@ -256,8 +256,8 @@ class Tank(Part):
             raise wrong("an outline needs at least three points", "outline")
         if len(set(outline)) < len(outline):
             raise wrong("an outline must name each corner only once", "outline")
-        if crosses_itself(outline) or not abs(signed_area(outline)) > 0:
-            raise wrong("the outline crosses itself or has no area", "outline")
+        if fault := fault_of(outline):
+            raise wrong(fault, "outline")
         if min(x for x, _ in outline) != 0 or min(y for _, y in outline) != 0:
             raise wrong("the outline must begin at 0: its leftmost corner at x = 0, its frontmost at y = 0", "outline")
 
