@@ -155,7 +155,7 @@ def test_tanks_that_cannot_be_are_refused_in_one_line(tank: dict[str, Any], mess
 
 
 PLACES = [
-    ({"spot": [{"name": "s", "at": ["2 cm", "2 cm"]}]}, "spot[0].at: the spot lies outside the tank"),
+    ({"spot": [{"name": "s", "at": ["2 cm", "2 cm"]}]}, "spot[0].at: lies completely outside the tank"),
     ({"zone": [{"name": "z", "rectangle": [["0 cm", "0 cm"], ["3 cm", "3 cm"]]}]}, "zone[0].rectangle: lies completely outside"),
     ({"stone": [{"name": "r", "shape": "rounded", "size": ["3 cm"] * 3, "at": ["1 cm", "1 cm"]}]},
      "stone[0].at: stands completely outside"),

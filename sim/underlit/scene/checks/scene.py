@@ -10,6 +10,7 @@ from underlit.scene.checks.rack import check_rack
 from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.outline import Outlined
+from underlit.scene.tank.lid import Sliding
 from underlit.scene.tank.tank import SIDES
 from underlit.text.problem import KeyPath, Problem, shown
 from underlit.text.suggest import did_you_mean
@@ -106,10 +107,7 @@ def _check_rim_and_braces(scene: Scene) -> Iterator[Problem]:
     for index, brace in enumerate(tank.braces):
         free = tank.inside_m[0]
         if not 0 <= brace.at <= free:
-            yield Problem(
-                f"the brace lies outside the tank: give a place from 0 to {format_length(free)}",
-                ("tank", "brace", index, "at"),
-            )
+            yield _not_within("the brace lies outside the tank", free, ("tank", "brace", index, "at"))
         if height - brace.thickness <= 0:
             yield Problem("the brace is thicker than the tank is high", ("tank", "brace", index, "thickness"))
     if tank.euro_brace is not None:
@@ -124,36 +122,33 @@ def _check_rim_and_braces(scene: Scene) -> Iterator[Problem]:
 
 
 def _check_lid(scene: Scene) -> Iterator[Problem]:
-    length, depth, _ = scene.tank.inside_m
+    length, depth, height = scene.tank.inside_m
     lid = scene.lid
     if lid is None:
         return
-    if scene.hood is not None and scene.lid_top_m >= scene.tank.inside_m[2] + scene.hood.height:
+    if scene.hood is not None and scene.lid_top_m >= height + scene.hood.height:
         yield Problem("the lid does not fit under the hood: lower the lid or raise the hood", ("lid", "above_rim"))
     for key, parts in (("pane", lid.panes), ("strip", lid.strips)):
         for index, part in enumerate(parts):
             x0, y0, x1, y1 = part.bounds_m
             if x1 <= 0 or y1 <= 0 or x0 >= length or y0 >= depth:
-                yield Problem(
-                    f"lies completely outside the tank, which is {_inside_size(scene)}", ("lid", key, index, "corners")
-                )
+                yield _outside(scene, "lies", ("lid", key, index, "corners"))
     if lid.hinged is not None:
         if not 0 < lid.hinged.at < depth:
-            yield Problem(
-                f"the hinge lies outside the tank: give a place from 0 to {format_length(depth)}",
-                ("lid", "hinged", "at"),
-            )
+            yield _not_within("the hinge lies outside the tank", depth, ("lid", "hinged", "at"))
         if scene.hood is not None and lid.hinged.opened > 0:
-            yield Problem(
-                "a flap cannot be opened under a hood: close it or remove the hood", ("lid", "hinged", "opened")
-            )
+            said = "a flap cannot be opened under a hood: close it or remove the hood"
+            yield Problem(said, ("lid", "hinged", "opened"))
     if lid.sliding is not None:
-        widest = (length if lid.sliding.runs == "left to right" else depth) / 2
-        if lid.sliding.overlap >= widest:
-            yield Problem(f"must be less than half the lid, {format_length(widest)}", ("lid", "sliding", "overlap"))
-        if lid.sliding.opened > widest - lid.sliding.overlap / 2:
-            text = f"must be at most {format_length(widest - lid.sliding.overlap / 2)}, where the pane ends"
-            yield Problem(text, ("lid", "sliding", "opened"))
+        yield from _check_sliding(lid.sliding, (length if lid.sliding.runs == "left to right" else depth) / 2)
+
+
+def _check_sliding(panes: Sliding, half: float) -> Iterator[Problem]:
+    if panes.overlap >= half:
+        yield Problem(f"must be less than half the lid, {format_length(half)}", ("lid", "sliding", "overlap"))
+    widest = half - panes.overlap / 2
+    if panes.opened > widest:
+        yield Problem(f"must be at most {format_length(widest)}, where the pane ends", ("lid", "sliding", "opened"))
 
 
 def _check_fixtures(scene: Scene) -> Iterator[Problem]:
@@ -166,61 +161,56 @@ def _check_fixtures(scene: Scene) -> Iterator[Problem]:
 
 
 def _check_fixture_place(scene: Scene, fixture: Fixture, where: KeyPath) -> Iterator[Problem]:
-    length, depth, height = scene.tank.inside_m
+    length, depth, _ = scene.tank.inside_m
     x0, y0, x1, y1 = fixture_bounds_m(scene, fixture)
-    lowest, highest = fixture_heights_m(scene, fixture)
     below = [(x, y) for x, y, _ in body_corners_m(scene, fixture)]
-    over_tank = scene.tank.inside_outline.meets(below)
     key = (*where, "above_water" if fixture.above_water is not None else "above_rim")
-    if over_tank and lowest < scene.water_level_m:
-        yield Problem(
-            f"the fixture hangs in the water: its lowest edge is {format_length(scene.water_level_m - lowest)} "
-            "under the surface",
-            key,
-        )
-    elif over_tank and scene.lid is not None:
-        low = scene.lid_underside_m
-        if lowest < low + scene.lid.thickness - LAID_ON_THE_LID_M and highest > low:
-            yield Problem("the fixture cuts through the lid: hang it above the lid", key)
-        flap = scene.flap_corners_m()
-        if flap and boxes_overlap(flap, body_corners_m(scene, fixture)):
-            yield Problem("the opened flap of the lid touches the fixture: hang it higher or open the lid less", key)
-    inside = all(scene.tank.inside_outline.holds(x, y) for x, y in below)
-    if over_tank and not inside and scene.water_level_m <= lowest < height:
-        yield Problem("the fixture hangs below the rim and cuts through a pane: hang it higher or move it", key)
+    if scene.tank.inside_outline.meets(below):
+        yield from _check_over_tank(scene, fixture, key)
     if scene.hood is not None:
-        if highest > height + scene.hood.height:
-            yield Problem(
-                f"the fixture does not fit under the hood, which is {format_length(scene.hood.height)} high", key
-            )
+        if fixture_heights_m(scene, fixture)[1] > scene.tank.inside_m[2] + scene.hood.height:
+            high = format_length(scene.hood.height)
+            yield Problem(f"the fixture does not fit under the hood, which is {high} high", key)
         elif not all(scene.tank.outside_outline.holds(x, y) for x, y in below):
-            yield Problem(
-                "the fixture cuts through a side of the hood: move it or give a smaller one", (*where, "size")
-            )
+            said = "the fixture cuts through a side of the hood: move it or give a smaller one"
+            yield Problem(said, (*where, "size"))
     if fixture.clip is not None and fixture.clip.at is not None:
         pane = length if fixture.clip.on in ("front", "back") else depth
         if not 0 <= fixture.clip.at <= pane:
-            yield Problem(
-                f"the clip lies beside its pane: give a place from 0 to {format_length(pane)}", (*where, "clip", "at")
-            )
+            yield _not_within("the clip lies beside its pane", pane, (*where, "clip", "at"))
     span = max(length, depth)
     if x1 < -span or y1 < -span or x0 > length + span or y0 > depth + span:
         yield Problem("the fixture is far away from the tank: check the unit", (*where, "position"))
 
 
+def _check_over_tank(scene: Scene, fixture: Fixture, key: KeyPath) -> Iterator[Problem]:
+    """Whether a fixture over the tank stays clear of water, lid and panes."""
+    corners = body_corners_m(scene, fixture)
+    lowest, highest = fixture_heights_m(scene, fixture)
+    if lowest < scene.water_level_m:
+        deep = format_length(scene.water_level_m - lowest)
+        yield Problem(f"the fixture hangs in the water: its lowest edge is {deep} under the surface", key)
+        return
+    if scene.lid is not None:
+        low = scene.lid_underside_m
+        if lowest < low + scene.lid.thickness - LAID_ON_THE_LID_M and highest > low:
+            yield Problem("the fixture cuts through the lid: hang it above the lid", key)
+        flap = scene.flap_corners_m()
+        if flap and boxes_overlap(flap, corners):
+            yield Problem("the opened flap of the lid touches the fixture: hang it higher or open the lid less", key)
+    inside = all(scene.tank.inside_outline.holds(x, y) for x, y, _ in corners)
+    if not inside and lowest < scene.tank.inside_m[2]:
+        yield Problem("the fixture hangs below the rim and cuts through a pane: hang it higher or move it", key)
+
+
 def fixture_bounds_m(scene: Scene, fixture: Fixture) -> tuple[float, float, float, float]:
     """x low, y low, x high, y high of the body of a fixture on the plan [m], turned and tilted."""
-    corners = [(x, y) for x, y, _ in body_corners_m(scene, fixture)]
-    return (
-        min(x for x, _ in corners),
-        min(y for _, y in corners),
-        max(x for x, _ in corners),
-        max(y for _, y in corners),
-    )
+    xs, ys, _ = zip(*body_corners_m(scene, fixture), strict=True)
+    return min(xs), min(ys), max(xs), max(ys)
 
 
 def fixture_heights_m(scene: Scene, fixture: Fixture) -> tuple[float, float]:
-    """Lowest and highest point of a fixture's body over the bottom pane [m]."""
+    """Lowest and highest point of the body of a fixture over the bottom pane [m]."""
     heights = [z for _, _, z in body_corners_m(scene, fixture)]
     return min(heights), max(heights)
 
@@ -235,12 +225,12 @@ def _check_hardscape(scene: Scene) -> Iterator[Problem]:
 def _check_place(scene: Scene, placed: Placed, reach: float | None, where: KeyPath) -> Iterator[Problem]:
     # The size of a mesh is not known here; what lies outside is clipped or refused when the scene is lowered.
     if reach is not None and scene.tank.inside_outline.distance(*placed.at) >= reach:
-        yield Problem(f"stands completely outside the tank, which is {_inside_size(scene)}", (*where, "at"))
+        yield _outside(scene, "stands", (*where, "at"))
 
 
 def _check_solid_height(scene: Scene, solid: Solid, where: KeyPath) -> Iterator[Problem]:
     if solid.base is not None and solid.base >= scene.tank.inside_m[2]:
-        yield Problem(f"stands completely above the tank, which is {_inside_height(scene)}", (*where, "base"))
+        yield _above(scene, "stands", (*where, "base"))
 
 
 def _check_plants(scene: Scene) -> Iterator[Problem]:
@@ -250,9 +240,7 @@ def _check_plants(scene: Scene) -> Iterator[Problem]:
         if plants.on is not None and plants.on not in hardscape:
             yield _unknown("wood or stone", plants.on, hardscape, ("plants", index, "on"))
         if plants.base is not None and plants.base >= scene.tank.inside_m[2]:
-            yield Problem(
-                f"stands completely above the tank, which is {_inside_height(scene)}", ("plants", index, "base")
-            )
+            yield _above(scene, "stands", ("plants", index, "base"))
 
 
 def _check_zones(scene: Scene) -> Iterator[Problem]:
@@ -266,7 +254,7 @@ def _check_zones(scene: Scene) -> Iterator[Problem]:
         if zone.hardscape is not None and zone.hardscape not in hardscape:
             yield _unknown("wood or stone", zone.hardscape, hardscape, (*where, "hardscape"))
         if zone.outline_keys and zone.height >= scene.tank.inside_m[2]:
-            yield Problem(f"lies completely above the tank, which is {_inside_height(scene)}", (*where, "height"))
+            yield _above(scene, "lies", (*where, "height"))
 
 
 def _check_spots(scene: Scene) -> Iterator[Problem]:
@@ -275,12 +263,12 @@ def _check_spots(scene: Scene) -> Iterator[Problem]:
         x, y, z = scene.spot_centre_m(spot)
         where: KeyPath = ("spot", index)
         if not scene.tank.inside_outline.holds(x, y):
-            yield Problem(f"the spot lies outside the tank, which is {_inside_size(scene)}", (*where, "at"))
+            yield _outside(scene, "lies", (*where, "at"))
             continue
         key = "height" if spot.height is not None else "above_substrate"
         bed = scene.spot_centre_m(spot.model_copy(update={"height": None, "above_substrate": 0.0}))[2]
         if z > height:
-            yield Problem(f"the spot lies above the tank, which is {_inside_height(scene)}", (*where, key))
+            yield _above(scene, "lies", (*where, key))
         elif z < bed:
             yield Problem(
                 f"the spot lies inside the substrate, which is {format_length(bed)} high there", (*where, key)
@@ -289,19 +277,23 @@ def _check_spots(scene: Scene) -> Iterator[Problem]:
 
 def _check_outline(scene: Scene, part: Outlined, where: KeyPath) -> Iterator[Problem]:
     if part.outline_keys and not scene.tank.inside_outline.shared_area(part.polygon) > 0:
-        yield Problem(
-            f"lies completely outside the tank, which is {_inside_size(scene)}", (*where, part.outline_keys[0])
-        )
+        yield _outside(scene, "lies", (*where, part.outline_keys[0]))
 
 
-def _inside_size(scene: Scene) -> str:
+def _outside(scene: Scene, stands: str, where: KeyPath) -> Problem:
     length, depth, _ = scene.tank.inside_m
     size = f"{format_length(length)} by {format_length(depth)} inside"
-    return size if scene.tank.is_box else f"at most {size}"
+    size = size if scene.tank.is_box else f"at most {size}"
+    return Problem(f"{stands} completely outside the tank, which is {size}", where)
 
 
-def _inside_height(scene: Scene) -> str:
-    return f"{format_length(scene.tank.inside_m[2])} high inside"
+def _above(scene: Scene, stands: str, where: KeyPath) -> Problem:
+    high = format_length(scene.tank.inside_m[2])
+    return Problem(f"{stands} completely above the tank, which is {high} high inside", where)
+
+
+def _not_within(said: str, most: float, where: KeyPath) -> Problem:
+    return Problem(f"{said}: give a place from 0 to {format_length(most)}", where)
 
 
 def _same_names(kind: str | KeyPath, names: list[str], taken: Iterable[str] = ()) -> Iterator[Problem]:
