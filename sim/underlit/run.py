@@ -10,7 +10,8 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -66,6 +67,12 @@ class Traced:
     reached: bool
     worst_name: str
     worst_relative: float
+
+    @cached_property
+    def tanks(self) -> dict[str, Traced]:
+        """Each tank of a rack as if it stood alone, by its name; the scene's own, which has none, first."""
+        pairs = zip(self.lowered.compiled.frames, self.lowered.tanks, strict=True)
+        return {frame.name: replace(self, lowered=view, result=self.result.of_tank(view.tank)) for frame, view in pairs}
 
 
 def checkpoints() -> list[int]:

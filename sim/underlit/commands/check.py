@@ -14,28 +14,33 @@ def check(scene: SceneFile, *, out: Path | None = None) -> None:
     Parameters
     ----------
     out
-        File for the layout (PNG). Default: the scene's name with -layout.png, in the current folder. A sheet for each
-        fixture is written beside it: -fixture-1.png and so on.
+        File for the layout (PNG). Default: the scene's name with -layout.png, in the current folder. Beside it go the
+        layouts of further tanks of a rack, and a sheet for each fixture: -fixture-1.png and so on.
     """
     loaded = load(scene)
     path = out or Path(f"{scene.stem}-layout.png")
     if path.is_dir():
         raise Refused(f"--out: {path} is a folder; name a PNG file")
     lowered = lowered_scene(loaded)
-    from underlit.report.files import overlay
+    from underlit.report.files import named_for, overlay
     from underlit.report.layout import print_layout
     from underlit.report.printout import output_console, say
+    from underlit.report.summary import lights_of
     from underlit.viz.sheets.fixture_sheet import write_fixture_sheets
     from underlit.viz.sheets.layout import write_layout
 
     console = output_console()
     print_layout(console, lowered)
     try:
-        write_layout(lowered.compiled.own_meshes, overlay(lowered), path)
-        sheets = write_fixture_sheets(loaded.fixtures, path.parent, _sheet_stem(path.stem))
+        written = []
+        for frame, tank in zip(lowered.compiled.frames, lowered.tanks, strict=True):
+            written.append(path.with_stem(named_for(path.stem, frame.name)))
+            write_layout(tank.compiled.meshes, overlay(tank), written[-1])
+        lights = [fixture for _, fixture in lights_of(lowered)]
+        written += write_fixture_sheets(lights, path.parent, _sheet_stem(path.stem))
     except OSError as problem:
         raise cannot_write(path, problem) from None
-    say(console, f"{scene} is sound. Written to {', '.join(str(file) for file in (path, *sheets))}")
+    say(console, f"{scene} is sound. Written to {', '.join(map(str, written))}")
 
 
 def _sheet_stem(layout: str) -> str:

@@ -17,8 +17,8 @@ def dose(
 ) -> int:
     """Show the daily light (DLI) of each zone in a new and in a settled tank, energy, cost, and what age takes away.
 
-    The dimming and hours of the scene are those of the settled tank. With --out, each tank gets a settings card to hang
-    beside it, two cards to a page.
+    The dimming and hours of the scene are those of the settled tank. With --out, each tank, also of a rack, gets a
+    settings card to hang beside it, two cards to a page.
 
     Parameters
     ----------
@@ -39,7 +39,8 @@ def dose(
 
     def work(stops: Stops) -> None:
         folder, console = writable(out), output_console()
-        doses = [make(t.lowered, t.result, price=price) for t in traced_paired(loaded, options, stops)]
+        traced = traced_paired(loaded, options, stops)
+        doses = [make(t.lowered, t.result, price=price) for each in traced for t in each.tanks.values()]
         for index, made in enumerate(doses):
             if index:
                 console.print()

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import tempfile
 import tomllib
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -24,12 +26,13 @@ from underlit.report.numbers import light, sure_to, with_error
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY, summarise, versions
 from underlit.results.atomic import temporary_folder, write_text
 from underlit.results.csv_text import csv_text
+from underlit.results.estimate import Estimate
 from underlit.run import Traced
 from underlit.scene import Scene
 from underlit.viz.overlay import FixtureMark, Overlay, SpotMark, ZoneMark, as_points
 
 ZONE_COLUMNS = (
-    "name", "where", "area_m2", "ppfd_umol_m2_s", SIMULATION_KEY, TANK_KEY, "verdict", "dli_mol_m2_day",
+    "tank", "name", "where", "area_m2", "ppfd_umol_m2_s", SIMULATION_KEY, TANK_KEY, "verdict", "dli_mol_m2_day",
 )  # fmt: skip
 SPREAD_COLUMNS = {
     "dimmest_tenth_umol_m2_s": "dimmest_tenth_umol_m2_s",
@@ -39,24 +42,28 @@ SPREAD_COLUMNS = {
 """Columns of zones.csv and the keys of the summary they come from."""
 
 
-def overlay(lowered: Lowered, reports: Sequence[ZoneReport] = (), spots: Sequence[dict[str, Any]] = (),
-            note: str = "") -> Overlay:  # fmt: skip
-    """What the pictures show besides light: zones, spots, fixtures, measures."""
+def overlay(
+    lowered: Lowered, reports: Sequence[ZoneReport] = (), spots: Sequence[Estimate] = (), note: str = ""
+) -> Overlay:
+    """What the pictures of a tank show besides light: zones, spots, fixtures, measures.
+
+    reports, spots: the light of its zones and its reading spots.
+    """
     scene = lowered.scene
     by_name = {r.name: r for r in reports}
     zones = []
     for place in lowered.own_zones[1:]:
         if place.outline is None:
             continue
-        r = by_name.get(place.name)
+        r = by_name.get(place.own_name)
         text = "" if r is None else with_error(r.ppfd.value, r.ppfd.half_width)
         if r is not None and r.band is not None:
             text += f", {r.verdict}"
-        zones.append(ZoneMark(place.name, as_points(place.outline), text))
+        zones.append(ZoneMark(place.own_name, as_points(place.outline), text))
     marks = []
     for i, spot in enumerate(scene.spots):
         x, y, z = scene.spot_centre_m(spot)
-        marks.append(SpotMark(spot.name, (x, y), light(spots[i]["ppfd_umol_m2_s"]) if spots else "", z))
+        marks.append(SpotMark(spot.name, (x, y), light(spots[i].value) if spots else "", z))
     fixtures = []
     bodies = {mesh.part: mesh for mesh in lowered.compiled.plain_meshes}
     for fixture in scene.fixtures:
@@ -69,6 +76,22 @@ def overlay(lowered: Lowered, reports: Sequence[ZoneReport] = (), spots: Sequenc
         length, depth, height, scene.tank.wall_thickness_m, scene.water_level_m, tuple(zones), tuple(marks),
         tuple(fixtures), None, scene.title, note, *panes,
     )  # fmt: skip
+
+
+def overlays(traced: Traced, reports: Sequence[ZoneReport], note: str = "") -> dict[str, Overlay]:
+    """The overlay of each tank of a rack with its light, by the name of the tank."""
+    of_tank: dict[str, list[ZoneReport]] = {}
+    for place, report in zip(traced.lowered.zones, reports, strict=True):
+        of_tank.setdefault(place.tank_name, []).append(replace(report, name=place.own_name))
+    return {
+        name: overlay(tank.lowered, of_tank[name], tank.result.head_estimates(), note)
+        for name, tank in traced.tanks.items()
+    }
+
+
+def named_for(stem: str, tank: str) -> str:
+    """The start of a file's name for a tank: `substrate`, and for further tanks of a rack `substrate-left-round`."""
+    return "-".join([stem, *re.findall(r"\w+", tank.lower())])
 
 
 def zones_csv(summary: dict[str, Any]) -> str:
@@ -137,8 +160,13 @@ def write_folder(
             write_vtm(traced.result, folder / "view.vtm")
         except ImportError:
             told.append("view.vtm was left out: pyvista is not installed; install it with: pip install pyvista")
-        sheets = {path.name for place in (work, folder) for path in place.glob("fixture-*.png")}
-        for name in ("result.nc", "summary.json", "zones.csv", "substrate.png", "view.png", *sorted(sheets)):
+        pictures = {
+            path.name
+            for place in (work, folder)
+            for kind in ("fixture-*.png", "substrate*.png")
+            for path in place.glob(kind)
+        }
+        for name in ("result.nc", "summary.json", "zones.csv", "view.png", *sorted(pictures)):
             made, target = work / name, folder / name
             if made.exists():
                 os.replace(made, target)
@@ -171,8 +199,9 @@ def _write_parts(
         # what the netCDF library says of a full disk
         raise OSError(str(problem)) from problem
     note = f"largest simulation error: {traced.worst_name} ± {sure_to(traced.worst_relative)}"
-    marks = overlay(traced.lowered, reports, summary["spots"], note if np.isfinite(traced.worst_relative) else "")
-    write_plan_map(traced.result, marks, work / "substrate.png")
-    write_fixture_sheets(traced.lowered.scene.fixtures, work)
-    missing = write_still(traced.result, marks, work / "view.png")
+    marks = overlays(traced, reports, note if np.isfinite(traced.worst_relative) else "")
+    for name, tank in traced.tanks.items():
+        write_plan_map(tank.result, marks[name], work / f"{named_for('substrate', name)}.png")
+    write_fixture_sheets([f for built in traced.lowered.rack for f in built.scene.fixtures], work)
+    missing = write_still(traced.result, marks[""], work / "view.png")
     return [] if missing is None else [missing]

@@ -8,7 +8,7 @@ from rich.table import Table
 from underlit.lowering.scene import Lowered
 from underlit.report.numbers import NONE, band_text
 from underlit.report.printout import print_assumptions, say, table
-from underlit.report.summary import assumption_entries
+from underlit.report.summary import assumption_entries, lights_of
 from underlit.scene import tank_uncertainty
 from underlit.units import format_length
 
@@ -32,19 +32,19 @@ def print_layout(console: Console, lowered: Lowered) -> None:
         band = None if zone is None else lowered.rack[place.tank].scene.band_of(zone)
         made.add_row(place.name, place.where, band_text(band), f"{1e4 * info.area:.0f}")
     console.print(made)
-    if lowered.plantings:
+    if any(tank.plantings for tank in lowered.tanks):
         console.print()
         console.print(grown_table(lowered))
     if lowered.compiled.heads:
         console.print()
-        spots = table("spot", "from left\ncm", "from front\ncm", "height\ncm")
-        for head in lowered.compiled.heads:
-            spots.add_row(head.name, *(f"{100 * c:.1f}" for c in head.centre))
-        console.print(spots)
+        own = [head for tank in lowered.tanks for head in tank.compiled.heads]
+        heads = sorted(lowered.compiled.heads, key=lambda head: head.tank)
+        rows = (
+            (head.name, *(f"{100 * c:.1f}" for c in inside.centre)) for head, inside in zip(heads, own, strict=True)
+        )
+        console.print(table("spot", "from left\ncm", "from front\ncm", "height\ncm", rows=rows))
     console.print()
-    lights = [(f.name, f) for f in scene.fixtures]
-    lights += [(f"{tank.name}: {f.name}", f) for tank in scene.rack for f in tank.scene.fixtures]
-    for name, fixture in lights:
+    for name, fixture in lights_of(lowered):
         watts = "watts not stated" if fixture.running_watts is None else f"{fixture.running_watts:.3g} W"
         say(console, f"Light {name}: PPF {fixture.ppf:.3g} umol/s, {watts}, {fixture.lit_hours:.3g} h a day")
     print_assumptions(console, assumption_entries(scene), tank_uncertainty(scene))
@@ -53,12 +53,15 @@ def print_layout(console: Console, lowered: Lowered) -> None:
 
 
 def grown_table(lowered: Lowered) -> Table:
-    """Plantings as measured on their own triangles."""
-    made = table("planting", "form", "height\ncm", "leaf area index\nas grown", "asked for", "plants", "leaves", wide=2)
-    for plants, grown in zip(lowered.scene.plants, lowered.plantings, strict=True):
-        height = NONE if grown.height is None else f"{100 * grown.height:.1f}"
-        index = f"cover {grown.cover:.2f}" if grown.cover is not None else f"{grown.leaf_area_index:.2f}"
-        asked = NONE if grown.asked is None else f"{grown.asked:.2f}"
-        form = str(plants.leaf_form or plants.kind)
-        made.add_row(grown.name, form, height, index, asked, f"{grown.plants:,}", f"{grown.leaves:,}")
-    return made
+    """Plantings of all tanks as measured on their own triangles."""
+    rows = []
+    for frame, tank in zip(lowered.compiled.frames, lowered.tanks, strict=True):
+        for plants, grown in zip(tank.scene.plants, tank.plantings, strict=True):
+            name = f"{frame.name}: {grown.name}" if frame.name else grown.name
+            height = NONE if grown.height is None else f"{100 * grown.height:.1f}"
+            index = f"cover {grown.cover:.2f}" if grown.cover is not None else f"{grown.leaf_area_index:.2f}"
+            asked = NONE if grown.asked is None else f"{grown.asked:.2f}"
+            form = str(plants.leaf_form or plants.kind)
+            rows.append((name, form, height, index, asked, f"{grown.plants:,}", f"{grown.leaves:,}"))
+    heads = ("form", "height\ncm", "leaf area index\nas grown", "asked for", "plants", "leaves")
+    return table("planting", *heads, wide=2, rows=rows)

@@ -130,7 +130,7 @@ def spot_table(spots: Iterable[dict[str, Any]]) -> Table:
     rows = []
     for s in spots:
         simulation, tank = (math.inf if s[key] is None else s[key] for key in (SIMULATION_KEY, TANK_KEY))
-        place = (f"{100 * s[key]:.1f}" for key in ("x_m", "y_m", "z_m"))
+        place = (f"{100 * at:.1f}" for at in s["in_its_tank_m"])
         rows.append((s["name"], with_error(s["ppfd_umol_m2_s"], simulation), f"± {error(tank)}", *place))
     heads = ("from left\ncm", "from front\ncm", "height\ncm")
     return table("spot", "value\n± simulation", TANK_ERROR, *heads, rows=rows)

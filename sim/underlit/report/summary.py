@@ -5,21 +5,25 @@ from __future__ import annotations
 import math
 import platform
 import sys
+from collections.abc import Callable, Iterable
 from importlib import metadata
-from typing import Any
+from typing import Any, TypeVar
 
+from underlit.lowering.scene import Lowered
 from underlit.planning.candidates import TANK_STANDARD_KEY
 from underlit.planning.plantings import PlantingReport, planting_reports
 from underlit.planning.surfaces import SurfaceReport, surface_reports
 from underlit.planning.zones import ZoneReport, zone_reports
 from underlit.report.ledger import as_percentages, light_ledger
 from underlit.results.estimate import Estimate
+from underlit.results.result import Result
 from underlit.run import Traced
-from underlit.scene import Scene, tank_uncertainty
+from underlit.scene import Fixture, Scene, tank_uncertainty
 from underlit.scene.assumptions.scene import assumptions
 from underlit.transport.tables import Counter
 from underlit.version import VERSION
 
+Found = TypeVar("Found")
 FORMAT = 2
 SIMULATION_KEY, TANK_KEY = "simulation_error_95_umol_m2_s", "tank_error_95_umol_m2_s"
 """Keys of both errors, in summaries and in csv files."""
@@ -118,6 +122,46 @@ def assumption_entries(scene: Scene) -> list[dict[str, Any]]:
     return entries
 
 
+def lights_of(lowered: Lowered) -> list[tuple[str, Fixture]]:
+    """The lights of all tanks with the names that people read."""
+    return [
+        (f"{frame.name}: {fixture.name}" if frame.name else fixture.name, fixture)
+        for frame in lowered.compiled.frames
+        for fixture in lowered.rack[frame.tank].scene.fixtures
+    ]
+
+
+def _spots(traced: Traced, relative: float) -> list[dict[str, Any]]:
+    """Reading spots: x, y, z in the frame of the scene's own tank, and where they are in their own tank."""
+    own = [head for tank in traced.tanks.values() for head in tank.result.compiled.heads]
+    heads = sorted(traced.result.compiled.heads, key=lambda head: head.tank)
+    value = dict(zip(traced.result.compiled.heads, traced.result.head_estimates(), strict=True))
+    return [
+        {
+            "tank": head.tank_name,
+            "name": head.name,
+            **{f"{axis}_m": number(at) for axis, at in zip("xyz", head.centre, strict=True)},
+            "in_its_tank_m": [number(at) for at in inside.centre],
+            "ppfd_umol_m2_s": number(value[head].value),
+            SIMULATION_KEY: number(value[head].half_width),
+            TANK_KEY: number(1.96 * relative * value[head].value),
+        }
+        for head, inside in zip(heads, own, strict=True)
+    ]
+
+
+def _by_tank(
+    traced: Traced, reports: Callable[[Lowered, Result], Iterable[Found]], entry: Callable[[Found], dict[str, Any]]
+) -> list[dict[str, Any]]:
+    """What there is to say of the pieces of each tank of a rack, tank by tank."""
+    found = []
+    for name, tank in traced.tanks.items():
+        for report in reports(tank.lowered, tank.result):
+            made = entry(report)
+            found.append({"tank": name, **made, "name": f"{name}: {made['name']}" if name else made["name"]})
+    return found
+
+
 def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[str, Any]:
     """Everything that was found, ready for JSON."""
     lowered, result = traced.lowered, traced.result
@@ -125,26 +169,16 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
     relative = tank_uncertainty(scene)
     zones = zone_reports(lowered, result) if reports is None else reports
     lines = light_ledger(result)
-    spots = []
-    for head, estimate in zip(result.compiled.heads, result.head_estimates(), strict=True):
-        spots.append(
-            {
-                "name": head.name,
-                "x_m": number(head.centre[0]),
-                "y_m": number(head.centre[1]),
-                "z_m": number(head.centre[2]),
-                "ppfd_umol_m2_s": number(estimate.value),
-                SIMULATION_KEY: number(estimate.half_width),
-                TANK_KEY: number(1.96 * relative * estimate.value),
-            }
-        )
+    lights = lights_of(lowered)
     return {
         "format": FORMAT,
         "title": scene.title,
         "scene_file": scene.path.name if scene.path else None,
-        "zones": [zone_entry(z) for z in zones],
-        "spots": spots,
-        "surfaces": [surface_entry(r) for r in surface_reports(lowered, result)],
+        "zones": [
+            {"tank": place.tank_name, **zone_entry(zone)} for place, zone in zip(lowered.zones, zones, strict=True)
+        ],
+        "spots": _spots(traced, relative),
+        "surfaces": _by_tank(traced, surface_reports, surface_entry),
         "ledger": {
             "percent": dict(as_percentages(lines, 2)),
             "quanta": {k: str(v) for k, v in result.ledger_quanta().items()},
@@ -161,16 +195,16 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
         "ppf_umol_s": number(result.ppf),
         "fixtures": [
             {
-                "name": f.name,
+                "name": name,
                 "ppf_umol_s": number(f.ppf),
                 "watts": number(f.running_watts),
                 "photoperiod_hours": number(f.lit_hours, 4),
                 "dimming": number(f.level),
             }
-            for f in scene.fixtures
+            for name, f in lights
         ],
-        "watts": number(sum(w for w in (f.running_watts for f in scene.fixtures) if w is not None) or None),
-        "plantings": [planting_entry(r) for r in planting_reports(lowered, result)],
+        "watts": number(sum(w for w in (f.running_watts for _, f in lights) if w is not None) or None),
+        "plantings": _by_tank(traced, planting_reports, planting_entry),
         TANK_STANDARD_KEY: number(relative, 4),
         "assumptions": assumption_entries(scene),
         "notes": [*scene.notes, *result.compiled.notes],

@@ -34,7 +34,7 @@ FOOT = (
 def print_dose(console: Console, made: Dose) -> None:
     """Print the tables and what follows from them."""
     say(console, made.lowered.scene.title or "Daily light", "bold underline")
-    say(console, f"Settled tank, set as in the scene: {day_words(made.lowered.scene)}", "bold")
+    say(console, f"Settled tank, set as in the scene: {day_words(made.lowered.lights)}", "bold")
     console.print(_settled_table(made))
     low, high = (percent(s) for s in NEW_TANK_SHARE)
     section(
@@ -51,9 +51,9 @@ def print_dose(console: Console, made: Dose) -> None:
             say(console, line)
 
 
-def day_words(scene: Scene) -> str:
-    """Dimming and hours of a scene's lights in words."""
-    return "; ".join(f"{f.name} {dial(f)}, {hours_words(f)}" for f in scene.fixtures)
+def day_words(lights: Sequence[Fixture]) -> str:
+    """Dimming and hours of lights in words."""
+    return "; ".join(f"{f.name} {dial(f)}, {hours_words(f)}" for f in lights)
 
 
 def dial(fixture: Fixture) -> str:
@@ -142,6 +142,8 @@ def suit_words(made: Dose) -> str:
 
 def energy_words(made: Dose) -> str:
     """Energy and cost of a year."""
+    if not made.lowered.scene.fixtures:
+        return "The light is that of the rack, and so are its energy and cost."
     e = made.energy
     if e.watts is None or e.settled_kwh is None or e.first_year_kwh is None:
         return "Energy and cost are unknown because the watts of a light are not stated."
@@ -196,7 +198,7 @@ def settings_card(made: Dose) -> Card:
     return Card(
         title=scene.title or (scene.path.stem if scene.path else "tank"),
         tank=f"inside {inside} cm ({inches} in), water {format_length(scene.water_level_m)} high, {over}",
-        lights=tuple(_light(scene, f) for f in scene.fixtures),
+        lights=tuple(_light(scene, f) for f in made.lowered.lights),
         zones=zones,
         suits=suit_words(made),
         energy=energy_words(made),
@@ -208,13 +210,15 @@ def settings_card(made: Dose) -> Card:
 
 
 def _light(scene: Scene, fixture: Fixture) -> LightSetting:
-    over_rim = scene.fixture_centre_m(fixture)[2] - scene.tank.inside_m[2]
+    place = "shared with the other tanks of the rack"
+    if fixture in scene.fixtures:
+        place = f"LEDs {format_length(scene.fixture_centre_m(fixture)[2] - scene.tank.inside_m[2])} over the rim"
     low, high = (100 * share * fixture.level for share in NEW_TANK_SHARE)
     return LightSetting(
         name=fixture.name,
         dial=dial(fixture),
         hours=hours_words(fixture),
-        place=f"LEDs {format_length(over_rim)} over the rim",
+        place=place,
         new_tank=f"new tank: {NEW_TANK_HOURS:g} h at {low:.0f}-{high:.0f} % for {NEW_TANK_WEEKS:g} weeks",
     )
 

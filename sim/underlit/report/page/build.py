@@ -5,19 +5,19 @@ from __future__ import annotations
 import base64
 import math
 import tempfile
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from underlit.lowering.scene import Lowered
 from underlit.planning.candidates import kwh_a_year, watt_hours_a_day
 from underlit.planning.zones import Verdict, ZoneReport, zone_reports
-from underlit.report.files import overlay
+from underlit.report.files import overlay, overlays
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
 from underlit.report.numbers import band_text, light, percent, with_error
 from underlit.report.printout import alone, estimated, value_of, worst_words
-from underlit.report.summary import SIMULATION_KEY, TANK_KEY, summarise
+from underlit.report.summary import SIMULATION_KEY, TANK_KEY, lights_of, summarise
 from underlit.run import Traced
-from underlit.scene import Scene
+from underlit.viz.overlay import Overlay
 from underlit.viz.palette import both_units
 
 PAPERS = {"a4": "A4", "letter": "Letter"}
@@ -74,11 +74,11 @@ def report_html(traced: Traced, *, price: float | None = None, paper: str = "a4"
         scene=traced.lowered.scene,
         summary=summary,
         zones=[_zone(report) for report in reports],
-        job=_job(traced.lowered.scene, sum(report.band is not None for report in reports)),
+        job=_job(traced.lowered, sum(report.band is not None for report in reports)),
         short=_short(reports),
-        pictures=_pictures(traced, reports, summary),
+        pictures=_pictures(traced, reports),
         ledger=as_percentages(with_rest(light_ledger(traced.result))),
-        cost=_cost(traced.lowered.scene, price),
+        cost=_cost(traced.lowered, price),
         probes=_probes(summary),
         worst=worst_words(traced),
         paper=PAPERS[paper],
@@ -96,17 +96,19 @@ def report_pdf(html: str, path: Path) -> None:
 
 
 # -- words -----------------------------------------------------------------------------------------------------------
-def _job(scene: Scene, targets: int) -> str:
+def _job(lowered: Lowered, targets: int) -> str:
+    scene = lowered.scene
     length, depth, height = scene.tank.inside_m
-    lights = ", ".join(fixture.name for fixture in scene.fixtures)
+    lights = ", ".join(name for name, _ in lights_of(lowered))
     lid = (
         "without a lid"
         if scene.lid is None
         else f"under a lid of {1000 * scene.lid.thickness:.0f} mm {scene.lid.glass}"
     )
+    whose = f"{len(lowered.rack)} tanks in a rack, the first" if scene.rack else "A tank"
     wish = f"{targets} zones have a target" if targets != 1 else "one zone has a target"
     return (
-        f"A tank of {both_units(length)} x {both_units(depth)} x {both_units(height)} inside, {lid}, lit by {lights}; "
+        f"{whose} of {both_units(length)} x {both_units(depth)} x {both_units(height)} inside, {lid}, lit by {lights}; "
         f"{wish}. This report tells how much light reaches each zone, how certain that is, and what to measure to check it."
     )
 
@@ -136,8 +138,8 @@ def _zone(report: ZoneReport) -> dict[str, Any]:
     }
 
 
-def _cost(scene: Scene, price: float | None) -> dict[str, str]:
-    days = [watt_hours_a_day(fixture) for fixture in scene.fixtures]
+def _cost(lowered: Lowered, price: float | None) -> dict[str, str]:
+    days = [watt_hours_a_day(fixture) for _, fixture in lights_of(lowered)]
     known = [day for day in days if day is not None]
     if len(known) < len(days):
         return {"energy": "unknown, because the watts of a light are not stated"}
@@ -152,7 +154,7 @@ def _probes(summary: dict[str, Any]) -> list[dict[str, str]]:
     for number, spot in enumerate(summary["spots"], 1):
         value = spot["ppfd_umol_m2_s"]
         wide = math.hypot(spot[SIMULATION_KEY] or 0.0, spot[TANK_KEY] or 0.0)
-        place = [both_units(spot[key]) for key in ("x_m", "y_m", "z_m")]
+        place = [both_units(at) for at in spot["in_its_tank_m"]]
         low, high = max(0.0, value - wide), value + wide
         probes.append(
             {
@@ -164,33 +166,34 @@ def _probes(summary: dict[str, Any]) -> list[dict[str, str]]:
 
 
 # -- pictures --------------------------------------------------------------------------------------------------------
-def _pictures(traced: Traced, reports: list[ZoneReport], summary: dict[str, Any]) -> dict[str, Any]:
+def _pictures(traced: Traced, reports: list[ZoneReport]) -> dict[str, Any]:
     """Data addresses of the pictures; `view` is missing where there is no GL, `why` then says what to install."""
-    from underlit.viz.maps.plan_map import write_plan_map
-    from underlit.viz.maps.sections import write_sections
     from underlit.viz.sheets.fixture_sheet import write_fixture_sheets
-    from underlit.viz.sheets.layout import write_layout
     from underlit.viz.tank3d.stills import write_still
 
-    lowered, result = traced.lowered, traced.result
-    marks = overlay(lowered, reports, summary["spots"])
-    found: dict[str, Any] = {}
+    marks = overlays(traced, reports)
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
-
-        def draw(name: str, write: Callable[[Path], object]) -> object:
-            path = work / f"{name}.png"
-            told = write(path)
-            if path.exists():
-                found[name] = _address(path)
-            return told
-
-        draw("layout", lambda path: write_layout(lowered.compiled.meshes, overlay(lowered), path))
-        draw("plan", lambda path: write_plan_map(result, marks, path))
-        draw("sections", lambda path: write_sections(result, marks, path))
-        found["why"] = draw("view", lambda path: write_still(result, marks, path))
-        found["fixtures"] = [_address(path) for path in write_fixture_sheets(lowered.scene.fixtures, work)]
+        found: dict[str, Any] = {"why": write_still(traced.result, marks[""], work / "view.png")}
+        if found["why"] is None:
+            found["view"] = _address(work / "view.png")
+        found["tanks"] = [_of_tank(name, tank, marks[name], work) for name, tank in traced.tanks.items()]
+        lights = [fixture for _, fixture in lights_of(traced.lowered)]
+        found["fixtures"] = [_address(path) for path in write_fixture_sheets(lights, work)]
     return found
+
+
+def _of_tank(name: str, tank: Traced, marks: Overlay, work: Path) -> dict[str, str]:
+    """The pictures of one tank of a rack."""
+    from underlit.viz.maps.plan_map import write_plan_map
+    from underlit.viz.maps.sections import write_sections
+    from underlit.viz.sheets.layout import write_layout
+
+    plan, sections, layout = (work / f"{kind}.png" for kind in ("plan", "sections", "layout"))
+    write_plan_map(tank.result, marks, plan)
+    write_sections(tank.result, marks, sections)
+    write_layout(tank.lowered.compiled.meshes, overlay(tank.lowered), layout)
+    return {"name": name, "plan": _address(plan), "sections": _address(sections), "layout": _address(layout)}
 
 
 def _address(path: Path) -> str:
