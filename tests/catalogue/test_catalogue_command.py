@@ -56,10 +56,10 @@ def test_one_is_shown_in_full_with_its_sources(capsys: pytest.CaptureFixture[str
     assert 'from = "whorled waterweed"' in out
     assert "light compensation point 7.5-16.2 umol/m2/s (microcosm); Rodrigues & Thomaz" in out
     assert "[recalled]" in out
-    assert "not bands" in out
+    assert "no band is made from them" in out
     assert "PROSPECT-D" in out
     assert "no added CO2, new tank" in out
-    assert "161 l (42 gal) up to the top edge; the trade calls it 40 gallons" in told(capsys, "40", "BREEDER")
+    assert "161 l (42 gal) when full to the top edge; sold as 40 gallons" in told(capsys, "40", "BREEDER")
 
 
 def test_json_says_all(capsys: pytest.CaptureFixture[str]) -> None:
@@ -86,7 +86,7 @@ def test_a_light_finds_the_plants_it_suits(capsys: pytest.CaptureFixture[str]) -
 @pytest.mark.parametrize(
     ("words", "expected"),
     [
-        (["hairgras", "tanks"], "no entry of the catalogue has all of these words: hairgras tanks; take one out"),
+        (["hairgras", "tanks"], "no entry of the catalogue has all of these words: hairgras tanks; leave one out"),
         (["breader"], "no entry of the catalogue has the word 'breader'; did you mean \"breeder\"?"),
         (["?!"], "no entry of the catalogue has the word '?!'"),
     ],
@@ -107,11 +107,11 @@ def test_own_entries_are_marked_and_broken_ones_told(
     (own / "a.toml").write_text(text.format("glass top in use", "5 mm") + text.format("other lid", "5"), "utf-8")
     assert main(["catalogue", "lids"]) == 0
     said = capsys.readouterr()
-    assert "glass top in use * (in place of the shipped one)" in said.out
+    assert "glass top in use * (replaces the shipped one)" in said.out
     assert "other lid" not in said.out
     assert said.err.startswith(f"{own / 'a.toml'}:10: lid.thickness: no unit")
     assert len(said.err.splitlines()) == 1
     assert main(["catalogue", "glass top in use", "--own", str(own)]) == 0
-    assert f"Your own: {own / 'a.toml'}:1, in place of the shipped one" in capsys.readouterr().out
+    assert f"Your own: {own / 'a.toml'}:1, replaces the shipped one" in capsys.readouterr().out
     assert main(["catalogue", "lids", "--own", str(own / "none")]) == 0
     assert "no such folder" in capsys.readouterr().err

@@ -104,11 +104,11 @@ def test_help_tells_every_option(command: str, capsys: pytest.CaptureFixture[str
         (["fit", "tank.toml", "good.csv", "--photons", "3"], "--photons: must be a whole number of 32768 or more"),
         (
             ["fit", "stone.toml", "stone.csv", "--photons", "32768"],
-            "stone.toml: reading 1 (in it): in the model no light",
+            "stone.toml: reading 1 (in it): the model has no light",
         ),
         (
             ["fit", "tank.toml", "good.csv", "--carry", "two.toml"],
-            "--carry: two.toml: fixture 'left' is none of the fitted",
+            "--carry: two.toml: fixture 'left' is not one of the fitted",
         ),
         (["sheet", "tank.toml", "--out", "sheet.txt"], "--out: must end in .pdf or .png (got 'sheet.txt')"),
         (["sheet", "dark.toml"], "dark.toml: the scene has no light"),

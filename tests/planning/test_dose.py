@@ -100,7 +100,7 @@ def test_the_dimming_that_suits_most():
     assert made.now == 0
     assert made.best.right == 1
     assert made.best.level == pytest.approx(0.5)
-    assert "at 50 % of full light 1 would be" in setting_words(made)[0]
+    assert "at 50 % of full power 1 would be" in setting_words(made)[0]
     dimmed = answered(box(zone=[band], fixture=[light(dimming=made.best.level)]))
     assert dimmed.now == 1
     assert dimmed.best.level == pytest.approx(made.best.level)

@@ -60,6 +60,9 @@ FLAG = Parameter(negative=(), show_default=False)
 PAIR = Parameter(negative=(), show_default=False)
 
 SceneFile = Annotated[Path, Parameter(negative=(), help="The scene file (TOML).")]
+RackTankName = Annotated[
+    str | None, Parameter(help="Which tank of a rack, by its name. Default: the scene's own tank.")
+]
 Seed = Annotated[
     int, whole(0, (1 << 64) - 1, help="Seed of the random numbers. The same seed gives the same numbers again.")
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-from underlit.commands.options import FLAG, SceneFile, Seed, Threads, whole
+from underlit.commands.options import FLAG, RackTankName, SceneFile, Seed, Threads, whole
 from underlit.commands.shared import load, refusing, stoppable, writable, write_out
 
 
@@ -14,6 +14,7 @@ def plant(
     *plants: str,
     out: Path | None = None,
     keep_plants: Annotated[bool, FLAG] = False,
+    tank: RackTankName = None,
     photons: Annotated[int, whole(1 << 17, 1 << 40)] = 1 << 20,
     seed: Seed = 1,
     threads: Threads = None,
@@ -42,7 +43,7 @@ def plant(
     from underlit.scene import SceneError
 
     def work(stops: Stops) -> None:
-        loaded, folder = load(scene), writable(out)
+        loaded, folder = load(scene, tank), writable(out)
         stops.phase = Phase.WORKING
         with (
             working(output_console(stderr=True), "tracing the light"),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from underlit.commands.options import AS_USUAL, FLAG, MANY, PAIR, SceneFile, TraceOptions, length_of
+from underlit.commands.options import AS_USUAL, FLAG, MANY, PAIR, RackTankName, SceneFile, TraceOptions, length_of
 from underlit.commands.shared import Refused, load, refusing, stoppable, traced_paired, writable, write_out
 
 if TYPE_CHECKING:
@@ -34,6 +34,7 @@ def profile(
     band: Annotated[tuple[float, float] | None, PAIR] = None,
     with_and_without_lid: Annotated[bool, FLAG] = False,
     out: Path | None = None,
+    tank: RackTankName = None,
     options: TraceOptions = AS_USUAL,
 ) -> int:
     """Show how PPFD falls from the surface to the substrate, which depth halves it, and what a plant of a height gets.
@@ -63,7 +64,7 @@ def profile(
     ends = None if line is None else _lengths("--line", line, 4)
     if ends is not None and ends[:2] == ends[2:]:
         raise Refused("--line: the two points must be apart")
-    loaded = load(scene)
+    loaded = load(scene, tank)
     places = _places(loaded, at, zone, spot, needed=ends is None)
     if plant is not None:
         _check_plant(loaded, plant, places)
@@ -190,7 +191,6 @@ def _profile(asked: _Asked, out: Path | None, options: TraceOptions, stops: Stop
 def _told(asked: _Asked, traced: list[Traced], lids: tuple[str, ...]) -> Told:
     from underlit.planning.profile import along_line, profile_at
     from underlit.report.decisions.profile import Told
-    from underlit.scene import tank_uncertainty
 
     scene = asked.scene
     lines: tuple[tuple[Line, ...], ...] = ()
@@ -202,4 +202,4 @@ def _told(asked: _Asked, traced: list[Traced], lids: tuple[str, ...]) -> Told:
             height = LINE_ABOVE_BED_M if asked.plant is None else asked.plant.height
             start, end = asked.ends[:2], asked.ends[2:]
             lines = (tuple(along_line(t.lowered.scene, t.result, start, end, above_bed=height) for t in traced),)
-    return Told(scene.title or str(scene.path), lids, profiles, lines, asked.plant, tank_uncertainty(scene))
+    return Told(scene.title or str(scene.path), lids, profiles, lines, asked.plant, traced[0].lowered.tank_uncertainty)

@@ -18,12 +18,19 @@ if TYPE_CHECKING:
     from underlit.scene import Scene
 
 
-def load(path: Path) -> Scene:
-    """Read a scene file."""
+def load(path: Path, tank: str | None = None) -> Scene:
+    """Read a scene file; of a rack, seen from one of its tanks if that is named."""
     from underlit.scene import SceneError, load_scene
 
     with refusing(SceneError):
-        return load_scene(path)
+        scene = load_scene(path)
+    if tank is None:
+        return scene
+    there = {other.name: other for other in scene.rack}
+    if tank not in there:
+        named = f"there are: {', '.join(map(repr, there))}" if there else "the scene has no rack"
+        raise Refused(f"--tank: no tank of the rack has that name; {named} (got {tank!r})")
+    return scene.seen_from(there[tank])
 
 
 def lowered_scene(scene: Scene) -> Lowered:

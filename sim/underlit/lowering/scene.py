@@ -19,6 +19,7 @@ from underlit.lowering.shapes import ShapeError
 from underlit.lowering.tallies import ZonePlace, counters
 from underlit.lowering.tank.shell import shell
 from underlit.lowering.world import World
+from underlit.scene.assumptions.scene import tank_uncertainty
 from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.targets import Zone
@@ -79,6 +80,11 @@ class Lowered:
     def lights(self) -> tuple[Fixture, ...]:
         """The fixtures of the tank this is seen from; where it has none, those of the tank whose light reaches it."""
         return self.scene.fixtures or next(built.scene.fixtures for built in self.rack if built.scene.fixtures)
+
+    @property
+    def tank_uncertainty(self) -> float:
+        """Relative standard uncertainty of what is not known about the tank this is seen from and its lights."""
+        return tank_uncertainty(self.scene.model_copy(update={"fixtures": self.lights}))
 
     @property
     def full_hours(self) -> dict[Source, float]:

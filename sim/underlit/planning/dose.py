@@ -29,7 +29,7 @@ from underlit.planning.zones import (
 )
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
-from underlit.scene import Band, Need, Scene, tank_uncertainty
+from underlit.scene import Band, Need, Scene
 from underlit.scene.targets import NEW_TANK_SHARE, band_for
 
 NEW_TANK_HOURS, NEW_TANK_WEEKS = 6.0, 4.0
@@ -149,7 +149,7 @@ def dose(lowered: Lowered, result: Result, *, price: float | None = None) -> Dos
         DLI of each zone, new and settled [mol/m2/day], what ageing leaves, energy [kWh] and cost, and every dimming step.
     """
     scene = lowered.scene
-    relative = tank_uncertainty(scene)
+    relative = lowered.tank_uncertainty
     own = {place.name for place in lowered.own_zones}
     reports = [r for r in zone_reports(lowered, result) if r.name in own]
     places = {place.name: place for place in lowered.own_zones}

@@ -22,7 +22,7 @@ from underlit.planning.patches import numbered
 from underlit.planning.zones import SURE, chances
 from underlit.results.result import Field, Result
 from underlit.run import Traced, trace
-from underlit.scene import Band, Need, PlantKind, Scene, band_for, tank_uncertainty
+from underlit.scene import Band, Need, PlantKind, Scene, band_for
 from underlit.scene.model import RETURNED_BY_PLANTED_PANES
 from underlit.scene.tank.tank import SIDES
 from underlit.text.problem import shown
@@ -214,7 +214,7 @@ def _place(traced: Traced, planes: Field, wish: Wish) -> PlantPlace:
     fit = np.select(
         [np.isnan(ppfd), ppfd < wish.band.low, ppfd > wish.band.high], [Fit.COVERED, Fit.TOO_DIM, Fit.MORE], Fit.RIGHT
     )
-    uncertainty = tank_uncertainty(scene)
+    uncertainty = traced.lowered.tank_uncertainty
     open_ones = ~np.isnan(ppfd)
     right = [
         chances(float(v), float(np.hypot(e, uncertainty * v)), wish.band)[1] >= SURE

@@ -20,7 +20,7 @@ from underlit.planning.vertical_profiles import VerticalProfile, profile_differe
 from underlit.planning.zones import Chances, Verdict, judged
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
-from underlit.scene import Band, Hood, Lid, Scene, tank_uncertainty
+from underlit.scene import Band, Hood, Lid, Scene
 
 RULE_OF_THUMB_M = 4 * 0.0254
 """Depth of water that is said to halve the light; common practice, no source."""
@@ -146,7 +146,7 @@ def profile_at(
     bed, surface = float(scene.bed_heights_m(np.array(x), np.array(y))), scene.water_level_m
     light = vertical_profile(result, outline, bottom=bed)
     fit = halving_of(light, bed=max(bed, tops_of_plants(lowered, outline)), surface=surface)
-    return Profile(name, np.asarray(outline), light, bed, surface, tank_uncertainty(scene), fit, band)
+    return Profile(name, np.asarray(outline), light, bed, surface, lowered.tank_uncertainty, fit, band)
 
 
 def tops_of_plants(lowered: Lowered, outline: np.ndarray) -> float:

@@ -17,7 +17,7 @@ from underlit.lowering.scene import Lowered
 from underlit.planning.patches import Spread, spread, zone_patches
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
-from underlit.scene import Band, tank_uncertainty
+from underlit.scene import Band
 
 SURE = 0.8
 """Probability from which a verdict is given in plain words; below it the zone is borderline."""
@@ -151,8 +151,7 @@ def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:
 
 
 def _of_one_tank(lowered: Lowered, result: Result) -> Iterator[ZoneReport]:
-    # a tank of a rack without lights of its own is as sure as the lights that shine on it
-    relative = tank_uncertainty(lowered.scene.model_copy(update={"fixtures": lowered.lights}))
+    relative = lowered.tank_uncertainty
     for place, info, estimate, dli in zip(
         lowered.zones, result.compiled.zones, result.zone_estimates(), daily_integrals(lowered, result), strict=True
     ):

@@ -133,20 +133,19 @@ def lights_of(lowered: Lowered) -> list[tuple[str, Fixture]]:
 
 def _spots(traced: Traced, relative: float) -> list[dict[str, Any]]:
     """Reading spots: x, y, z in the frame of the scene's own tank, and where they are in their own tank."""
-    own = [head for tank in traced.tanks.values() for head in tank.result.compiled.heads]
-    heads = sorted(traced.result.compiled.heads, key=lambda head: head.tank)
-    value = dict(zip(traced.result.compiled.heads, traced.result.head_estimates(), strict=True))
+    heads = iter(sorted(traced.result.compiled.heads, key=lambda head: head.tank))
     return [
         {
-            "tank": head.tank_name,
-            "name": head.name,
+            "tank": name,
+            "name": (head := next(heads)).name,
             **{f"{axis}_m": number(at) for axis, at in zip("xyz", head.centre, strict=True)},
             "in_its_tank_m": [number(at) for at in inside.centre],
-            "ppfd_umol_m2_s": number(value[head].value),
-            SIMULATION_KEY: number(value[head].half_width),
-            TANK_KEY: number(1.96 * relative * value[head].value),
+            "ppfd_umol_m2_s": number(estimate.value),
+            SIMULATION_KEY: number(estimate.half_width),
+            TANK_KEY: number(1.96 * relative * estimate.value),
         }
-        for head, inside in zip(heads, own, strict=True)
+        for name, tank in traced.tanks.items()
+        for inside, estimate in zip(tank.result.compiled.heads, tank.result.head_estimates(), strict=True)
     ]
 
 

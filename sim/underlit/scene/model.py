@@ -109,6 +109,20 @@ class Scene(Part):
         others = [note for tank in self.rack for note in tank.scene.notes]
         return list(dict.fromkeys([*own, *others]))
 
+    def seen_from(self, tank: RackTank) -> Scene:
+        """The same rack with one of its other tanks as the scene's own; each light stays with its tank."""
+        x, y, z = tank.offset_m
+        own = tank.model_copy(
+            update={"name": self.path.stem if self.path else self.title, "at": (-x, -y), "height": -z}
+        )
+        own._scene = self.model_copy(update={"rack": ()})
+        others = [
+            other.model_copy(update={"at": (other.at[0] - x, other.at[1] - y), "height": other.height - z})
+            for other in self.rack
+            if other is not tank
+        ]
+        return tank.scene.model_copy(update={"rack": (own, *others)})
+
     @property
     def has_added_co2(self) -> bool:
         """Whether CO2 is added; assumed not to be where the scene does not say."""

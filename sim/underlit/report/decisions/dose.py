@@ -143,7 +143,7 @@ def suit_words(made: Dose) -> str:
 def energy_words(made: Dose) -> str:
     """Energy and cost of a year."""
     if not made.lowered.scene.fixtures:
-        return "The light is that of the rack, and so are its energy and cost."
+        return "Energy and cost: see the tank of the rack that the light belongs to."
     e = made.energy
     if e.watts is None or e.settled_kwh is None or e.first_year_kwh is None:
         return "Energy and cost are unknown because the watts of a light are not stated."

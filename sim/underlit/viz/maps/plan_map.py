@@ -78,7 +78,7 @@ def _draw(result: Result, overlay: Overlay, key_lines: int) -> tuple[Figure, int
     board = LabelBoard(axes)
     mark_zones_and_spots(axes, board, overlay)
     mark_fixtures(axes, board, overlay)
-    _key(canvas, axes, board, footprints)
+    _key(canvas, axes, board, footprints, lit=bool(overlay.fixtures))
     return canvas.figure, len(board.key)
 
 
@@ -235,7 +235,7 @@ def _long_lines(x: np.ndarray, y: np.ndarray, values: np.ndarray, level: float) 
     return [path for path in paths if np.hypot(*np.diff(path, axis=0).T).sum() > 4 * PATCH_M]
 
 
-def _key(canvas: Canvas, axes: Axes, board: LabelBoard, footprints: Sequence[Footprint]) -> None:
+def _key(canvas: Canvas, axes: Axes, board: LabelBoard, footprints: Sequence[Footprint], *, lit: bool) -> None:
     """Names for the numbers on the map, in two columns, and what the lines mean."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
@@ -246,7 +246,9 @@ def _key(canvas: Canvas, axes: Axes, board: LabelBoard, footprints: Sequence[Foo
         x, y = left + (i % 2) * width / 2, bottom - 0.86 - 0.17 * (i // 2)
         canvas.text(x, y, f"{i + 1}", 8, fontweight="bold")
         canvas.text(x + 0.18, y, line, 8)
-    handles: list[Artist] = [Line2D([], [], color=INK, lw=1.1, ls=(0, (6, 3)), label="fixture, from above")]
+    handles: list[Artist] = []
+    if lit:
+        handles.append(Line2D([], [], color=INK, lw=1.1, ls=(0, (6, 3)), label="fixture, from above"))
     if footprints:
         handles.append(Line2D([], [], color=HARDSCAPE_LINE, lw=1.3, label="wood and stone, from above"))
         handles.append(Patch(fc=COVERED, ec="none", label="covered"))
