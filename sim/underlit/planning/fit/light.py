@@ -20,6 +20,7 @@ from underlit.lowering.records import Source
 from underlit.lowering.scene import Lowered, lower
 from underlit.planning.fit.parameters import Kind, Parameter, tint_shape, touched, with_values
 from underlit.planning.fit.readings import LidState, Setting
+from underlit.scene.keys import alternatives_of
 from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.targets import Spot
@@ -192,7 +193,7 @@ def scene_for(scene: Scene, setting: Setting) -> Scene:
 
 
 def _hung(fixture: Fixture, above_rim: float) -> Fixture:
-    return fixture.model_copy(update={"above_rim": above_rim, "above_water": None})
+    return fixture.model_copy(update={"above_rim": above_rim} | dict.fromkeys(alternatives_of(fixture, "above_rim")))
 
 
 def lowered_for(scene: Scene, setting: Setting, heads: Sequence[Place]) -> Lowered:

@@ -20,6 +20,7 @@ from underlit.lowering.compiled import CompiledScene
 from underlit.lowering.records import Face, Part, Role, Source
 from underlit.lowering.tank.panes import UPRIGHT, WATER, pane, sheet_behind
 from underlit.photometry.lens import Lens, LensKind
+from underlit.scene.keys import hanging_keys, running_keys
 from underlit.scene.lights import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.tank.tank import Behind
@@ -164,8 +165,8 @@ def parameters_of(scene: Scene, compiled: CompiledScene) -> tuple[Parameter, ...
 
 def makes(scene: Scene) -> list[tuple[Fixture, ...]]:
     """Fixtures that are of one make: alike but for name, place and setting. They share output and beam."""
-    setting = {"dimming", "step", "schedule"}
-    own = setting | {"name", "position", "clip", "above_rim", "above_water", "turn", "tilt", "photoperiod"}
+    setting = set(running_keys(Fixture)) - {"dimming_curve"}
+    own = setting | {"name", *hanging_keys(Fixture)}
     groups: list[tuple[dict, list[Fixture]]] = []
     for fixture in scene.fixtures:
         said = fixture.model_dump(exclude=own | {"channels"})

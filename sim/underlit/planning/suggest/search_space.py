@@ -11,7 +11,7 @@ import numpy as np
 
 from underlit.planning.chart.axes import Light
 from underlit.scene import Fixture, Scene
-from underlit.scene.keys import hanging_keys, running_keys
+from underlit.scene.keys import alternatives_of, hanging_keys, running_keys
 
 MOST_FIXTURES = 3
 
@@ -149,7 +149,7 @@ def scene_with(scene: Scene, hanging: Hanging) -> Scene:
             "name": name if len(hanging.places_m) == 1 else f"{name} {i + 1}",
             "position": at,
             "above_rim": hanging.above_rim_m,
-            "above_water": None,
+            **dict.fromkeys(alternatives_of(Fixture, "above_rim")),
             "turn": math.pi / 2 if hanging.turned else 0.0,
         }
         hung.append(kind.fixture.model_copy(update=change))

@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from underlit.scene.outline import Polygon, fault_of
 
@@ -108,13 +108,13 @@ class TankOutline:
         (ax, ay), (bx, by) = self.normal(corner - 1), self.normal(corner)
         return ax * by - ay * bx
 
-    def meets(self, points: Iterable[Any]) -> bool:
+    def meets(self, points: Iterable[tuple[float, float]]) -> bool:
         """Whether the area spanned by points of the plan overlaps the inside."""
         import shapely
 
         return bool(shapely.MultiPoint(list(points)).convex_hull.intersection(self.polygon).area > 0)
 
-    def shared_area(self, polygon: Iterable[Any]) -> float:
+    def shared_area(self, polygon: Iterable[tuple[float, float]]) -> float:
         """Area of the part of a polygon that lies inside [m2]."""
         import shapely
 
@@ -123,15 +123,15 @@ class TankOutline:
 
 def _cut(points: list[tuple[float, float]], nx: float, ny: float, offset: float) -> list[tuple[float, float]]:
     """The part of a convex outline where nx x + ny y is at most the offset (Sutherland & Hodgman 1974)."""
-    kept = []
+    left = []
     for (x0, y0), (x1, y1) in zip(points, points[1:] + points[:1], strict=True):
         here, after = offset - nx * x0 - ny * y0, offset - nx * x1 - ny * y1
         if here >= 0:
-            kept.append((x0, y0))
+            left.append((x0, y0))
         if (here > 0) != (after > 0) and here != 0 and after != 0:
             share = here / (here - after)
-            kept.append((x0 + share * (x1 - x0), y0 + share * (y1 - y0)))
-    return kept
+            left.append((x0 + share * (x1 - x0), y0 + share * (y1 - y0)))
+    return left
 
 
 def facets_for(radius: float, turn: float) -> int:
