@@ -63,6 +63,13 @@ def _remove_old(home: Path, keep: Path) -> None:
         shutil.rmtree(old, ignore_errors=True)
 
 
+def jit_is_off() -> bool:
+    """Whether kernels run in plain Python, to be debugged (NUMBA_DISABLE_JIT=1)."""
+    import numba
+
+    return bool(getattr(numba.config, "DISABLE_JIT"))  # noqa: B009 - numba's settings are made at run time
+
+
 def scalar(function: Function) -> Function:
     """Compile a function that kernels call, on numbers and tuples of them, and on arrays that others made.
 

@@ -10,6 +10,7 @@ from oracle_sketch import AIR, EXIT, Sketch, ledger_gap, lens_rows, section
 
 from underlit.backends import reference
 from underlit.backends import reference_formulas as own
+from underlit.backends.visits import ESCAPED, SCATTERED
 from underlit.transport.tables import BINS, PACKET, Bucket, Counter
 
 
@@ -90,7 +91,7 @@ def test_inverse_square_under_a_point_source():
             share = solid_angle(x, x + 0.4, y, y + 0.5, 0.8) / (2 * math.pi)
             assert abs(cells[j, i] - share) < 4.5 * math.sqrt(share * (1 - share) / n)
     assert ledger_gap(tables, row) == 0
-    assert sum(v == [reference.ESCAPED] for v in visits) * PACKET == section(tables, row, "ledger")[EXIT]
+    assert sum(v == [ESCAPED] for v in visits) * PACKET == section(tables, row, "ledger")[EXIT]
 
 
 def launch(sketch: Sketch, directions, polarisations, height=0.5):
@@ -229,10 +230,10 @@ def test_scattering_water_thins_the_straight_light():
     sketch.source([(0.0, 0.0, 0.75)], exponent=1e9)
     tables = sketch.build()
     row, visits = reference.trace(tables, 0, seed=11, batch=0, first=0, count=n)
-    straight = sum(reference.SCATTERED not in v for v in visits) / n
+    straight = sum(SCATTERED not in v for v in visits) / n
     share = math.exp(-b * depth)
     assert abs(straight - share) < 4.5 * math.sqrt(share * (1 - share) / n)
-    scatterings = sum(v.count(reference.SCATTERED) for v in visits)
+    scatterings = sum(v.count(SCATTERED) for v in visits)
     assert section(tables, row, "counters")[Counter.SCATTERINGS] == scatterings
     assert ledger_gap(tables, row) == 0
 

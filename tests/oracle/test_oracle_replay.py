@@ -8,6 +8,7 @@ from oracle_sketch import ledger_gap, section
 from oracle_worlds import WORLDS, lid_and_water, sides_of_their_own
 
 from underlit.backends import cpu, reference
+from underlit.backends.visits import Visit, described
 from underlit.lowering.world import World
 from underlit.transport.tables import PACKET, Bucket, Counter, Tables
 
@@ -21,7 +22,7 @@ def tables_of(world) -> Tables:
     return built.compile().tables if isinstance(built, World) else built
 
 
-def differing(ours: list[list[int]], theirs: list[list[int]]) -> list[int]:
+def differing(ours: list[list[Visit]], theirs: list[list[Visit]]) -> list[int]:
     return [i for i, (a, b) in enumerate(zip(ours, theirs, strict=True)) if a[:LONGEST] != b[:LONGEST]]
 
 
@@ -65,3 +66,15 @@ def test_the_odd_events_occur():
     row, _ = reference.trace(tables, source=0, seed=20, batch=3, first=0, count=2000)
     assert (section(tables, row, "ledger")[: len(Bucket)] > 0).all()
     assert (section(tables, row, "counters")[: len(Counter)] > 0).all()
+
+
+def test_a_way_reads_in_words():
+    """The log names what the photon met: the first event of a photon over an open tank is its water or its rim."""
+    compiled = lid_and_water().compile()
+    _, (way,) = cpu.trace_log(compiled.tables, source=0, seed=20, batch=3, first=1000, count=1)
+    lines = described(way, compiled.meshes).splitlines()
+    assert len(lines) == len(way)
+    slots = {mesh.name: mesh.face_slots() for mesh in compiled.meshes}
+    for event, (line, visit) in enumerate(zip(lines, way, strict=True), start=1):
+        assert line.startswith(f"{event} {visit.met}")
+        assert visit.slot < 0 or visit.slot in slots[line.split("(")[1].rstrip(")")]

@@ -15,6 +15,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from underlit.backends.visits import Visit, visits_of
+from underlit.kernel_cache import jit_is_off
 from underlit.transport.tables import Tables
 from underlit.transport.walk import walk_packets
 
@@ -22,8 +24,31 @@ SLICE_PHOTONS = 1 << 12
 GROUPS = 32
 """Cells keep their sums over this many fixed groups of batches (index mod GROUPS)."""
 
-NO_LOG = np.zeros((0, 2), np.int32)
+_NO_LOG = np.zeros((0, 2), np.int32)
 _NO_RECORDS = np.zeros((0, 4))
+
+
+def walk(
+    tables: Tables,
+    seed: int,
+    source: int,
+    batch: int,
+    first: int,
+    count: int,
+    row: np.ndarray,
+    *,
+    log: np.ndarray = _NO_LOG,
+    records: np.ndarray = _NO_RECORDS,
+) -> None:
+    """Trace packets first .. first + count - 1 of a batch and add to row: `transport.walk.walk_packets`, JIT on or off."""
+    seed_bits = np.uint64(seed & (2**64 - 1))
+    if not jit_is_off():
+        walk_packets(tables, seed_bits, source, batch, first, count, row, log, records)
+        return
+    # in plain Python the fields of a record are reached as attributes, and 64-bit products wrap round with a warning
+    plain = Tables(*(table.view(np.recarray) if table.dtype.names else table for table in tables))
+    with np.errstate(over="ignore"):
+        walk_packets(plain, seed_bits, source, batch, first, count, row, log, records)
 
 
 @dataclass
@@ -112,9 +137,7 @@ class Tracer:
 
     def prepare(self) -> None:
         """Compile or load the kernels by walking no photon, so that what is timed later is tracing."""
-        walk_packets(
-            self.tables, np.uint64(self.seed), 0, 0, 0, 0, np.zeros(self._row_length, np.int64), NO_LOG, _NO_RECORDS
-        )
+        walk(self.tables, self.seed, 0, 0, 0, 0, np.zeros(self._row_length, np.int64))
 
     def run(self, targets: list[int], poll: Callable[[], None] | None = None) -> None:
         """Trace until each source has its target number of batches (those folded already count).
@@ -160,18 +183,7 @@ class Tracer:
                 with self._lock:
                     row = self._spare.pop() if self._spare else np.zeros(self._row_length, np.int64)
                 job.rows[thread] = row
-            seed = np.uint64(self.seed)
-            walk_packets(
-                self.tables,
-                seed,
-                job.source,
-                job.batch,
-                index * SLICE_PHOTONS,
-                SLICE_PHOTONS,
-                row,
-                NO_LOG,
-                _NO_RECORDS,
-            )
+            walk(self.tables, self.seed, job.source, job.batch, index * SLICE_PHOTONS, SLICE_PHOTONS, row)
             with self._lock:
                 self.photons_walked += SLICE_PHOTONS
                 job.slices_left -= 1
@@ -235,9 +247,13 @@ def available_threads() -> int:
 
 def trace_log(
     tables: Tables, source: int, seed: int, batch: int, first: int, count: int, columns: int = 512
-) -> tuple[np.ndarray, list[list[int]]]:
-    """Trace a few packets and say what each met: the tally row, and per packet slot * 2 + side (-1 escaped, -2 scattered)."""
+) -> tuple[np.ndarray, list[list[Visit]]]:
+    """Trace a few packets and say what each met: to debug a photon, and to hold the kernels against the oracle.
+
+    source: its row in `tables.sources`; first, count: which photons of the batch; columns: the first so many events less one
+    are told. Returns the tally row, (layout.end,) int64, and the visits of each packet.
+    """
     row = np.zeros(int(tables.layout[0]["end"]), np.int64)
     log = np.zeros((count, columns), np.int32)
-    walk_packets(tables, np.uint64(seed & (2**64 - 1)), source, batch, first, count, row, log, _NO_RECORDS)
-    return row, [log[i, 1 : 1 + min(int(log[i, 0]), columns - 1)].tolist() for i in range(count)]
+    walk(tables, seed, source, batch, first, count, row, log=log)
+    return row, [visits_of(log[i, 1 : 1 + min(int(log[i, 0]), columns - 1)].tolist()) for i in range(count)]

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.backends.cpu import NO_LOG, SLICE_PHOTONS, available_threads
+from underlit.backends.cpu import SLICE_PHOTONS, available_threads, walk
 from underlit.transport.paths import BIN, COSINE, FIRST_LENGTH, HEAD, WEIGHT
 from underlit.transport.tables import PACKET, Tables
-from underlit.transport.walk import walk_packets
 
 FIRST_ROWS = SLICE_PHOTONS
 """Room for so many paths of a slice; a slice that has more is traced again with more room."""
@@ -59,7 +58,7 @@ def record_paths(
         while True:
             records = np.zeros((rows, width))
             count = min(SLICE_PHOTONS, photons)
-            walk_packets(tables, np.uint64(seed), source, job[0], job[1], count, row, NO_LOG, records)
+            walk(tables, seed, source, job[0], job[1], count, row, records=records)
             wanted = int(records[0, 0])
             if wanted < rows:
                 return records[1 : wanted + 1].copy()

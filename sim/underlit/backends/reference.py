@@ -39,6 +39,7 @@ from underlit.backends.reference_formulas import (
     unit,
     web_angles,
 )
+from underlit.backends.visits import ESCAPED, SCATTERED, Visit, visit_of_cell
 from underlit.transport.tables import (
     PACKET,
     Bucket,
@@ -49,9 +50,6 @@ from underlit.transport.tables import (
     Tables,
     ZoneKind,
 )
-
-SCATTERED, ESCAPED = -2, -1
-"""Marks in a sequence of visits beside `2 slot + side`."""
 
 _ROULETTE_BELOW, _ROULETTE_TO = PACKET >> 2, PACKET >> 1
 _MOST_EVENTS = 1 << 20
@@ -71,7 +69,7 @@ class _Photon:
     exit_bucket: int
     choices: list[float]  # the choice of the first events
     last: int | None = None  # the triangle left, None after scattering and for copies
-    visits: list[int] = field(default_factory=list)
+    visits: list[Visit] = field(default_factory=list)
     event: int = 0  # number of the segment under way, from 1
 
     def number(self, dimension: int) -> float:
@@ -316,7 +314,7 @@ class _Tracer:
 
     def meet(self, photon: _Photon, triangle: int, side: int) -> bool:
         info = self.triangles[triangle]
-        photon.visits.append(self.cell(triangle, side))
+        photon.visits.append(visit_of_cell(self.cell(triangle, side)))
         photon.group, photon.last = info["group"], None if self.is_copy[triangle] else triangle
         self.book_arrival(photon, triangle, side)
         surface = self.surfaces[info["surface"]]
@@ -430,11 +428,11 @@ def _record(row: Any) -> dict[str, Any]:
 
 def trace(
     tables: Tables, source: int, seed: int, batch: int, first: int, count: int
-) -> tuple[np.ndarray, list[list[int]]]:
+) -> tuple[np.ndarray, list[list[Visit]]]:
     """Trace photons `first` to `first + count - 1` of one batch of one source (its row in `tables.sources`).
 
-    Returns the tally row, (layout.end,) int64 [quanta; counters: events], and for each photon the sequence of what
-    it met: `2 slot + side` (side 0 front, 1 back), `SCATTERED`, and `ESCAPED` where it left the world.
+    Returns the tally row, (layout.end,) int64 [quanta; counters: events], and for each photon what it met, one after the
+    other.
     """
     tracer = _Tracer(tables)
     key = batch_key(seed, int(tables.sources[source]["key"]), batch)

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import numpy as np
 from llvmlite import ir
-from numba import config, types
+from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
+
+from underlit.kernel_cache import jit_is_off
 
 _WIDTH = 8
 _FLOATS_PER_NODE = 6 * _WIDTH
@@ -101,5 +103,5 @@ def plain_trailing_zeros(value):
     return (int(value) & -int(value)).bit_length() - 1 if value else 32
 
 
-if config.DISABLE_JIT:
+if jit_is_off():
     hit_boxes, trailing_zeros = plain_hit_boxes, plain_trailing_zeros

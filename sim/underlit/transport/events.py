@@ -161,10 +161,23 @@ def side_met(tree, instances, hit, instance, d):
 
 
 @scalar
+def medium_beyond(surface, back):
+    """The medium on the far side of an interface; back: side of arrival, 0 front, 1 back."""
+    return surface.back if back == 0 else surface.front
+
+
+@scalar
+def shares_returned(tables, index, back, b):
+    """Share of the light that a surface reflects, and share that it reflects or lets through, by side of arrival."""
+    reflected = tables.reflectance[index, back, b]
+    return reflected, reflected + tables.transmittance[index, back, b]
+
+
+@scalar
 def at_interface(row, tables, path, index, back, d, e, n, w, medium, exit_bucket, b, choice, key, event):
     """A smooth plane between two media mirrors the packet or lets it through: (d, e, w, medium, exit bucket) after it."""
     surface, layout = tables.surfaces[index], tables.layout[0]
-    far = surface.back if back == 0 else surface.front
+    far = medium_beyond(surface, back)
     through, d, e = cross_interface(d, e, n, tables.optics[medium, 0, b], tables.optics[far, 0, b], choice)
     if through:
         medium = far
@@ -194,8 +207,7 @@ def at_opaque_or_leaf(row, tables, path, index, back, d, e, n, w, b, choice, key
     if surface.closed == 1 and back == 1:
         add(row, layout.ledger + _INSIDE, w)
         return d, e, 0
-    reflected = tables.reflectance[index, back, b]
-    returned = reflected + tables.transmittance[index, back, b]
+    reflected, returned = shares_returned(tables, index, back, b)
     w = keep(row, layout.ledger + (surface.bucket_front if back == 0 else surface.bucket_back), w, returned)
     if w == 0:
         return d, e, 0

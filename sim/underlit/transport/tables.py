@@ -76,6 +76,9 @@ class Counter(IntEnum):
     LOST_PHOTONS = 3
 
 
+LOG_ESCAPED, LOG_SCATTERED = -1, -2
+"""Marks in the log of a walk beside the cells of faces, slot * 2 + side."""
+
 TRIANGLE = np.dtype(
     [
         ("group", "<i4"),  # triangles of one plane share a group; a ray skips the group it left

@@ -40,13 +40,12 @@ from underlit.transport.randomness import (
     scrambled_directions,
     unit,
 )
-from underlit.transport.tables import PACKET, Bucket, Counter, SurfaceKind
+from underlit.transport.tables import LOG_ESCAPED, LOG_SCATTERED, PACKET, Bucket, Counter, SurfaceKind
 from underlit.transport.tally import add, tally_segment, tally_surface
 
 MAX_EVENTS = 1 << 20
 FAR = 1e9
 """Length of the last segment of light that leaves the world [m]."""
-LOG_ESCAPED, LOG_SCATTERED = -1, -2
 
 _EMITTED, _SCATTERINGS = int(Bucket.EMITTED), int(Counter.SCATTERINGS)
 _INTERFACE = int(SurfaceKind.INTERFACE)
