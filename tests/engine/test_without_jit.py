@@ -55,7 +55,7 @@ def test_twins_of_the_intrinsics():
     masks = set()
     for _ in range(300):
         low = rng.uniform(-1, 1, (1, 3, 8))
-        node_box = np.concatenate([low, low + rng.uniform(0, 1, (1, 3, 8))], axis=1).astype(np.float32)
+        node_box = np.concatenate([low, low + rng.uniform(0.2, 1.5, (1, 3, 8))], axis=1).astype(np.float32)
         o, inverse = (rng.uniform(-1, 1, 3).astype(np.float32) for _ in range(2))
         inverse = np.float32(1) / inverse
         near = np.arange(3) + 3 * (inverse < 0)
