@@ -69,12 +69,12 @@ def test_the_odd_events_occur():
 
 
 def test_a_way_reads_in_words():
-    """The log names what the photon met: the first event of a photon over an open tank is its water or its rim."""
+    """The log names what the photon met: of every surface met, side, slot and mesh."""
     compiled = lid_and_water().compile()
     _, (way,) = cpu.trace_log(compiled.tables, source=0, seed=20, batch=3, first=1000, count=1)
     lines = described(way, compiled.meshes).splitlines()
     assert len(lines) == len(way)
-    slots = {mesh.name: mesh.face_slots() for mesh in compiled.meshes}
     for event, (line, visit) in enumerate(zip(lines, way, strict=True), start=1):
         assert line.startswith(f"{event} {visit.met}")
-        assert visit.slot < 0 or visit.slot in slots[line.split("(")[1].rstrip(")")]
+        hit = [mesh.name for mesh in compiled.meshes if visit.slot in mesh.face_slots()]
+        assert line.endswith(f" of slot {visit.slot} ({hit[0]})" if hit else visit.met)

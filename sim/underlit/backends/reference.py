@@ -68,7 +68,7 @@ class _Photon:
     medium: int
     exit_bucket: int
     choices: list[float]  # the choice of the first events
-    last: int | None = None  # the triangle left, None after scattering and for copies
+    last: int | None = None  # the triangle left, None after scattering and for instances
     visits: list[Visit] = field(default_factory=list)
     event: int = 0  # number of the segment under way, from 1
 
@@ -88,30 +88,30 @@ class _Zone:
 
 
 def written_out(tables: Tables) -> tuple[Tables, list[bool]]:
-    """The tables with every copy of a shared mesh as triangles of its own, and which triangles those are."""
+    """The tables with every instance of a shared mesh as triangles of its own, and which triangles those are."""
     plain = np.ones(len(tables.triangles), bool)
-    for copy in tables.instances:
-        plain[copy["first"] : copy["first"] + copy["count"]] = False
+    for instance in tables.instances:
+        plain[instance["first"] : instance["first"] + instance["count"]] = False
     corners, triangles = [tables.corners[plain]], [tables.triangles[plain]]
-    for copy in tables.instances:
-        run = slice(copy["first"], copy["first"] + copy["count"])
+    for instance in tables.instances:
+        run = slice(instance["first"], instance["first"] + instance["count"])
         points = tables.corners[run].reshape(-1, 3)
-        placed = copy["scale"] * np.array([copy["rotation"] @ p for p in points]) + copy["origin"]
+        placed = instance["scale"] * np.array([instance["rotation"] @ p for p in points]) + instance["origin"]
         rows = tables.triangles[run].copy()
-        rows["slot"] += copy["slot"]
-        rows["group"] += copy["group"]
-        rows["part"] = copy["part"]
+        rows["slot"] += instance["slot"]
+        rows["group"] += instance["group"]
+        rows["part"] = instance["part"]
         corners.append(placed.reshape(-1, 9))
         triangles.append(rows)
-    is_copy = [False] * int(plain.sum()) + [True] * (sum(map(len, triangles)) - int(plain.sum()))
-    return tables._replace(corners=np.concatenate(corners), triangles=np.concatenate(triangles)), is_copy
+    is_instance = [False] * int(plain.sum()) + [True] * (sum(map(len, triangles)) - int(plain.sum()))
+    return tables._replace(corners=np.concatenate(corners), triangles=np.concatenate(triangles)), is_instance
 
 
 class _Tracer:
     """One world, one tally row."""
 
     def __init__(self, tables: Tables) -> None:
-        tables, self.is_copy = written_out(tables)
+        tables, self.is_instance = written_out(tables)
         self.tables = tables
         self.soup = Soup(tables.corners)
         self.normals = [as_vector(n) for n in self.soup.normal]
@@ -194,8 +194,8 @@ class _Tracer:
                 self.row[lay["zones"] + index] += photon.weight
 
     def cell(self, triangle: int, side: int) -> int:
-        """Where a face's arrivals count: by side, or on copies of a shared mesh by looking up (0) or down (1)."""
-        if self.is_copy[triangle]:
+        """Where a face's arrivals count: by side, or on instances of a shared mesh by looking up (0) or down (1)."""
+        if self.is_instance[triangle]:
             side = 0 if self.normals[triangle][2] * (1 if side == 0 else -1) > 0.0 else 1
         return 2 * self.triangles[triangle]["slot"] + side
 
@@ -315,7 +315,7 @@ class _Tracer:
     def meet(self, photon: _Photon, triangle: int, side: int) -> bool:
         info = self.triangles[triangle]
         photon.visits.append(visit_of_cell(self.cell(triangle, side)))
-        photon.group, photon.last = info["group"], None if self.is_copy[triangle] else triangle
+        photon.group, photon.last = info["group"], None if self.is_instance[triangle] else triangle
         self.book_arrival(photon, triangle, side)
         surface = self.surfaces[info["surface"]]
         factor = -1.0 if side else 1.0

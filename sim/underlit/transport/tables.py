@@ -104,7 +104,7 @@ INSTANCE = np.dtype(
     ],
     align=True,
 )
-"""A placed copy of a shared mesh. Its tally cells are by layer, and by the side that looks up (0) or down (1)."""
+"""A placed instance of a shared mesh. Its tally cells are by layer, and by the side that looks up (0) or down (1)."""
 
 SURFACE = np.dtype(
     [
