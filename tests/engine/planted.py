@@ -29,7 +29,7 @@ PAGE = "tests/validation/test_validation.py::test_family"
 class Override:
     """Functions or constants of a module of the package that the code binds anew at the module's end.
 
-    What the code calls `right_NAME` is the module's own NAME as it was.
+    What the code calls `right_NAME` is the module's own NAME as it was; names that begin with `_` are the code's own.
     """
 
     file: str
@@ -80,10 +80,11 @@ def reflected_amplitudes(n1, n2, c1, c2):
 """
 BOUNCE_CAP = """
 MAX_EVENTS = 80
+_ROULETTE_LOSS = int(Bucket.ROULETTE_LOSS)
 
 @scalar
 def lose(row, layout, w):
-    add(row, layout.ledger + int(Bucket.ROULETTE_LOSS), w)
+    add(row, layout.ledger + _ROULETTE_LOSS, w)
 """
 OTHER_MEDIUM = """
 @scalar
@@ -191,7 +192,7 @@ def plant(overrides: Iterable[Override], folder: Path) -> Path:
     for override in overrides:
         path = root / "underlit" / override.file
         text = path.read_text(encoding="utf-8")
-        names = names_bound(override.code)
+        names = [name for name in names_bound(override.code) if not name.startswith("_")]
         for name in names:
             if name not in names_bound(text):
                 raise CannotPlant(f"{override.file} has no {name!r}")
