@@ -17,7 +17,8 @@ from underlit.report.numbers import percent
 from underlit.report.page import report_html, report_pdf
 from underlit.run import Traced
 from underlit.scene import load_scene
-from underlit.viz.maps.plant_panels import write_plant_panels
+from underlit.viz.figures import write_png
+from underlit.viz.maps.plant_panels import draw_plant_panels
 from underlit.viz.sheets.reading_sheet import Paper
 from underlit.viz.sheets.settings_card import write_cards
 
@@ -85,7 +86,7 @@ def plants_work(job: Job, *, text: str, names: Sequence[str], folder: Path, jobs
         found = plant_map(load_scene(path), names, photons=jobs.photons(PHOTONS), threads=1)
     job.tell("drawing")
     cleared = [f"Taken out for this: {', '.join(found.cleared)}."] if found.cleared else []
-    drawing = picture(lambda to: write_plant_panels(found, found.places, to))
+    drawing = picture(lambda to: write_png(draw_plant_panels(found, found.places), to, tight=True))
     return PlantAnswer(tuple(_plant_row(place) for place in found.places), (*cleared, DOUBT), drawing, text)
 
 

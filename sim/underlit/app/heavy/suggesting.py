@@ -14,7 +14,8 @@ from underlit.planning.suggest.search_space import kinds_of
 from underlit.planning.suggest.suggest import FULL_PHOTONS
 from underlit.report.decisions.suggest import buy_words, hanging_words, in_words, setting_words, unmet_words
 from underlit.scene import Scene, load_scene
-from underlit.viz.sheets.suggestions import write_suggestion_picture
+from underlit.viz.figures import write_png
+from underlit.viz.sheets.suggestions import draw_suggestions
 
 SHOWN = 5
 
@@ -61,7 +62,7 @@ def suggest_work(job: Job, *, text: str, space: SearchSpace, folder: Path, jobs:
         ways = tuple(_way(name, one, *_scene_of(one, path)) for name, one in shown)
     named = [("now", found.now), *shown]
     titles = [(n, f"{hanging_words(one, now=n == 'now')}; {setting_words(one)}") for n, one in named]
-    drawing = picture(lambda to: write_suggestion_picture(found, titles, to))
+    drawing = picture(lambda to: write_png(draw_suggestions(found, titles), to, tight=True))
     return SuggestAnswer(now, ways, tuple(in_words(found)), drawing, text)
 
 

@@ -14,7 +14,8 @@ from underlit.report.printout import CAUTIONS, MEAN, TANK_ERROR, alone, say, sec
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
-from underlit.viz.maps.chart_grid import SHORT, column_letters, write_chart_picture
+from underlit.viz.figures import write_png
+from underlit.viz.maps.chart_grid import SHORT, column_letters, draw_chart
 
 CSV, PICTURE = "chart.csv", "chart.png"
 MOST_IN_DETAIL = 12
@@ -170,4 +171,4 @@ def _csv_row(cell: Row | Misfit, target: Target) -> dict[str, object]:
 def write_chart(chart: Chart, target: Target, folder: Path) -> None:
     """Write chart.csv and chart.png into the chart's folder, each whole or not at all. Raises OSError."""
     write_text(folder / CSV, chart_csv(chart, target))
-    write_chart_picture(chart, target, folder / PICTURE)
+    write_png(draw_chart(chart, target), folder / PICTURE, tight=True)

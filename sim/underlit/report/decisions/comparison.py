@@ -23,7 +23,8 @@ from underlit.report.summary import SIMULATION_KEY, TANK_STANDARD_KEY, number, v
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
 from underlit.results.estimate import Estimate
-from underlit.viz.maps.difference_map import Panel, smoothed, write_difference_maps
+from underlit.viz.figures import write_png
+from underlit.viz.maps.difference_map import Panel, draw_difference_maps, smoothed
 
 FORMAT = 2
 MOST_NAMED = 3
@@ -175,33 +176,31 @@ def in_words(made: Comparison) -> list[str]:
 
 
 def _light_words(rows: Sequence[Row], k: int) -> str:
-    zones = [r for r in rows if not r.is_spot and r.changes[k] is not None]
+    changed = [(row, change) for row in rows if not row.is_spot and (change := row.changes[k]) is not None]
     # A whole bed is told only where no zone is named.
-    zones = [r for r in zones if not any(p is not None and p.is_whole_bed for p in r.places)] or zones
-    beyond = [r for r in zones if (c := r.changes[k]) is not None and c.beyond_error]
-    moved = [r for r in beyond if abs(r.changes[k].relative) >= WORTH_TELLING]  # type: ignore[union-attr]
+    zones = [pair for pair in changed if not any(p is not None and p.is_whole_bed for p in pair[0].places)] or changed
+    beyond = [pair for pair in zones if pair[1].beyond_error]
     if not beyond:
-        common = any(r.changes[k] is not None for r in rows)
+        common = any(row.changes[k] is not None for row in rows)
         return "no zone changes by more than its simulation error" if common else "they have no zone in common"
+    moved = [pair for pair in beyond if abs(pair[1].relative) >= WORTH_TELLING]
+    moved.sort(key=lambda pair: -abs(pair[1].relative))
     words = []
     for verb, sign in (("brightens", 1), ("dims", -1)):
-        those = [r for r in moved if sign * r.changes[k].ppfd.value > 0]  # type: ignore[union-attr]
-        those.sort(key=lambda r: -abs(r.changes[k].relative))  # type: ignore[union-attr]
-        if not those:
-            continue
-        named = ", ".join(
-            f"{r.name} from {light(r.values[0].value)} to {light(r.values[k].value)}"  # type: ignore[union-attr]
-            for r in those[:MOST_NAMED]
-        )
-        more = len(those) - MOST_NAMED
-        words.append(f"{verb} {named}" + (f" and {more} more" if more > 0 else ""))
-    hardly = [r.name for r in beyond if r not in moved]
-    if hardly:
+        named = [_from_to(row, k) for row, change in moved if sign * change.ppfd.value > 0]
+        if named:
+            more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+            words.append(f"{verb} {', '.join(named[:MOST_NAMED])}{more}")
+    if hardly := [row.name for row, change in beyond if abs(change.relative) < WORTH_TELLING]:
         words.append(f"changes by less than {percent(WORTH_TELLING)}: {', '.join(hardly)}")
-    still = [r.name for r in zones if r not in beyond]
-    if still:
+    if still := [row.name for row, change in zones if not change.beyond_error]:
         words.append(f"within the simulation error: {', '.join(still)}")
     return "; ".join(words)
+
+
+def _from_to(row: Row, k: int) -> str:
+    before, after = (NONE if value is None else light(value.value) for value in (row.values[0], row.values[k]))
+    return f"{row.name} from {before} to {after}"
 
 
 def _cost_words(made: Comparison, k: int) -> str:
@@ -307,6 +306,6 @@ def panels(made: Comparison) -> list[Panel]:
 def write_comparison(made: Comparison, folder: Path, differs: Sequence[Differs] = ()) -> None:
     """Write compare.json, compare.csv and compare.png into a folder (made if missing). Raises OSError."""
     data = json.dumps(comparison_data(made, differs), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-    write_difference_maps(panels(made), folder / "compare.png", "Light on the substrate, side by side")
+    write_png(draw_difference_maps(panels(made), "Light on the substrate, side by side"), folder / "compare.png")
     write_text(folder / "compare.csv", comparison_csv(made))
     write_text(folder / "compare.json", data)

@@ -13,7 +13,8 @@ from underlit.report.printout import CAUTIONS, say, table
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
 from underlit.scene import Need
-from underlit.viz.maps.plant_panels import MOST_PANELS, write_plant_panels
+from underlit.viz.figures import write_png
+from underlit.viz.maps.plant_panels import MOST_PANELS, draw_plant_panels
 
 CSV, PICTURE = "plants.csv", "plants.png"
 SURE_WORDS = (
@@ -98,4 +99,4 @@ def write_plant_map(found: PlantMap, folder: Path, named: bool) -> None:
     """
     write_text(folder / CSV, plants_csv(found))
     places = found.places if named else [place for place in found.places if place.wish.name in list(Need)]
-    write_plant_panels(found, places[:MOST_PANELS], folder / PICTURE)
+    write_png(draw_plant_panels(found, places[:MOST_PANELS]), folder / PICTURE, tight=True)

@@ -25,7 +25,8 @@ from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
 from underlit.results.estimate import Estimate
 from underlit.scene import Band
-from underlit.viz.maps.profile_chart import ColumnPanel, Curve, write_columns, write_line
+from underlit.viz.figures import write_png
+from underlit.viz.maps.profile_chart import ColumnPanel, Curve, draw_columns, draw_line
 
 METER_HEAD_UP_M = 0.03
 DEEPEST_TOLD_M = 2.0
@@ -237,7 +238,8 @@ def write_profile(told: Told, folder: Path) -> None:
     """Write profile.csv and profile.png, and line.csv and line.png where a line was asked for. Raises OSError."""
     if told.profiles:
         write_text(folder / "profile.csv", profile_csv(told))
-        write_columns([_panel(told, p) for p in told.profiles], folder / "profile.png", "Light against height")
+        panels = [_panel(told, p) for p in told.profiles]
+        write_png(draw_columns(panels, "Light against height"), folder / "profile.png")
     if told.lines:
         write_text(folder / "line.csv", line_csv(told))
         curves = []
@@ -247,4 +249,5 @@ def write_profile(told: Told, folder: Path) -> None:
             curves.append(Curve(lid, line.distance, value, counting, 1.96 * told.tank_uncertainty * value))
         band = told.plant.band if told.plant is not None else None
         limits = None if band is None else (band.low, band.high)
-        write_line(curves, folder / "line.png", "Light along a line", line_words(told.lines[0][0]), limits)
+        figure = draw_line(curves, "Light along a line", line_words(told.lines[0][0]), limits)
+        write_png(figure, folder / "line.png")

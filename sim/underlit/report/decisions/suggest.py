@@ -16,7 +16,8 @@ from underlit.report.printout import CAUTIONS, say, section, table, zone_table
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
 from underlit.scene import Need, Scene, band_for
-from underlit.viz.sheets.suggestions import write_suggestion_picture
+from underlit.viz.figures import write_png
+from underlit.viz.sheets.suggestions import draw_suggestions
 
 CSV, PICTURE, SCENE = "suggestions.csv", "suggestions.png", "suggestion-{}.toml"
 NOW = "now"
@@ -184,7 +185,7 @@ def write_suggestions(found: Suggestions, folder: Path, show: int, scene: Path) 
     write_text(folder / CSV, suggestions_csv(found))
     shown = _numbered(found, found.ranked[:show])
     names = [(name, f"{hanging_words(one, now=name == NOW)}; {setting_words(one)}") for name, one in shown]
-    write_suggestion_picture(found, names, folder / PICTURE)
+    write_png(draw_suggestions(found, names), folder / PICTURE, tight=True)
     told = []
     for name, one in shown[1:]:
         path = folder / SCENE.format(name)

@@ -22,7 +22,8 @@ from underlit.report.fit.words import (
 )
 from underlit.report.summary import number, versions
 from underlit.results.atomic import write_text
-from underlit.viz.sheets.residuals import KnownMark, ReadingMark, write_residuals
+from underlit.viz.figures import write_png
+from underlit.viz.sheets.residuals import KnownMark, ReadingMark, draw_residuals
 
 FORMAT = 1
 """Of the JSON file."""
@@ -45,7 +46,7 @@ def write_residual_picture(fitted: Fitted, path: Path) -> None:
     """Draw readings and parameters of a fit as PNG, whole or not at all. Raises OSError."""
     title = fitted.model.scene.title or "Fit to readings"
     expected = 2 * math.hypot(READING_SD, MODEL_SD)
-    write_residuals(reading_marks(fitted), known_marks(fitted), expected, title, path)
+    write_png(draw_residuals(reading_marks(fitted), known_marks(fitted), expected, title), path)
 
 
 def cut(label: str) -> str:

@@ -185,13 +185,14 @@ def _pictures(traced: Traced, reports: list[ZoneReport]) -> dict[str, Any]:
 
 def _of_tank(name: str, tank: Traced, marks: Overlay, work: Path) -> dict[str, str]:
     """The pictures of one tank of a rack."""
+    from underlit.viz.figures import write_png
     from underlit.viz.maps.plan_map import write_plan_map
-    from underlit.viz.maps.sections import write_sections
+    from underlit.viz.maps.sections import draw_sections
     from underlit.viz.sheets.layout import write_layout
 
     plan, sections, layout = (work / f"{kind}.png" for kind in ("plan", "sections", "layout"))
     write_plan_map(tank.result, marks, plan)
-    write_sections(tank.result, marks, sections)
+    write_png(draw_sections(tank.result, marks), sections)
     write_layout(tank.lowered.compiled.meshes, overlay(tank.lowered), layout)
     return {"name": name, "plan": _address(plan), "sections": _address(sections), "layout": _address(layout)}
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from underlit.planning.chart import Answer, Chart, Misfit, Row, Target
-from underlit.viz.figures import Canvas, without_sides, write_png
+from underlit.viz.figures import Canvas, without_sides
 from underlit.viz.palette import BAR_TITLE, COVERED, INK, PAPER, SOFT_INK, colour_map, number
 
 if TYPE_CHECKING:
@@ -27,11 +26,6 @@ def column_letters(count: int) -> list[str]:
     """Short names of columns: A to Z, then AA, AB ..."""
     single = [chr(ord("A") + i) for i in range(26)]
     return [*single, *(a + b for a in single for b in single)][:count]
-
-
-def write_chart_picture(chart: Chart, target: Target, path: str | Path) -> None:
-    """Draw a chart and write it as PNG, whole or not at all. Raises OSError where it cannot be written."""
-    write_png(draw_chart(chart, target), path, tight=True)
 
 
 def draw_chart(chart: Chart, target: Target) -> Figure:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +12,7 @@ import numpy as np
 from underlit.lowering.compiled import Grid
 from underlit.results.estimate import student_factor
 from underlit.results.result import Field, Result
-from underlit.viz.figures import LEGEND, Canvas, Extent, beside_corner, outlined, show_map, write_png
+from underlit.viz.figures import LEGEND, Canvas, Extent, beside_corner, outlined, show_map
 from underlit.viz.maps.diverging import diverging_map
 from underlit.viz.maps.plan_map import frame
 from underlit.viz.overlay import Points
@@ -53,11 +52,6 @@ def within_error(difference: Field) -> np.ndarray:
     """Where a difference lies within its simulation error (95 %), (ny, nx) bool; False where there is no value."""
     width = student_factor(difference.dof) * difference.standard_error
     return np.isfinite(difference.value) & ~(np.abs(difference.value) > width)
-
-
-def write_difference_maps(panels: Sequence[Panel], path: str | Path, title: str = "") -> None:
-    """Draw and write as PNG, whole or not at all. Raises OSError where it cannot be written."""
-    write_png(draw_difference_maps(panels, title), path)
 
 
 def draw_difference_maps(panels: Sequence[Panel], title: str = "") -> Figure:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from underlit.planning.plant_map import Fit, PlantMap, PlantPlace
-from underlit.viz.figures import LEGEND, Canvas, polygon, write_png
+from underlit.viz.figures import LEGEND, Canvas, polygon
 from underlit.viz.overlay import hardscape_footprints
 from underlit.viz.palette import COVERED, HARDSCAPE_LINE, INK, PAPER, SOFT_INK
 
@@ -25,11 +24,6 @@ _WIDTH, _GAP, _TOP, _BOTTOM, _LEFT = 3.5, 0.42, 0.3, 0.75, 0.3
 """Sizes [in]."""
 _MOST_FIGURES = 9
 """Figures along a panel: more would touch."""
-
-
-def write_plant_panels(found: PlantMap, places: Sequence[PlantPlace], path: str | Path) -> None:
-    """Draw panels for places and write them as PNG, whole or not at all. Raises OSError where it cannot be written."""
-    write_png(draw_plant_panels(found, places), path, tight=True)
 
 
 def draw_plant_panels(found: PlantMap, places: Sequence[PlantPlace]) -> Figure:

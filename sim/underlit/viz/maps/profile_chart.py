@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from underlit.viz.figures import LEGEND, Canvas, beside_corner, quiet_ticks, ticks_cm, without_sides, write_png
+from underlit.viz.figures import LEGEND, Canvas, beside_corner, quiet_ticks, ticks_cm, without_sides
 from underlit.viz.palette import BAR_TITLE, INK, SOFT_INK, nice_ceiling
 
 if TYPE_CHECKING:
@@ -49,18 +48,6 @@ class ColumnPanel:
     words: str = ""
     plant: float | None = None
     band: tuple[float, float] | None = None
-
-
-def write_columns(panels: Sequence[ColumnPanel], path: str | Path, title: str) -> None:
-    """Draw profiles beside each other and write them as PNG, whole or not at all."""
-    write_png(draw_columns(panels, title), path)
-
-
-def write_line(
-    curves: Sequence[Curve], path: str | Path, title: str, words: str, band: tuple[float, float] | None
-) -> None:
-    """Draw PPFD along a line and write it as PNG, whole or not at all."""
-    write_png(draw_line(curves, title, words, band), path)
 
 
 def draw_columns(panels: Sequence[ColumnPanel], title: str) -> Figure:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from underlit.results.result import Result
-from underlit.viz.figures import Canvas, Extent, quiet_ticks, show_map, write_png
+from underlit.viz.figures import Canvas, Extent, quiet_ticks, show_map
 from underlit.viz.overlay import Overlay
 from underlit.viz.palette import BAR_TITLE, INK, SOFT_INK, colour_range
 
@@ -18,11 +17,6 @@ if TYPE_CHECKING:
 
 _WIDTH, _MARGIN, _GAP = 8.2, 0.62, 0.75
 """Of the figure, round it and between its panels [in]."""
-
-
-def write_sections(result: Result, overlay: Overlay, path: str | Path) -> None:
-    """Draw both sections as PNG, whole or not at all. KeyError if the world has no light planes; OSError."""
-    write_png(draw_sections(result, overlay), path)
 
 
 def draw_sections(result: Result, overlay: Overlay) -> Figure:

@@ -5,10 +5,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from underlit.viz.figures import Canvas, without_sides, write_png
+from underlit.viz.figures import Canvas, without_sides
 from underlit.viz.palette import INK, SOFT_INK
 
 if TYPE_CHECKING:
@@ -42,15 +41,8 @@ class KnownMark:
     text: str
 
 
-def write_residuals(
-    readings: Sequence[ReadingMark], known: Sequence[KnownMark], expected: float, title: str, path: Path
-) -> None:
-    """Write the picture as PNG, whole or not at all. expected: two standard deviations of a reading, relative."""
-    write_png(draw_residuals(readings, known, expected, title), path)
-
-
 def draw_residuals(readings: Sequence[ReadingMark], known: Sequence[KnownMark], expected: float, title: str) -> Figure:
-    """Readings above, parameters below, as a matplotlib figure."""
+    """Readings above, parameters below, as a matplotlib figure. expected: two standard deviations of a reading, relative."""
     tall = (len(readings) + 1) * _ROW, (len(known) + 1) * _ROW
     canvas = Canvas(_WIDTH, _TOP + sum(tall) + _GAP + 0.75)
     wide = _WIDTH - _LEFT - _RIGHT

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from underlit.planning.suggest import Suggestion, Suggestions
-from underlit.viz.figures import Canvas, without_sides, write_png
+from underlit.viz.figures import Canvas, without_sides
 from underlit.viz.palette import BAR_TITLE, INK, PAPER, SOFT_INK
 
 if TYPE_CHECKING:
@@ -20,16 +19,11 @@ _ROW, _LEFT, _WIDTH, _TOP, _BOTTOM, _KEY_LINE = 0.9, 2.3, 6.0, 0.5, 0.75, 0.2
 _NOW = "o"
 
 
-def write_suggestion_picture(found: Suggestions, names: Sequence[tuple[str, str]], path: str | Path) -> None:
-    """Draw suggestions and write them as PNG, whole or not at all.
-
-    names: number and words of `now` and of each suggestion to show. Raises OSError where it cannot be written.
-    """
-    write_png(draw_suggestions(found, names), path, tight=True)
-
-
 def draw_suggestions(found: Suggestions, names: Sequence[tuple[str, str]]) -> Figure:
-    """The picture as a matplotlib figure. Numbers stand for the suggestions, so that it reads without colour."""
+    """The picture as a matplotlib figure. Numbers stand for the suggestions, so that it reads without colour.
+
+    names: number and words of `now` and of each suggestion to show.
+    """
     zones = found.now.zones
     height = _ROW * len(zones)
     key = _KEY_LINE * len(names) + 0.1
