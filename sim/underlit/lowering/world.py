@@ -40,13 +40,37 @@ def spectrum_array(value: Spectrum, what: str) -> np.ndarray:
 
 
 def rectangle(corner: Sequence[float], along: Sequence[float], up: Sequence[float]) -> tuple[np.ndarray, np.ndarray]:
-    """Two triangles: corner + s along + t up. Its front looks along the cross product along x up. Metres."""
+    """Two triangles that make a rectangle: corner + s along + t up, s and t from 0 to 1.
+
+    Parameters
+    ----------
+    corner
+        A corner [m].
+    along, up
+        Its sides as vectors [m]; the front looks along the cross product along x up.
+
+    Returns
+    -------
+    Vertices (4, 3) float64 [m] and faces (2, 3) int32, indices of vertices.
+    """
     c, a, u = (np.asarray(v, dtype=np.float64) for v in (corner, along, up))
     return np.array([c, c + a, c + a + u, c + u]), np.array([[0, 1, 2], [0, 2, 3]], dtype=np.int32)
 
 
 def box(low: Sequence[float], high: Sequence[float], inward: bool = False) -> tuple[np.ndarray, np.ndarray]:
-    """A closed box of twelve triangles, fronts outside (or inside); metres."""
+    """A closed box of twelve triangles.
+
+    Parameters
+    ----------
+    low, high
+        Its corners of least and of greatest coordinates [m].
+    inward
+        Whether the fronts look inside, as those of a room do.
+
+    Returns
+    -------
+    Vertices (8, 3) float64 [m] and faces (12, 3) int32, indices of vertices.
+    """
     lo, hi = np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
     vertices = np.array([[(lo, hi)[(i >> a) & 1][a] for a in range(3)] for i in range(8)])
     quads = [(0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5)]
@@ -64,8 +88,8 @@ def _line(said: Line | str) -> Line:
 class World:
     """Media, surfaces, meshes, sources and counters. Methods return indices; `compile` gives the tables.
 
-    Parts, sources and ledger lines are records; a text stands for the part, fixture or line of that name in the scene's own
-    tank. All coordinates are those of the world [m].
+    Parts, sources and ledger lines are records. A text stands for the part, fixture or line of that name in the scene's
+    own tank. All coordinates are those of the world [m].
     """
 
     def __init__(self) -> None:
@@ -79,7 +103,17 @@ class World:
 
     # -- ledger ---------------------------------------------------------------------------------------------
     def bucket(self, line: Line | str) -> int:
-        """Index of a ledger line, made if new."""
+        """Index of a ledger line, made if new.
+
+        Parameters
+        ----------
+        line
+            The line, or the name of one of the scene's own tank.
+
+        Returns
+        -------
+        Its index.
+        """
         lines, line = self.contents.lines, _line(line)
         if line not in lines:
             lines.append(line)
@@ -89,9 +123,27 @@ class World:
     def medium(
         self, line: Line | str, index: Spectrum, absorption: Spectrum = 0.0, scattering: Spectrum = 0.0, g: float = 0.9
     ) -> int:
-        """A medium: refractive index, absorption [1/m], scattering [1/m] by bin, Henyey-Greenstein mean cosine g.
+        """A medium that light travels in.
 
-        line: where the ledger counts what it absorbs; each medium has its own.
+        Parameters
+        ----------
+        line
+            Where the ledger counts what it absorbs; each medium has its own.
+        index
+            Refractive index, one number or (60,) by bin of 5 nm.
+        absorption, scattering
+            Coefficients [1/m], one number or (60,) by bin.
+        g
+            Mean cosine of the scattering angle (Henyey & Greenstein, Astrophys. J. 93:70, 1941).
+
+        Returns
+        -------
+        Index of the medium; 0 is the air of the room.
+
+        Raises
+        ------
+        ValueError
+            For a medium that exists already, an index under 1, a negative coefficient.
         """
         name, media = _line(line).name, self.contents.media
         bucket = self.bucket(line)
@@ -118,9 +170,30 @@ class World:
         closed: bool = False,
         bucket: Line | str | None = None,
     ) -> int:
-        """A surface that lets nothing through: reflectance by bin, share of it that is mirror-like.
+        """A surface that lets nothing through.
 
-        closed: the mesh is a solid whose inside light must not reach. bucket: ledger line (default: the name).
+        Parameters
+        ----------
+        name
+            What messages call it.
+        reflectance, back_reflectance
+            Share of the light that front and back return, one number or (60,) by bin; the back is as the front unless
+            given.
+        specular
+            Share of the returned light that is mirror-like; the rest is Lambertian.
+        closed
+            Whether the mesh is a solid whose inside light must not reach.
+        bucket
+            Ledger line of what it absorbs (default: the name).
+
+        Returns
+        -------
+        Index of the surface.
+
+        Raises
+        ------
+        ValueError
+            For shares outside 0 to 1.
         """
         front = spectrum_array(reflectance, f"surface {name!r}")
         back = front if back_reflectance is None else spectrum_array(back_reflectance, f"surface {name!r}")
@@ -136,7 +209,26 @@ class World:
     def leaf(
         self, name: str, reflectance: Spectrum, transmittance: Spectrum, *, bucket: Line | str | None = None
     ) -> int:
-        """A thin two-sided sheet that reflects and transmits diffusely, alike on both sides."""
+        """A thin two-sided sheet that reflects and transmits diffusely, both sides the same.
+
+        Parameters
+        ----------
+        name
+            What messages call it.
+        reflectance, transmittance
+            Shares of the light, one number or (60,) by bin.
+        bucket
+            Ledger line of what it absorbs (default: the name).
+
+        Returns
+        -------
+        Index of the surface.
+
+        Raises
+        ------
+        ValueError
+            For shares outside 0 to 1, or that exceed 1 together.
+        """
         r, t = spectrum_array(reflectance, f"leaf {name!r}"), spectrum_array(transmittance, f"leaf {name!r}")
         if min(r.min(), t.min()) < 0 or (r + t).max() > 1:
             raise ValueError(f"leaf {name!r}: reflectance + transmittance must lie between 0 and 1")
@@ -153,10 +245,29 @@ class World:
         bucket: Line | str | None = None,
         exit: Line | str | None = None,
     ) -> int:
-        """A smooth plane between two media (Fresnel).
+        """A smooth plane between two media (Fresnel; Born & Wolf, Principles of Optics, 7th ed., 1.5.2).
 
-        film: share kept at each crossing (dirt, condensation, algae). bucket: ledger line of what the film takes. exit:
-        ledger line of light that crosses into the room's air here and then leaves the world.
+        Parameters
+        ----------
+        name
+            What messages call it.
+        front, back
+            Index of the medium on each side.
+        film
+            Share of the light that a film on it lets through at each crossing (dirt, condensation, algae).
+        bucket
+            Ledger line of what the film takes (default: the name).
+        exit
+            Ledger line of light that crosses into the air of the room here and then leaves the world.
+
+        Returns
+        -------
+        Index of the surface.
+
+        Raises
+        ------
+        ValueError
+            For a share outside 0 to 1 or a medium that is not there.
         """
         if not 0 <= film <= 1:
             raise ValueError(f"surface {name!r}: the film's kept share must lie between 0 and 1 (got {film})")
@@ -173,7 +284,17 @@ class World:
 
     # -- meshes ---------------------------------------------------------------------------------------------
     def part(self, part: Part | str) -> int:
-        """Index of a part as a whole, made if new. Its faces share zones and results."""
+        """Index of a part as a whole, made if new; its faces share zones and results.
+
+        Parameters
+        ----------
+        part
+            The part, or the name of one of the scene's own tank.
+
+        Returns
+        -------
+        Its index.
+        """
         parts = self.contents.parts
         return parts.setdefault(self._part(part), len(parts))
 
@@ -194,7 +315,26 @@ class World:
         role: Role = Role.OTHER,
         face: str = "",
     ) -> None:
-        """Triangles of a part: vertices (n, 3) [m], faces (m, 3), all of one surface. role, face: where the part is a text."""
+        """Add triangles of a part, all of one surface.
+
+        Parameters
+        ----------
+        part
+            The part, or its name.
+        vertices
+            Shape (n, 3) [m].
+        faces
+            Shape (m, 3), indices of vertices; the front is where (b - a) x (c - a) looks.
+        surface
+            Index of the surface.
+        role, face
+            What it is in the picture and which face of the part, if the part is given by its name.
+
+        Raises
+        ------
+        ValueError
+            For a mesh without faces, with vertices that are not finite or not there, or without its surface.
+        """
         record = part if isinstance(part, Part) else Part(part, role, face)
         v = np.ascontiguousarray(vertices, dtype=np.float64).reshape(-1, 3)
         f = np.ascontiguousarray(faces, dtype=np.int32).reshape(-1, 3)
@@ -215,7 +355,26 @@ class World:
         self.contents.meshes.append(MeshRow(record, v, f, surface))
 
     def add_template(self, vertices: np.ndarray, faces: np.ndarray, surface: int) -> int:
-        """A leaf or opaque mesh kept once, to be placed by `add_instances`: vertices (n, 3) [m], faces (m, 3)."""
+        """Add a leaf or opaque mesh that is stored once and placed by `add_instances`.
+
+        Parameters
+        ----------
+        vertices
+            Shape (n, 3) [m].
+        faces
+            Shape (m, 3), indices of vertices.
+        surface
+            Index of the surface.
+
+        Returns
+        -------
+        Index of the template.
+
+        Raises
+        ------
+        ValueError
+            For a mesh without faces or with vertices that are not finite, and for an interface between media.
+        """
         v = np.ascontiguousarray(vertices, dtype=np.float64).reshape(-1, 3)
         f = np.ascontiguousarray(faces, dtype=np.int32).reshape(-1, 3)
         if len(f) == 0 or not np.all(np.isfinite(v)):
@@ -239,9 +398,29 @@ class World:
         *,
         role: Role = Role.PLANTS,
     ) -> None:
-        """Instances of a template as a part: origins (n, 3) [m], rotations (n, 3, 3), scales (n,).
+        """Add instances of a template as a part.
 
-        Instances of several templates of one part, added one after the other, are one mesh. role: where the part is a text.
+        Instances of several templates of one part, added one after the other, are one mesh.
+
+        Parameters
+        ----------
+        part
+            The part, or its name.
+        template
+            Index of the template.
+        origins
+            Where each stands, shape (n, 3) [m].
+        rotations
+            Unit vectors as columns, shape (n, 3, 3).
+        scales
+            Factor of its size, shape (n,).
+        role
+            What it is in the picture, if the part is given by its name.
+
+        Raises
+        ------
+        ValueError
+            For arrays of unequal length and scales that are not positive.
         """
         record = part if isinstance(part, Part) else Part(part, role)
         o = np.ascontiguousarray(origins, dtype=np.float64).reshape(-1, 3)
@@ -273,13 +452,46 @@ class World:
         exit: Line | str = PAST_THE_TANK,
         key: int | None = None,
     ) -> int:
-        """LEDs that share lens and spectrum, or one planar Lambertian source.
+        """Add LEDs that share lens and spectrum, or one planar Lambertian source.
 
-        positions (n, 3) [m] of the emitting faces; axis they look along and `along`, the direction of the face's first
-        half length (both (3,) or (n, 3)); half_size [m] (radius first for a disc; 0 0 is a point); intensity goes as
-        cos^beam_exponent, or by beam_table = (angles [rad], relative intensities), or by beam_web = (azimuths (nc,) from
-        `along` towards axis x along over a full turn, angles (ng,), relative intensities (nc, ng)); spectrum: relative
-        photons per bin; ppf [umol/s] of all of them together at full power.
+        Parameters
+        ----------
+        source
+            The source, or the name of a fixture of the scene's own tank.
+        positions
+            Middles of the emitting faces, shape (n, 3) [m].
+        ppf
+            PPF of all of them together at full power [umol/s].
+        axis, along
+            Direction that they look in, and direction of the face's first half length: shape (3,) or (n, 3).
+        half_size
+            Half lengths of the face [m], the radius first for a disc; 0, 0 is a point.
+        face
+            Outline of the face.
+        beam_exponent
+            Exponent of the cosine of the angle from the axis, as which intensity goes; 1 is Lambertian.
+        beam_table
+            Instead: angles from the axis, shape (k,) [rad], and relative intensities (k,).
+        beam_web
+            Instead: azimuths (nc,) [rad] from `along` towards axis x along over a full turn, angles (ng,) [rad], and
+            relative intensities (nc, ng).
+        spectrum
+            Relative number of photons, one number or (60,) by bin.
+        medium
+            Index of the medium that they stand in.
+        exit
+            Ledger line of light that leaves the world without having entered anything.
+        key
+            Its number in the random numbers (default: its index).
+
+        Returns
+        -------
+        Index of the source.
+
+        Raises
+        ------
+        ValueError
+            For a PPF, spectrum or beam that cannot be.
         """
         record = source if isinstance(source, Source) else Source(source)
         photons = spectrum_array(spectrum, f"source {record.name!r}")
@@ -310,7 +522,30 @@ class World:
         radius: float = 0.015,
         frame: Frame = OWN,
     ) -> int:
-        """A meter head: a disc that counts light arriving on its face and does not touch it. Metres. frame: its tank."""
+        """Add a meter head: a disc that counts the light arriving on its face and does not touch it.
+
+        Parameters
+        ----------
+        name
+            What results call it.
+        centre
+            Middle of its face [m].
+        normal
+            Direction that it looks in.
+        radius
+            Radius [m].
+        frame
+            The tank in whose frame it lies.
+
+        Returns
+        -------
+        Index of the head.
+
+        Raises
+        ------
+        ValueError
+            For values that are not finite and a radius that is not positive.
+        """
         n = np.asarray(normal, dtype=np.float64)
         n = n / np.linalg.norm(n)
         c = np.asarray(centre, dtype=np.float64)
@@ -329,13 +564,51 @@ class World:
         min_up: float = 0.0,
         frame: Frame = OWN,
     ) -> int:
-        """A zone of a part's faces: those sides whose own normal's z is above min_up, inside an outline (k, 2) [m]."""
+        """Add a zone of a part's faces.
+
+        Parameters
+        ----------
+        name
+            What results call it.
+        part
+            The part, or its name.
+        area
+            Area over which its mean is taken [m2].
+        outline
+            Where it counts, shape (k, 2) [m]; everywhere if not given.
+        min_up
+            A side counts if the z of its own unit normal is above this cosine.
+        frame
+            The tank in whose frame it lies.
+
+        Returns
+        -------
+        Index of the zone.
+        """
         return self._zone(name, frame, area, outline, ZoneKind.SURFACE, self._part(part), 0.0, min_up)
 
     def add_height_zone(
         self, name: str, z: float, *, area: float, outline: np.ndarray | None = None, frame: Frame = OWN
     ) -> int:
-        """A zone at a height: light going down through an outline (k, 2) [m] at z [m]."""
+        """Add a zone at a height, which counts light that goes down through it.
+
+        Parameters
+        ----------
+        name
+            What results call it.
+        z
+            Height [m].
+        area
+            Area over which its mean is taken [m2].
+        outline
+            Where it counts, shape (k, 2) [m]; everywhere if not given.
+        frame
+            The tank in whose frame it lies.
+
+        Returns
+        -------
+        Index of the zone.
+        """
         return self._zone(name, frame, area, outline, ZoneKind.HEIGHT, None, z, 0.0)
 
     def _zone(
@@ -350,16 +623,40 @@ class World:
         return len(self.contents.zones) - 1
 
     def add_planes(self, grid: Grid) -> None:
-        """A stack of level planes that count light going down, such as those of one tank."""
+        """Add a stack of level planes that count light going down, such as those of one tank.
+
+        Parameters
+        ----------
+        grid
+            Their cells.
+        """
         self.contents.planes.append(grid)
 
     def add_map(self, part: Part | str, grid: Grid) -> None:
-        """A map of light arriving on the front of a part, by position, such as the bed of one tank."""
+        """Add a map of the light that arrives on the front of a part, such as the bed of one tank.
+
+        Parameters
+        ----------
+        part
+            The part, or its name.
+        grid
+            Its cells, one layer of them.
+        """
         self.contents.maps.append((self._part(part), grid))
 
     # -- tables ---------------------------------------------------------------------------------------------
     def compile(self) -> CompiledScene:
-        """Build the tables (tree included). ValueError if there is no source or no mesh, or one that counters need."""
+        """Build the tables of the kernels, the tree included.
+
+        Returns
+        -------
+        The compiled scene.
+
+        Raises
+        ------
+        ValueError
+            If there is no source or no mesh, or a counter names a part that is not there.
+        """
         from underlit.lowering.compile.tables import compile_contents
 
         return compile_contents(self.contents)
