@@ -38,7 +38,17 @@ LARGEST_BATCH_BITS = 18
 
 @dataclass(frozen=True)
 class StoppingRule:
-    """When to stop: relative 95 % half widths of zone means and of spots; a budget of photons over all sources."""
+    """When a trace may stop.
+
+    Attributes
+    ----------
+    zones, spots
+        Largest 95 % half width of zone means and of spots, relative to the value.
+    photons
+        Budget: most photons over all sources.
+    only_budget
+        Whether the budget alone decides.
+    """
 
     zones: float = ZONE_PRECISION
     spots: float = SPOT_PRECISION
@@ -60,7 +70,21 @@ class Progress:
 
 @dataclass(frozen=True)
 class Traced:
-    """A traced scene: what was lowered, what was found, and whether the aim was reached."""
+    """A traced scene.
+
+    Attributes
+    ----------
+    lowered
+        The scene as lowered.
+    result
+        What was counted.
+    reached
+        Whether the stopping rule's precision was reached.
+    worst_name
+        Zone or spot with the largest error against what was asked.
+    worst_relative
+        Its 95 % half width, relative to its value.
+    """
 
     lowered: Lowered
     result: Result
@@ -112,10 +136,30 @@ def trace_compiled(
     dimming: dict[Source, float] | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> tuple[Result, float, str, float]:
-    """Trace a plan until the aim is reached or the budget is spent.
+    """Trace a compiled scene until its errors are small enough or the budget is spent.
 
-    Returns (result, worst error over its aim, name, relative half width). Ctrl-C keeps what was counted: the result then
-    says `complete=False`. The numbers depend on the seed alone, not on threads or timing.
+    Ctrl-C keeps what was counted: the result then says `complete=False`. The numbers depend on the seed alone, not on
+    threads or timing.
+
+    Parameters
+    ----------
+    compiled
+        What to trace.
+    aim
+        When to stop.
+    seed
+        Seed of the random numbers.
+    threads
+        Worker threads (default: all processors).
+    dimming
+        Fraction of full power by source; it weighs their errors.
+    progress
+        Called now and then with how far it is.
+
+    Returns
+    -------
+    The result; then the largest error relative to what was asked, the zone or spot that has it, and its relative 95 %
+    half width.
     """
     aim, dimming = aim or StoppingRule(), dimming or {}
     n_sources = len(compiled.sources)
@@ -181,10 +225,33 @@ def trace(
     threads: int | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Traced | Result:
-    """Trace a scene (-> Traced) or a world built in code (-> Result).
+    """Trace a scene, or a world built in code.
 
-    precision: relative 95 % half width asked of every zone mean (spots: three times that); photons: a budget instead. By
-    default zones within 1 % and spots within 3 %.
+    Parameters
+    ----------
+    scene
+        A scene, a scene as lowered, or a world.
+    precision
+        Relative 95 % half width asked of every zone mean, and three times that of spots (default: 0.01).
+    photons
+        A budget instead of a precision: number of photons over all sources.
+    seed
+        Seed of the random numbers: the same seed gives the same bits.
+    threads
+        Worker threads (default: all processors).
+    progress
+        Called now and then with how far it is.
+
+    Returns
+    -------
+    A `Traced` for a scene, a `Result` for a world.
+
+    Raises
+    ------
+    ValueError
+        For a precision or a budget that makes no sense, or both.
+    LoweringError
+        Where a part of the scene cannot be built.
     """
     aim = stopping_rule(precision, photons)
     if isinstance(scene, World):

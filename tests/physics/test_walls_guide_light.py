@@ -65,7 +65,7 @@ def two_panes(height: float, backing: str) -> Estimate:
         surface = black if backing == "paint" else world.interface(f"{name} outer", *front_first)
         world.add_mesh(f"{name} outer", *upright(x, height), surface)
         world.add_mesh("rim", *rectangle((min(x, WIDTH), 0, height), (THICKNESS, 0, 0), (0, WIDTH, 0)),
-                       world.interface(f"{name} rim", 0, glass), name=f"{name} rim")  # fmt: skip
+                       world.interface(f"{name} rim", 0, glass), face=name)  # fmt: skip
         if backing == "sheet":
             world.add_mesh("sheet", *upright(x + math.copysign(0.001, x), height), black, face=name)
     for y in (0.0, WIDTH):

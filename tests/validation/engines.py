@@ -91,7 +91,7 @@ def compared(case: Case, size: Size) -> tuple[Compared, ...]:
     length, depth, _ = scene.tank.inside_m
     below = Meter((0.0, 0.0), (length, depth), meters[0].height, up=False)
     there = OtherEngine(lowered, case.spectral_bin, [*meters, below])
-    paths = size.pick(PATHS * case.times, PATHS * case.times // 32)
+    paths = size.pick(PATHS * case.times, PATHS * case.times // 64)
     found = []
     # a zone's area leaves out what stands on the bed, a meter's does not: the flux is the same
     for k, (meter, zone, value) in enumerate(zip(meters, lowered.compiled.zones, result.zones().values(), strict=True)):

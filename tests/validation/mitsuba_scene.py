@@ -143,18 +143,18 @@ def _frame(u: np.ndarray, v: np.ndarray, w: np.ndarray, centre: np.ndarray) -> A
 def _emitters(compiled: CompiledScene, face_bsdf: dict[str, Any]) -> dict[str, Any]:
     """The LED faces of all sources; radiance is what spreads the source's PPF evenly over them [umol/s/m2/sr]."""
     found: dict[str, Any] = {}
-    for info, source in zip(compiled.sources, compiled.tables.sources, strict=True):
+    for record, ppf, source in zip(compiled.sources, compiled.ppf, compiled.tables.sources, strict=True):
         if source["lens_kind"] != 0 or source["lens_exponent"] != 1.0:
             raise ValueError("the converter knows Lambertian LEDs only")
         leds = compiled.tables.leds[source["first_led"] : source["first_led"] + source["led_count"]]
         for k, led in enumerate(leds):
             area = 4 * led["half_u"] * led["half_v"]
-            found[f"{info.name} {k}"] = {
+            found[f"{record.name} {k}"] = {
                 "type": "rectangle",
                 "to_world": _frame(led["half_u"] * led["u"], led["half_v"] * led["v"], led["w"],
                                    led["position"] + EMITTER_GAP * led["w"]),
                 "bsdf": face_bsdf,
-                "emitter": {"type": "area", "radiance": _even(info.ppf / len(leds) / area / np.pi)},
+                "emitter": {"type": "area", "radiance": _even(ppf / len(leds) / area / np.pi)},
             }  # fmt: skip
     return found
 

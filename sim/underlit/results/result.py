@@ -42,9 +42,14 @@ class Counts(Protocol):
 
 @dataclass(frozen=True)
 class Field:
-    """PPFD values and their standard errors, alike in shape [umol/m2/s]; NaN where no light can reach.
+    """PPFD values and their standard errors; NaN where no light can reach.
 
-    dof: degrees of freedom of the standard errors (the smallest over the sources).
+    Attributes
+    ----------
+    value, standard_error
+        Arrays of one shape, float64 [umol/m2/s].
+    dof
+        Degrees of freedom of the standard errors, the smallest over the sources.
     """
 
     value: np.ndarray
@@ -63,7 +68,26 @@ def slot_areas(mesh: Mesh) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Result:
-    """Kept counts of a traced scene. dimming: fraction of full power by source (1 where there is none)."""
+    """The counts of a traced scene, and the light that they stand for.
+
+    PPFD [umol/m2/s] = counted quanta / quanta emitted x PPF x dimming / area. Errors are standard errors over
+    independent batches.
+
+    Attributes
+    ----------
+    compiled
+        What was traced.
+    counts
+        Counts of each source.
+    seed
+        Seed of the random numbers.
+    seconds
+        Time that the trace took [s].
+    dimming
+        Fraction of full power by source; 1 where there is none.
+    complete
+        Whether the trace ended by itself, not by Ctrl-C.
+    """
 
     compiled: CompiledScene
     counts: tuple[Counts, ...]
@@ -73,9 +97,21 @@ class Result:
     complete: bool = True
 
     def dimmed(self, dimming: Mapping[Source, float] | Mapping[str, float]) -> Result:
-        """The same light at other dimming settings: arithmetic, no trace. A source may be given by its name.
+        """The same light at other dimming settings: arithmetic, no trace.
 
-        KeyError for a source that is not there.
+        Parameters
+        ----------
+        dimming
+            Fraction of full power by source, or by a source's name; others stay as they are.
+
+        Returns
+        -------
+        The result at these settings.
+
+        Raises
+        ------
+        KeyError
+            For a source that is not there.
         """
         named = {source.name: source for source in self.compiled.sources}
         levels = dict(self.dimming)
@@ -90,6 +126,15 @@ class Result:
         """What was counted in one tank of a rack, in its own frame: fields, zones and heads of that tank alone.
 
         It goes with the view of that tank in `Lowered.tanks`. The ledger stays that of all the light.
+
+        Parameters
+        ----------
+        tank
+            Number of the tank.
+
+        Returns
+        -------
+        The result of that tank.
         """
         points = [*self.compiled.zones, *self.compiled.heads]
         chosen = [i for i, point in enumerate(points) if point.tank == tank]
@@ -103,7 +148,17 @@ class Result:
         return sum(c.photons for c in self.counts)
 
     def source_ppf(self, index: int) -> float:
-        """PPF of a source as dimmed [umol/s]."""
+        """PPF of a source as dimmed.
+
+        Parameters
+        ----------
+        index
+            Index of the source.
+
+        Returns
+        -------
+        PPF [umol/s].
+        """
         return self.compiled.ppf[index] * self.dimming.get(self.compiled.sources[index], 1.0)
 
     @property
@@ -112,12 +167,34 @@ class Result:
         return sum(self.source_ppf(i) for i in range(len(self.counts)))
 
     def source_scale(self, index: int) -> float:
-        """umol/s per quantum in one batch."""
+        """What a quantum in one batch stands for.
+
+        Parameters
+        ----------
+        index
+            Index of the source.
+
+        Returns
+        -------
+        Flux per quantum [umol/s].
+        """
         return self.source_ppf(index) / (self.counts[index].photons_per_batch * float(PACKET))
 
     # -- cells ----------------------------------------------------------------------------------------------
     def group_means(self, cells: slice, index: int) -> np.ndarray:
-        """Mean flux [umol/s] of cells by group of batches, of one source: (32, cells) float64."""
+        """Mean flux of cells by group of batches, of one source.
+
+        Parameters
+        ----------
+        cells
+            Cells of a tally row.
+        index
+            Index of the source.
+
+        Returns
+        -------
+        Flux, shape (32, cells) float64 [umol/s].
+        """
         counts = self.counts[index]
         batches = np.maximum(counts.group_batches, 1)[:, None]
         return counts.groups[:, cells] / batches * self.source_scale(index)
@@ -130,7 +207,22 @@ class Result:
         return value, error, min((p[2] for p in parts), default=0.0)
 
     def cells(self, name: str) -> slice:
-        """Cells of `faces`, or of this tank's `map` or `planes`, in a tally row. KeyError if there are none."""
+        """Where cells lie in a tally row.
+
+        Parameters
+        ----------
+        name
+            `faces`, or this tank's `map` or `planes`.
+
+        Returns
+        -------
+        The cells.
+
+        Raises
+        ------
+        KeyError
+            If there are none.
+        """
         if name == "faces":
             row = self.compiled.tables.layout[0]
             return slice(int(row["faces"]), int(row["map"]))
@@ -143,7 +235,22 @@ class Result:
         return grid
 
     def mesh_of(self, mesh: Mesh | str) -> Mesh:
-        """A mesh, or the one of that name. KeyError if there is none."""
+        """A mesh by its name.
+
+        Parameters
+        ----------
+        mesh
+            Its name; a mesh is given back as it is.
+
+        Returns
+        -------
+        The mesh.
+
+        Raises
+        ------
+        KeyError
+            If there is none of that name.
+        """
         if isinstance(mesh, Mesh):
             return mesh
         found = next((m for m in self.compiled.meshes if m.name == mesh), None)
@@ -152,7 +259,22 @@ class Result:
         return found
 
     def faces(self, mesh: Mesh | str) -> Field:
-        """PPFD arriving on a mesh's faces: (n_faces, 2), front and back side (see `Mesh` for instances: up and down)."""
+        """PPFD that arrives on the faces of a mesh.
+
+        Parameters
+        ----------
+        mesh
+            The mesh, or its name.
+
+        Returns
+        -------
+        Shape (n_faces, 2): front and back side; of instances the sides that look up and down (see `Mesh`).
+
+        Raises
+        ------
+        KeyError
+            If there is no mesh of that name.
+        """
         found = self.mesh_of(mesh)
         slots = found.face_slots()
         first, last = int(slots.min()), int(slots.max()) + 1
@@ -162,7 +284,19 @@ class Result:
         return Field(value.reshape(-1, 2)[chosen] / area, error.reshape(-1, 2)[chosen] / area, dof)
 
     def mean_over_faces(self, cells: np.ndarray, area: float) -> Estimate:
-        """Mean PPFD over cells of faces (indices into a tally row) of a total area [m2]."""
+        """Mean PPFD over cells of faces.
+
+        Parameters
+        ----------
+        cells
+            Indices into a tally row, shape (k,).
+        area
+            Total area of the faces [m2].
+
+        Returns
+        -------
+        The mean [umol/m2/s] with its error.
+        """
         parts = []
         for i, counts in enumerate(self.counts):
             batches = np.maximum(counts.group_batches, 1)
@@ -172,7 +306,17 @@ class Result:
         return Estimate(float(value), float(error), float(dof))
 
     def on_grid(self, grid: Grid) -> Field:
-        """PPFD in the cells of a grid of this world: (nz, ny, nx)."""
+        """PPFD in the cells of a grid of this world.
+
+        Parameters
+        ----------
+        grid
+            One of its maps or stacks of planes.
+
+        Returns
+        -------
+        Shape (nz, ny, nx).
+        """
         value, error, dof = self._flux(grid.in_row)
         nx, ny, nz = grid.shape
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -180,12 +324,32 @@ class Result:
             return Field(value.reshape(nz, ny, nx) / area, error.reshape(nz, ny, nx) / area, dof)
 
     def bed(self) -> Field:
-        """PPFD on the bed by position: (ny, nx), see `compiled.bed_map`. KeyError without one."""
+        """PPFD on the bed by position, see `compiled.bed_map`.
+
+        Returns
+        -------
+        Shape (ny, nx).
+
+        Raises
+        ------
+        KeyError
+            If this world has no map of a bed.
+        """
         f = self.on_grid(self._grid_named("map"))
         return Field(f.value[0], f.standard_error[0], f.dof)
 
     def planes(self) -> Field:
-        """PPFD coming down through the light planes: (nz, ny, nx), see `compiled.planes`. KeyError without them."""
+        """PPFD that comes down through the light planes, see `compiled.planes`.
+
+        Returns
+        -------
+        Shape (nz, ny, nx).
+
+        Raises
+        ------
+        KeyError
+            If this world has no light planes.
+        """
         return self.on_grid(self._grid_named("planes"))
 
     # -- points ---------------------------------------------------------------------------------------------
@@ -201,7 +365,12 @@ class Result:
         return [Estimate(float(v), float(e), float(d)) for v, e, d in zip(value, error, dof, strict=True)]
 
     def zone_values_by_source(self) -> np.ndarray:
-        """Mean PPFD of each zone from each source alone, as dimmed: (sources, zones) float64."""
+        """Mean PPFD of each zone from each source alone, as dimmed.
+
+        Returns
+        -------
+        Shape (sources, zones) float64 [umol/m2/s].
+        """
         areas = np.array([z.area for z in self.compiled.zones])
         values = np.zeros((len(self.counts), len(areas)))
         for i, counts in enumerate(self.counts):
@@ -211,7 +380,19 @@ class Result:
         return values
 
     def without_group(self, cells: slice, left_out: int | None) -> np.ndarray:
-        """Mean flux [umol/s] of cells over all groups of batches but one (for the jackknife), or over all."""
+        """Mean flux of cells over all groups of batches but one, for the jackknife.
+
+        Parameters
+        ----------
+        cells
+            Cells of a tally row.
+        left_out
+            The group to leave out; None for a mean over all.
+
+        Returns
+        -------
+        Flux, shape (cells,) float64 [umol/s].
+        """
         flux = np.zeros(cells.stop - cells.start)
         for i, counts in enumerate(self.counts):
             weight = counts.group_batches.astype(np.float64)
@@ -223,36 +404,70 @@ class Result:
         return flux
 
     def zone_estimates(self) -> list[Estimate]:
-        """Mean PPFD of each zone, in the order of `compiled.zones`."""
+        """Mean PPFD of each zone.
+
+        Returns
+        -------
+        In the order of `compiled.zones` [umol/m2/s].
+        """
         return self._points(np.array([z.area for z in self.compiled.zones]), 0)
 
     def head_estimates(self) -> list[Estimate]:
-        """PPFD on each meter head, in the order of `compiled.heads`."""
+        """PPFD on each meter head.
+
+        Returns
+        -------
+        In the order of `compiled.heads` [umol/m2/s].
+        """
         return self._points(np.array([h.area for h in self.compiled.heads]), len(self.compiled.zones))
 
     def zones(self) -> dict[str, Estimate]:
-        """Mean PPFD of each zone by name."""
+        """Mean PPFD of each zone by name.
+
+        Returns
+        -------
+        By name [umol/m2/s].
+        """
         return dict(zip((z.name for z in self.compiled.zones), self.zone_estimates(), strict=True))
 
     def heads(self) -> dict[str, Estimate]:
-        """PPFD on each meter head by name."""
+        """PPFD on each meter head by name.
+
+        Returns
+        -------
+        By name [umol/m2/s].
+        """
         return dict(zip((h.name for h in self.compiled.heads), self.head_estimates(), strict=True))
 
     # -- ledger ---------------------------------------------------------------------------------------------
     def line_quanta(self) -> list[int]:
-        """Quanta by ledger line over all sources, in the order of `compiled.lines`: exact, undimmed and unweighted."""
+        """Quanta by ledger line over all sources: exact, undimmed and unweighted.
+
+        Returns
+        -------
+        In the order of `compiled.lines`.
+        """
         return [sum(c.ledger[i] for c in self.counts) for i in range(len(self.compiled.lines))]
 
     def ledger_gap(self) -> int:
-        """Emitted + roulette gains - roulette losses - every end, in quanta: zero, or the engine is wrong."""
+        """Emitted + roulette gains - roulette losses - every end.
+
+        Returns
+        -------
+        Number of quanta: zero, or the engine is wrong.
+        """
         lines = self.line_quanta()
         ends = sum(lines[Bucket.LOST :])
         return lines[Bucket.EMITTED] + lines[Bucket.ROULETTE_GAIN] - lines[Bucket.ROULETTE_LOSS] - ends
 
     def line_shares(self) -> list[float]:
-        """Where the light goes: share of the emitted photons by ledger line, in the order of `compiled.lines`.
+        """Where the light goes, weighted by PPF and dimming.
 
-        Weighted by PPF and dimming. Roulette's gains and losses are spread over the ends, so that the shares add up to one.
+        Roulette's gains and losses are spread over the ends, so that the shares add up to one.
+
+        Returns
+        -------
+        Share of the emitted photons by ledger line, in the order of `compiled.lines`.
         """
         total = self.ppf
         shares = np.zeros(len(self.compiled.lines))
@@ -264,19 +479,49 @@ class Result:
         return shares.tolist()
 
     def share_of(self, line: Line) -> float:
-        """Share of the emitted photons that ends on a line of the ledger; 0 where there is none."""
+        """How much of the light ends on a line of the ledger.
+
+        Parameters
+        ----------
+        line
+            The line.
+
+        Returns
+        -------
+        Share of the emitted photons; 0 where there is no such line.
+        """
         return sum(share for known, share in zip(self.compiled.lines, self.line_shares(), strict=True) if known == line)
 
     def ledger_quanta(self) -> dict[str, int]:
-        """As `line_quanta`, by name."""
+        """As `line_quanta`, by name.
+
+        Returns
+        -------
+        Quanta by name of the line.
+        """
         return _by_name(self.compiled.lines, self.line_quanta())
 
     def ledger(self) -> dict[str, float]:
-        """As `line_shares`, by name."""
+        """As `line_shares`, by name.
+
+        Returns
+        -------
+        Share of the emitted photons by name of the line.
+        """
         return _by_name(self.compiled.lines, self.line_shares())
 
     def counter(self, which: Counter) -> int:
-        """Number of events of a kind (segments, hits passed over, scatterings, lost photons)."""
+        """Number of events of a kind.
+
+        Parameters
+        ----------
+        which
+            Segments, hits passed over, scatterings or lost photons.
+
+        Returns
+        -------
+        Number of them over all sources.
+        """
         return sum(c.counters[which] for c in self.counts)
 
 
