@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -17,8 +18,8 @@ from underlit.lowering.aquascape.hardscape import LoweringError
 from underlit.scene import Scene, load_scene
 
 SCENES = Path(__file__).resolve().parents[2] / "scenes"
-PATIENCE = 60.0
-"""Seconds that a busy machine may take for what is waited for."""
+PATIENCE = 240.0
+"""Seconds that a busy machine with cold kernels may take; nothing here is timed by it."""
 
 
 class Heard:
@@ -27,6 +28,7 @@ class Heard:
     def __init__(self) -> None:
         self.found: list[tuple[str, Light]] = []
         self.failed: list[tuple[str, int, str]] = []
+        self.times: list[float] = []
         self._changed = threading.Condition()
 
     def order(self, session: str, revision: int, scene: Scene, watched: Callable[[], bool] = lambda: True) -> Order:
@@ -40,6 +42,7 @@ class Heard:
         def found(told: Light) -> None:
             with self._changed:
                 self.found.append((session, told))
+                self.times.append(time.perf_counter())
                 self._changed.notify_all()
 
         return Order(session, revision, scene, found, failed, watched)
@@ -101,7 +104,7 @@ def test_after_its_rest_a_trace_goes_on(service: LightService, scene: Scene, mon
     service.start()
     heard.wait(lambda: len(heard.found) >= 2)
     (_, first), (_, second), *_ = heard.found
-    assert second.seconds >= first.seconds + light.REST_SECONDS
+    assert heard.times[1] >= heard.times[0] + light.REST_SECONDS
     assert second.result.photons > first.result.photons
 
 

@@ -63,7 +63,6 @@ def traced(order: Order) -> Light:
         b"",
         b"",
         light_scale(result),
-        0.1,
         2.0,
         "z",
         0.1,

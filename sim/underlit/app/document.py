@@ -55,10 +55,6 @@ class Document:
                 return default
         return found.unwrap() if hasattr(found, "unwrap") else found
 
-    def count(self, table: str) -> int:
-        """How many of an array of tables there are."""
-        return len(self._toml.get(table, ()))
-
     def set(self, *path: Key, value: Any) -> None:
         """Say a value, or nothing any more where it is None. Tables on the way are made.
 

@@ -65,7 +65,7 @@ class Range(ui.element):
         if percent == self._stands:
             return False
         self._stands = percent
-        # not as a property of the element: the page would set it again whenever anything is drawn anew
+        # not as a property of the element: the page would set it again whenever anything is drawn again
         self.client.run_javascript(
             f'const at = document.getElementById("{self.html_id}"); if (at) at.value = {percent}'
         )

@@ -11,7 +11,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from underlit.app.blobs import light_blob, light_scale, shape_blob
 from underlit.lowering.aquascape.hardscape import LoweringError
@@ -32,7 +32,7 @@ REST_SECONDS = 0.2
 
 @dataclass(frozen=True)
 class Light:
-    """What is known of a tank's light so far. revision: number of the tank it belongs to; worst: error over its aim."""
+    """What is known of a tank's light so far. revision: number of the tank it belongs to; worst: error over what is enough."""
 
     revision: int
     lowered: Lowered
@@ -41,7 +41,6 @@ class Light:
     shape: bytes
     light: bytes
     scale: tuple[float, float]
-    seconds: float
     worst: float
     worst_name: str
     worst_relative: float
@@ -64,7 +63,6 @@ class Order:
     cancelled: bool = False
     traced_seconds: float = 0.0
     rests_until: float = 0.0
-    began: float = field(default_factory=time.perf_counter)
 
 
 class LightService:
@@ -176,7 +174,6 @@ class LightService:
             shape=order.shape,
             light=light_blob(order.lowered, result),
             scale=light_scale(result),
-            seconds=time.perf_counter() - order.began,
             worst=worst,
             worst_name=name,
             worst_relative=relative,

@@ -135,12 +135,12 @@ class Page:
             self.tell_light()
 
     def tell_scene(self) -> None:
-        """Have every section show the scene anew."""
+        """Have every section show the scene again."""
         for section in self.sections:
             section.scene_changed()
 
     def tell_light(self) -> None:
-        """Have every section show the light anew."""
+        """Have every section show the light again."""
         for section in self.sections:
             section.light_changed()
 

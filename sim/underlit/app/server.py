@@ -21,7 +21,7 @@ from underlit.results.atomic import write_text
 __all__ = ["Endpoint", "is_loopback", "serve"]
 
 AWAY_S = 30.0
-"""So long a page may be out of touch, a sleeping laptop or a busy one, before it must be built anew."""
+"""So long a page may be out of touch, a sleeping laptop or a busy one, before it must be built again."""
 
 
 def storage_secret(folder: Path) -> str:

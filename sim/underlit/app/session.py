@@ -162,7 +162,7 @@ class Session:
         return True
 
     def _take(self, text: str, texts: list[str], at: int | None = None) -> None:
-        """Let a text hold: traced anew only where light takes other paths."""
+        """Let a text hold: traced again only where light takes other paths."""
         side, old = self.side, self._in_hand()
         scene = self._checked(text, side)
         same_paths = not old.trouble and paths_key(scene) == paths_key(old.scene)

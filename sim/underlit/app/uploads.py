@@ -51,7 +51,7 @@ def safe_name(name: str) -> str:
 
 
 def keep(folder: Path, name: str, content: bytes) -> str:
-    """Put a visitor's file into their folder, a mesh read and written anew; returns the name it has there.
+    """Put a visitor's file into their folder, a mesh as one that is written here; returns the name it has there.
 
     Raises UploadError.
     """

@@ -1,7 +1,7 @@
 """The queue of heavy work: one piece at a time for all sessions, one thread of the processor, after what traces.
 
 A session has at most one piece of each kind; a newer one takes the older one's place. What was found is kept for a while, so that
-a page that is loaded anew finds it.
+a page that is loaded again finds it.
 """
 
 from __future__ import annotations

@@ -13,6 +13,8 @@ class Card(Section):
     """Base of the sections that open and close; those that edit the scene say their `parts` and `build` them."""
 
     title = ""
+    about = ""
+    """What the section is for, where its heading does not tell."""
     opened = False
 
     def __init__(self, page: Page) -> None:
@@ -25,6 +27,9 @@ class Card(Section):
             with ui.element("summary").classes("heading"):
                 ui.label(self.title).props('role="heading" aria-level="2"')
             self.body = ui.element("div").classes("body")
+        if self.about:
+            with self.body.classes("stack"):
+                ui.label(self.about).classes("quiet")
 
     def parts(self, scene: Scene) -> object:
         """What the inputs depend on: where it stays the same they are kept."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from mimetypes import guess_type
 
 from nicegui import ui
 
@@ -106,11 +107,15 @@ def _image(address: str, words: str) -> None:
     made.props["src"], made.props["alt"] = address, words
 
 
-def file_name(page: Page, ending: str) -> str:
-    """A file's name after the title of the tank in hand."""
-    title = page.scene.title if page.scene else ""
-    words = "".join(c if c.isalnum() else "-" for c in title.lower()).strip("-") or "tank"
-    return f"{words[:60]}{ending}"
+def hand_over(page: Page, ending: str) -> Callable[[bytes | str], None]:
+    """A function that lets the visitor save a file, named after the title of the tank in hand."""
+
+    def save(content: bytes | str) -> None:
+        title = page.scene.title if page.scene else ""
+        words = "".join(c if c.isalnum() else "-" for c in title.lower()).strip("-") or "tank"
+        ui.download.content(content, f"{words[:60]}{ending}", guess_type(ending)[0] or "application/toml")
+
+    return save
 
 
 def other_side(page: Page) -> Side:

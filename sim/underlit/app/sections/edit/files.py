@@ -10,7 +10,7 @@ from nicegui import events, run, ui
 from underlit.app import uploads
 from underlit.app.section import Page, refused
 from underlit.app.sections.edit.start import Start
-from underlit.app.sections.pieces import another_name, file_name
+from underlit.app.sections.pieces import another_name, hand_over
 
 UNITS_M = {"m": 1.0, "in": 0.0254, "cm": 0.01, "mm": 0.001}
 
@@ -61,7 +61,7 @@ class Files:
 
     def _save(self) -> None:
         if self._page.variant is not None:
-            ui.download.content(self._page.variant.text, file_name(self._page, ".toml"), "application/toml")
+            hand_over(self._page, ".toml")(self._page.variant.text)
 
     def _show_text(self) -> None:
         variant = self._page.variant

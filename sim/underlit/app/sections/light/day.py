@@ -10,7 +10,7 @@ from underlit.app.heavy.jobs import Jobs
 from underlit.app.heavy.papers import card_work
 from underlit.app.section import Page, refused
 from underlit.app.sections.card import Card
-from underlit.app.sections.pieces import file_name, numbers, price_number, sentences
+from underlit.app.sections.pieces import hand_over, numbers, price_number, sentences
 from underlit.app.sections.work.working import Work, Working
 from underlit.planning.dose import AGEING_A_YEAR, NEW_TANK_HOURS, NEW_TANK_WEEKS, Dose, Span, dose
 from underlit.planning.zones import Verdict
@@ -38,7 +38,7 @@ class Day(Card):
             self._price.on_value_change(self.light_changed)
             self._told = ui.element("div").classes("stack")
             label = "Settings card to hang at the tank (PDF)"
-            Working(page, jobs, "card", label, self._card, self._save, forget=True).recall()
+            Working(page, jobs, "card", label, self._card, hand_over(page, "-card.pdf"), forget=True).recall()
 
     def scene_changed(self) -> None:
         """Hours may have changed."""
@@ -49,7 +49,7 @@ class Day(Card):
         self.light_changed()
 
     def light_changed(self) -> None:
-        """Show days and years anew, while the card is open."""
+        """Show days and years again, while the card is open."""
         light = self.page.light
         self._told.clear()
         if light is None or not self._open:
@@ -72,9 +72,6 @@ class Day(Card):
             refused(NOT_TRACED)
             return None
         return partial(card_work, light=self.page.light, price=self._price.value)
-
-    def _save(self, content: bytes) -> None:
-        ui.download.content(content, file_name(self.page, "-card.pdf"), "application/pdf")
 
 
 def day_lines(scene: Scene) -> list[str]:

@@ -22,14 +22,12 @@ class Planting(Card):
     """Where plants can grow."""
 
     title = "Where can each plant grow?"
+    about = "Takes the plants out of the bed and judges the light patch by patch, at the height of the plants' tops."
 
     def __init__(self, page: Page, jobs: Jobs) -> None:
         super().__init__(page)
         self._jobs = jobs
-        with self.body.classes("stack"):
-            ui.label(
-                "Takes the plants out of the bed and judges the light patch by patch, at the height of the plants' tops."
-            ).classes("quiet")
+        with self.body:
             wishes = {str(need): f"{need} plants" for need in Need} | entries(Kind.PLANTS)
             self._names = several("Plants or needs", wishes, [str(need) for need in Need])
             self._work = Working(page, jobs, "plants", "Show where they can grow", self._begin, self._show)

@@ -26,7 +26,7 @@ class Verdicts(Section):
         self._show()
 
     def light_changed(self) -> None:
-        """Show every zone anew, where the light is another."""
+        """Show every zone again, where the light is another."""
         if self._page.light is not self._shown:
             self._shown = self._page.light
             self._show()

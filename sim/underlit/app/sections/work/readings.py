@@ -14,7 +14,7 @@ from underlit.app.sections.card import Card
 from underlit.app.sections.pieces import (
     Cell,
     choice,
-    file_name,
+    hand_over,
     image,
     number,
     numbers,
@@ -35,17 +35,17 @@ class Readings(Card):
     """What a meter showed, and what it makes of the tank."""
 
     title = "Meter readings"
+    about = (
+        "Enter what a meter shows, and the fit corrects the tank: output and beam of the light, lid, water and walls."
+    )
 
     def __init__(self, page: Page, jobs: Jobs) -> None:
         super().__init__(page)
         self._jobs = jobs
-        with self.body.classes("stack"):
-            ui.label(
-                "Enter what a meter shows, and the fit corrects the tank: output and beam of the light, lid, water and walls."
-            ).classes("quiet")
-            sheet = Working(
-                page, jobs, "sheet", "Reading sheet to take to the tank (PDF)", self._sheet, self._save, forget=True
-            )
+        with self.body:
+            save = hand_over(page, "-readings.pdf")
+            label = "Reading sheet to take to the tank (PDF)"
+            sheet = Working(page, jobs, "sheet", label, self._sheet, save, forget=True)
             self._build_form()
             self._list = ui.element("div").classes("stack")
             self._fit = Working(page, jobs, "fit", "Fit the tank to the readings", self._begin, self._show)
@@ -193,9 +193,6 @@ class Readings(Card):
     def _sheet(self) -> Work[bytes] | None:
         variant, folder = self.page.variant, self.page.session.folder
         return None if variant is None else partial(sheet_work, text=variant.text, folder=folder, jobs=self._jobs)
-
-    def _save(self, content: bytes) -> None:
-        ui.download.content(content, file_name(self.page, "-readings.pdf"), "application/pdf")
 
 
 def _cells(row: Row) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ from underlit.app.heavy.papers import report_work
 from underlit.app.section import Page, refused
 from underlit.app.sections.card import Card
 from underlit.app.sections.light.day import NOT_TRACED
-from underlit.app.sections.pieces import choice, file_name, price_number
+from underlit.app.sections.pieces import choice, hand_over, price_number
 from underlit.app.sections.work.working import Work, Working
 
 PAPERS = {"a4": "A4", "letter": "Letter"}
@@ -21,20 +21,18 @@ class ReportCard(Card):
     """A page to read, print and hand on."""
 
     title = "Report"
+    about = "One file with the light in each zone, maps, pictures, assumptions and what to measure. It opens in any browser."
 
     def __init__(self, page: Page, jobs: Jobs) -> None:
         super().__init__(page)
-        with self.body.classes("stack"):
-            ui.label(
-                "One file with the light in each zone, maps, pictures, assumptions and what to measure. It opens in any browser."
-            ).classes("quiet")
+        with self.body:
             with ui.row().classes("fields"):
                 self._price, self._paper = price_number(), choice("Paper", PAPERS, "a4")
-            for kind, label, pdf, save in (
-                ("report", "Download the report", False, self._save_page),
-                ("printed", "Download as PDF", True, self._save_pdf),
-            ):
-                Working(page, jobs, kind, label, partial(self._begin, pdf=pdf), save, forget=True).recall()
+            for kind, label, ending in (
+                ("report", "Download the report", "-report.html"), ("printed", "Download as PDF", "-report.pdf"),
+            ):  # fmt: skip
+                begin = partial(self._begin, pdf=kind == "printed")
+                Working(page, jobs, kind, label, begin, hand_over(page, ending), forget=True).recall()
 
     def scene_changed(self) -> None:
         """Nothing here shows the scene."""
@@ -45,9 +43,3 @@ class ReportCard(Card):
             refused(NOT_TRACED)
             return None
         return partial(report_work, light=light, price=self._price.value, paper=str(self._paper.value), pdf=pdf)
-
-    def _save_page(self, content: bytes) -> None:
-        ui.download.content(content, file_name(self.page, "-report.html"), "text/html")
-
-    def _save_pdf(self, content: bytes) -> None:
-        ui.download.content(content, file_name(self.page, "-report.pdf"), "application/pdf")

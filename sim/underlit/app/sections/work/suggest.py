@@ -38,6 +38,9 @@ class Suggest(Card):
     """What to hang, where, and how far to dim it."""
 
     title = "How should I set it?"
+    about = (
+        "Tries the lights at other heights and positions, dims each one separately, and traces the best ways in full."
+    )
 
     def __init__(self, page: Page, jobs: Jobs) -> None:
         super().__init__(page)
@@ -45,10 +48,7 @@ class Suggest(Card):
         self._own: list[str] = []
         self._prices: dict[str, ui.number] = {}
         self._units = ""
-        with self.body.classes("stack"):
-            ui.label(
-                "Tries the lights at other heights and positions, dims each one separately, and traces the best ways in full."
-            ).classes("quiet")
+        with self.body:
             self._build_form()
             self._work = Working(page, jobs, "suggest", "Suggest settings", self._begin, self._show)
             self._answer = ui.element("div").classes("stack")

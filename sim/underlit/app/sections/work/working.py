@@ -19,7 +19,7 @@ Work = Callable[[Job], Found]
 
 class Working(Generic[Found]):
     """One kind of heavy work of a session. begin: gives the work, or None after saying why there is none; show: told of what was
-    found, when it is and when the page is built anew; forget: what is a file to hand over is told once and not kept.
+    found, when it is and when the page is built again; forget: what is a file to hand over is told once and not kept.
     """
 
     def __init__(
@@ -53,7 +53,7 @@ class Working(Generic[Found]):
             self._deliver()
 
     def scene_changed(self) -> None:
-        """Show what was found anew for the other side; say whether it is of the tank in hand, where it says of which it is."""
+        """Show what was found again for the other side; say whether it is of the tank in hand, where it says of which it is."""
         found, side = self.found(), self._page.session.side
         if found is not None and side is not self._shown_for:
             self._deliver()
