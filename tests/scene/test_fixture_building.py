@@ -10,7 +10,8 @@ from good_scene import good_scene
 from one_fixture import fixture_of, refusal, scene_under
 
 from underlit.scene import json_schema, scene_from_dict
-from underlit.scene.lights import Fixture, Form
+from underlit.scene.lights.body import Form
+from underlit.scene.lights.fixture import Fixture
 from underlit.spectra import channels
 
 OUT = {"output": {"ppf": "40 umol/s"}}

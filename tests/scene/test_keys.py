@@ -18,7 +18,7 @@ from underlit.scene.keys import (
     replaced_by,
     running_keys,
 )
-from underlit.scene.lights import Channel
+from underlit.scene.lights.channel import Channel
 from underlit.scene.tank.tank import Tank, Wall, Water
 
 

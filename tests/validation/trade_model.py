@@ -19,7 +19,8 @@ from underlit.results.result import Result
 from underlit.run import StoppingRule, trace_compiled
 from underlit.scene import Lid, Scene, load_scene
 from underlit.scene.aquascape.plants import Plants
-from underlit.scene.lights import Channel, LensShape
+from underlit.scene.lights.channel import Channel
+from underlit.scene.lights.lens import LensShape
 from underlit.scene.tank.tank import Tannin
 
 INCH = 0.0254

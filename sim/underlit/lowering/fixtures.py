@@ -15,9 +15,10 @@ from underlit.lowering.tank.lid import lid_covers
 from underlit.lowering.world import box
 from underlit.photometry import files
 from underlit.photometry.lens import Lens, LensKind
-from underlit.scene.lights import Channel, Fixture, Reflector
 from underlit.scene.lights.board import LedGroup
-from underlit.scene.lights.body import ROUND
+from underlit.scene.lights.body import ROUND, Reflector
+from underlit.scene.lights.channel import Channel
+from underlit.scene.lights.fixture import Fixture
 from underlit.scene.model import Scene
 from underlit.transport.tables import FaceShape
 

@@ -20,7 +20,7 @@ from underlit.lowering.tallies import ZonePlace, counters
 from underlit.lowering.tank.shell import shell
 from underlit.lowering.world import World
 from underlit.scene.assumptions.scene import tank_uncertainty
-from underlit.scene.lights import Fixture
+from underlit.scene.lights.fixture import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.targets import Zone
 

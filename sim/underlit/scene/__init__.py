@@ -3,7 +3,8 @@
 from underlit.scene.aquascape.ground import Stone, Substrate, Wood
 from underlit.scene.aquascape.plants import PlantKind, Plants
 from underlit.scene.assumptions.scene import Assumption, assumptions, tank_uncertainty
-from underlit.scene.lights import Channel, Fixture
+from underlit.scene.lights.channel import Channel
+from underlit.scene.lights.fixture import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.reader.errors import SceneError
 from underlit.scene.reader.reader import json_schema, load_scene, scene_from_dict

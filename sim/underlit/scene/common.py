@@ -130,15 +130,15 @@ Point = tuple[LengthM, LengthM]
 """A place on the plan, [x, y]: from the left pane's inside, from the front pane's inside."""
 
 
-def _flux(kind: str, example: str) -> Any:
-    return Annotated[float, Field(gt=0), BeforeValidator(partial(parse_flux, kind=kind)), _text(example)]
+def _flux(kind: str) -> BeforeValidator:
+    return BeforeValidator(partial(parse_flux, kind=kind))
 
 
-Watts = _flux("power", "40 W")
-Ppf = _flux("ppf", "90 umol/s")
-Ppfd = _flux("ppfd", "60 umol/m2/s")
-Lumens = _flux("lumens", "4200 lm")
-Efficacy = _flux("efficacy", "2.4 umol/J")
+Watts = Annotated[float, Field(gt=0), _flux("power"), _text("40 W")]
+Ppf = Annotated[float, Field(gt=0), _flux("ppf"), _text("90 umol/s")]
+Ppfd = Annotated[float, Field(gt=0), _flux("ppfd"), _text("60 umol/m2/s")]
+Lumens = Annotated[float, Field(gt=0), _flux("lumens"), _text("4200 lm")]
+Efficacy = Annotated[float, Field(gt=0), _flux("efficacy"), _text("2.4 umol/J")]
 
 Number = Annotated[float, Field(strict=True)]
 PositiveNumber = Annotated[float, Field(strict=True, gt=0)]

@@ -11,7 +11,7 @@ from pydantic import Field, PrivateAttr
 from underlit.scene.aquascape.ground import Stone, Substrate, Wood
 from underlit.scene.aquascape.plants import Plants
 from underlit.scene.common import HAIR, FilePath, LengthM, Name, OneLine, Part, Point, YesNo
-from underlit.scene.lights import Fixture
+from underlit.scene.lights.fixture import Fixture
 from underlit.scene.notices import RenamedKey, UsedEntry
 from underlit.scene.tank.lid import Hood, Lid
 from underlit.scene.tank.tank import WATER_BELOW_RIM_M, Tank, Water

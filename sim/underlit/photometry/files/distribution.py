@@ -8,7 +8,7 @@ azimuth and in the angle; there is none beyond the first and last angle.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -238,18 +238,22 @@ def _points_of(opening: Opening, steps: int = 32) -> FloatArray:
     return np.stack([x.ravel(), y.ravel()], axis=1)
 
 
-def flux_note(flux: float, stated: float | None, lamps: float | None) -> tuple[str, ...]:
-    """A line where the intensities and the lumens of the file differ by more than 2 %."""
-    if stated is not None and stated > 0 and abs(flux / stated - 1) > DISAGREEMENT:
-        return (
-            f"its intensities add up to {flux:.4g} lm, but it states {stated:.4g} lm ({100 * (flux / stated - 1):+.1f} %)",
-        )
-    if stated is not None or lamps is None or not lamps > 0:
-        return ()
-    if flux > (1 + DISAGREEMENT) * lamps:
-        return (f"its intensities add up to {flux:.4g} lm, more than the {lamps:.4g} lm of its lamps",)
-    if flux < (1 - DISAGREEMENT) * lamps:
-        return (
-            f"its intensities add up to {flux:.4g} lm, {100 * flux / lamps:.0f} % of the {lamps:.4g} lm of its lamps",
-        )
-    return ()
+def checked_light(found: Photometry) -> Photometry:
+    """The same with a note where its intensities and its own lumens differ by more than 2 %.
+
+    Raises PhotometryFileError where it gives no light.
+    """
+    flux, stated, lamps = total_flux(found), found.stated_lumens, found.lamp_lumens
+    if not (math.isfinite(flux) and flux > 0):
+        raise PhotometryFileError("the intensities give no light: only single directions are above 0")
+    said = f"its intensities add up to {flux:.4g} lm"
+    note = ""
+    if stated is not None:
+        if stated > 0 and abs(flux / stated - 1) > DISAGREEMENT:
+            note = f"{said}, but it states {stated:.4g} lm ({100 * (flux / stated - 1):+.1f} %)"
+    elif lamps is not None and lamps > 0:
+        if flux > (1 + DISAGREEMENT) * lamps:
+            note = f"{said}, more than the {lamps:.4g} lm of its lamps"
+        elif flux < (1 - DISAGREEMENT) * lamps:
+            note = f"{said}, {100 * flux / lamps:.0f} % of the {lamps:.4g} lm of its lamps"
+    return replace(found, notes=(*found.notes, note)) if note else found

@@ -9,9 +9,7 @@ makers differ: a fixture whose light falls the wrong way is turned in the scene.
 
 from __future__ import annotations
 
-import math
 import re
-from dataclasses import replace
 
 import numpy as np
 
@@ -21,10 +19,9 @@ from underlit.photometry.files.distribution import (
     OpeningShape,
     Photometry,
     checked_intensity,
+    checked_light,
     checked_opening,
-    flux_note,
     full_turn,
-    total_flux,
 )
 from underlit.photometry.files.text import MAX_VALUES, Numbers, PhotometryFileError, number, quoted, whole
 from underlit.spectra.grid import FloatArray
@@ -109,10 +106,7 @@ def parse_eulumdat(lines: list[str]) -> Photometry:
         FileFormat.EULUMDAT, "1", np.radians(azimuth), np.radians(angles), intensity, stated,
         None if absolute else lumens, watts, opening, _keywords(head), (*notes, *clipped),
     )  # fmt: skip
-    flux = total_flux(found)
-    if not (math.isfinite(flux) and flux > 0):
-        raise PhotometryFileError("the intensities give no light: only single directions are above 0")
-    return replace(found, notes=(*found.notes, *flux_note(flux, stated, found.lamp_lumens)))
+    return checked_light(found)
 
 
 def _used_planes(symmetry: int, count: int, line: int) -> list[int]:

@@ -9,9 +9,8 @@ So horizontal angle 0 is azimuth 0 of `Photometry`.
 
 from __future__ import annotations
 
-import math
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -21,10 +20,9 @@ from underlit.photometry.files.distribution import (
     OpeningShape,
     Photometry,
     checked_intensity,
+    checked_light,
     checked_opening,
-    flux_note,
     full_turn,
-    total_flux,
 )
 from underlit.photometry.files.text import MAX_VALUES, Numbers, PhotometryFileError, quoted
 from underlit.spectra.grid import FloatArray
@@ -76,19 +74,12 @@ def parse_lm63(lines: list[str]) -> Photometry:
     lamp_lumens = lamps * per_lamp * ballast if lamps > 0 and per_lamp > 0 else None
     if numbers.left():
         notes.append("text after the last intensity is ignored")
-    return _with_flux_note(
+    return checked_light(
         Photometry(
             FileFormat.LM63, str(label.year), np.radians(azimuth), np.radians(vertical), intensity, stated,
             lamp_lumens, watts if watts > 0 else None, opening, label.keywords, (*notes, *clipped, *closed),
         )
     )  # fmt: skip
-
-
-def _with_flux_note(found: Photometry) -> Photometry:
-    flux = total_flux(found)
-    if not (math.isfinite(flux) and flux > 0):
-        raise PhotometryFileError("the intensities give no light: only single directions are above 0")
-    return replace(found, notes=(*found.notes, *flux_note(flux, found.stated_lumens, found.lamp_lumens)))
 
 
 def _label(lines: list[str]) -> _Label:

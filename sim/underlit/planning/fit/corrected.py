@@ -12,7 +12,7 @@ from typing import Any
 from underlit.planning.based_scene import based_scene, fixture_tables
 from underlit.planning.fit.estimate import Fitted
 from underlit.planning.fit.parameters import Kind, Parameter, makes
-from underlit.scene.lights import Fixture
+from underlit.scene.lights.fixture import Fixture
 from underlit.scene.lights.output import MOST_EFFICACY
 from underlit.scene.model import Scene
 

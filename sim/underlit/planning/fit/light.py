@@ -21,7 +21,7 @@ from underlit.lowering.scene import Lowered, lower
 from underlit.planning.fit.parameters import Kind, Parameter, tint_shape, touched, with_values
 from underlit.planning.fit.readings import LidState, Setting
 from underlit.scene.keys import alternatives_of
-from underlit.scene.lights import Fixture
+from underlit.scene.lights.fixture import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.targets import Spot
 from underlit.transport.tables import Tables

@@ -21,7 +21,7 @@ from underlit.lowering.records import Face, Part, Role, Source
 from underlit.lowering.tank.panes import UPRIGHT, WATER, pane, sheet_behind
 from underlit.photometry.lens import Lens, LensKind
 from underlit.scene.keys import hanging_keys, running_keys
-from underlit.scene.lights import Fixture
+from underlit.scene.lights.fixture import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.tank.tank import Behind
 from underlit.transport.tables import SurfaceKind, Tables

@@ -27,7 +27,7 @@ from underlit.scene.common import (
     Seed,
     wrong,
 )
-from underlit.scene.lights import read_number_table
+from underlit.scene.lights.number_table import read_number_table
 from underlit.scene.outline import Outlined
 from underlit.scene.tank.tank import Size
 from underlit.spectra.grid import FloatArray

@@ -15,8 +15,8 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 from underlit.scene.assumptions.assumption import Assumption
-from underlit.scene.lights import Fixture, Form
-from underlit.scene.lights.body import ROUND, WATTS_PER_M
+from underlit.scene.lights.body import ROUND, WATTS_PER_M, Form
+from underlit.scene.lights.fixture import Fixture
 from underlit.scene.lights.output import USUAL_EFFICACY
 from underlit.units import format_length
 

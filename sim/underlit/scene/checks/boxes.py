@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from underlit.scene.lights import Fixture
+    from underlit.scene.lights.fixture import Fixture
     from underlit.scene.model import Scene
 
 TOUCHING_M = 1e-6

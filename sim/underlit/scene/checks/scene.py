@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from underlit.scene.aquascape.ground import Placed, Solid
 from underlit.scene.checks.boxes import body_corners_m, boxes_overlap
 from underlit.scene.checks.rack import check_rack
-from underlit.scene.lights import Fixture
+from underlit.scene.lights.fixture import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.outline import Outlined
 from underlit.scene.tank.lid import Sliding

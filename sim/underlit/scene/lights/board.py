@@ -211,16 +211,9 @@ def build_board(leds: Leds, clusters: Sequence[Cluster], optics: Sequence[Optic]
 
 
 def _joined(parts: Sequence[Board]) -> Board:
-    return Board(
-        points=np.concatenate([part.points for part in parts]),
-        row=np.concatenate([part.row for part in parts]),
-        column=np.concatenate([part.column for part in parts]),
-        cluster=np.concatenate([part.cluster for part in parts]),
-        letter=np.concatenate([part.letter for part in parts]),
-        face=np.concatenate([part.face for part in parts]),
-        axis=np.concatenate([part.axis for part in parts]),
-        lens=[lens for part in parts for lens in part.lens],
-    )
+    names = ("points", "row", "column", "cluster", "letter", "face", "axis")
+    arrays = {name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
+    return Board(**arrays, lens=[lens for part in parts for lens in part.lens])
 
 
 @dataclass(frozen=True, eq=False)

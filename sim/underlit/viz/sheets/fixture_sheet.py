@@ -12,7 +12,8 @@ import numpy as np
 from underlit.lowering.fixtures import emitting_face, underside
 from underlit.photometry import files
 from underlit.photometry.far import Beams, far_intensity, full_width, plane_directions
-from underlit.scene.lights import Channel, Fixture
+from underlit.scene.lights.channel import Channel
+from underlit.scene.lights.fixture import Fixture
 from underlit.spectra.colour import seen_colour
 from underlit.spectra.grid import PAR_BIN_WIDTH_NM, PAR_EDGES_NM, FloatArray
 from underlit.transport.tables import FaceShape
