@@ -47,7 +47,7 @@ class Sketch:
         self.optics.append(np.stack([np.broadcast_to(x, t.BINS) for x in (index, absorption, scattering)]))
         return len(self.media) - 1
 
-    def surface(
+    def surface(  # noqa: PLR0913 - the fields of a row of the table
         self,
         kind: t.SurfaceKind,
         reflectance=(0.0, 0.0),
@@ -108,7 +108,7 @@ class Sketch:
             self.triangle(np.asarray(vertices)[face], surface, part, self.groups)
             self.groups += 1
 
-    def source(
+    def source(  # noqa: PLR0913 - the fields of a row of the table
         self,
         positions,
         exponent=1.0,

@@ -48,7 +48,7 @@ def numbers(values: Sequence[float] | np.ndarray, per_line: int = 10, between: s
     return "\n".join(between.join(texts[i : i + per_line]) for i in range(0, len(texts), per_line))
 
 
-def lm63(
+def lm63(  # noqa: PLR0913 - the entries of a file, each with a default
     intensity: Intensity = lengthways,
     *,
     planes: Sequence[float] = (0.0, 30.0, 60.0, 90.0),
@@ -85,7 +85,7 @@ STORED = {
 """Which C-planes a EULUMDAT file of each symmetry holds (published item list, items 28 to 30)."""
 
 
-def eulumdat(
+def eulumdat(  # noqa: PLR0913 - the entries of a file, each with a default
     intensity: Intensity = lengthways,
     *,
     symmetry: int = 4,

@@ -28,7 +28,7 @@ _NO_LOG = np.zeros((0, 2), np.int32)
 _NO_RECORDS = np.zeros((0, 4))
 
 
-def walk(
+def walk(  # noqa: PLR0913 - the arguments of the kernel that it calls
     tables: Tables,
     seed: int,
     source: int,

@@ -250,7 +250,8 @@ class _Tracer:
         self, photon: _Photon, crossings: list[tuple[float, int, int, float]]
     ) -> tuple[tuple[float, int, int] | None, bool]:
         """(t, triangle, side) of what the photon meets, of crossings (t, slot, triangle, d . normal) in order; and whether
-        an interface of another medium lay nearer."""
+        an interface of another medium lay nearer.
+        """
         passed, hit = math.inf, None
         for t, _, triangle, slope in crossings:
             info, side = self.triangles[triangle], 0 if slope < 0.0 else 1

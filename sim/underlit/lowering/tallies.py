@@ -271,7 +271,8 @@ def _ring_inside(covered: shapely.Polygon, outline: np.ndarray) -> np.ndarray:
 
 def _plant_zone(scene: Scene, corners: np.ndarray, group: Grown, zone: Zone) -> Counted:
     """A plant group's light is what a level meter reads over its tops; where plants hang on wood, what falls on leaves
-    that face up."""
+    that face up.
+    """
     kind = next(p.kind for p in scene.plants if p.name == group.name)
     if group.outline is None or kind is PlantKind.MESH:
         return _face_zone(scene, zone.name, Part(group.name, Role.PLANTS), group.shape, UPWARD)

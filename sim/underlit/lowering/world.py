@@ -434,7 +434,7 @@ class World:
         self.contents.instances.append(Instances(record, template, o, r, s))
 
     # -- sources --------------------------------------------------------------------------------------------
-    def add_source(
+    def add_source(  # noqa: PLR0913 - all that a source is, each but the first three with a default
         self,
         source: Source | str,
         positions: Sequence[Sequence[float]] | np.ndarray,

@@ -94,7 +94,8 @@ def _share_above(result: Result, cells: UpperCells, low: float) -> Estimate | No
 
 def _share_above_stored(result: StoredResult, cells: UpperCells, low: float) -> Estimate | None:
     """The same from a stored result, which has no groups of faces: pools err by themselves, each by its chance of the other
-    side."""
+    side.
+    """
     from scipy.stats import norm
 
     mean, variance, dof = result.face_flux()

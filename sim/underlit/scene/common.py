@@ -1,5 +1,6 @@
 """Building blocks of all scene models: quantities with units, fractions, errors that name a key, and what keys are to
-each other."""
+each other.
+"""
 
 from __future__ import annotations
 

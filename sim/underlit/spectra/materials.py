@@ -29,7 +29,8 @@ class LeafOptics(NamedTuple):
 
 class MaterialShape(NamedTuple):
     """``mean``: reflectance over 400-700 nm, equal weights; ``low``, ``high``: its usual range;
-    ``knots``: wavelength [nm] and relative reflectance, linear between and flat beyond; ``source`` of all that."""
+    ``knots``: wavelength [nm] and relative reflectance, linear between and flat beyond; ``source`` of all that.
+    """
 
     mean: float
     low: float

@@ -158,7 +158,8 @@ def slab_transmittance(index: FloatArray, absorption_per_m: FloatArray, thicknes
 @cache
 def _acrylic() -> tuple[FloatArray, FloatArray]:
     """PMMA: index by Sultanova, Kasarova & Nikolov, Acta Phys. Pol. A 116:585-587 (2009), coefficients from memory;
-    a grey absorption that gives the measured sheet its mean transmittance."""
+    a grey absorption that gives the measured sheet its mean transmittance.
+    """
     wave2 = (PAR_WAVELENGTHS_NM / 1000.0) ** 2
     index = np.sqrt(1 + 1.1819 * wave2 / (wave2 - 0.011313))
     grey = _bisect(
@@ -208,7 +209,8 @@ def led_b3_photons() -> FloatArray:
 
 def _slab_reflectance(surface: float, transmittance: float) -> float:
     """Reflectance of a pane of surface reflectance r and transmittance T: r (1 + tau T), with tau the inner passage
-    from T = (1-r)^2 tau / (1 - r^2 tau^2)."""
+    from T = (1-r)^2 tau / (1 - r^2 tau^2).
+    """
     passed_once = (1 - surface) ** 2
     root = math.sqrt(passed_once**2 + (2 * surface * transmittance) ** 2)
     passage = 2 * transmittance / (passed_once + root)

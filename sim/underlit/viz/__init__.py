@@ -1,0 +1,1 @@
+"""Pictures: maps of light, sheets to print, the tank in 3D."""

@@ -44,7 +44,8 @@ def compile_instances(
     extent: float,
 ) -> InstanceTables:
     """Tables of all instances; parts: number of each whole part; nodes, items, slots, groups: how many of each the
-    plain triangles use; extent [m]."""
+    plain triangles use; extent [m].
+    """
     found = InstanceTables([], [], [], [], [], np.zeros(0, INSTANCE), -1, 0)
     if not placed:
         return found

@@ -43,7 +43,8 @@ class NextReading:
 
 def candidates(scene: Scene, grown: Sequence[Grown]) -> list[Place]:
     """Places where a reading could be taken: a grid over the tank, over the substrate and half way up, clear of plants
-    [m]."""
+    [m].
+    """
     from shapely import contains_xy
 
     length, depth, _ = scene.tank.inside_m

@@ -120,7 +120,8 @@ def why_not_fitted(scene: Scene) -> str:
 
 def as_described(scene: Scene) -> Lowered:
     """The scene lowered as it stands, for what can be fitted in it and where plants are. ValueError:
-    `why_not_fitted`."""
+    `why_not_fitted`.
+    """
     reason = why_not_fitted(scene)
     if reason:
         raise ValueError(reason)

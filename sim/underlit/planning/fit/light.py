@@ -53,7 +53,8 @@ class Tracing:
 @dataclass(frozen=True)
 class _Recorded:
     """Paths of one source: head, batch (n,) int32; share (n,) of the source's photons; features (n, parameters)
-    float32."""
+    float32.
+    """
 
     head: np.ndarray
     batch: np.ndarray
@@ -154,7 +155,8 @@ class Recording:
 
     def _weights(self, source: int, u: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Weights of a source's paths at u, (n,), the slope of their logarithm by u, (n, parameters), weights as
-        recorded."""
+        recorded.
+        """
         paths = self._paths[source]
         logarithm = np.zeros(len(paths.share))
         gradient = np.zeros((len(paths.share), len(self.parameters)))
@@ -176,7 +178,8 @@ def _sums(index: np.ndarray, weight: np.ndarray, length: int) -> np.ndarray:
 
 def _effective(head: np.ndarray, weight: np.ndarray, heads: int) -> np.ndarray:
     """Effective number of paths to each head: (sum of weights)^2 over the sum of their squares; 1 where there is
-    none."""
+    none.
+    """
     squares = _sums(head, weight**2, heads)
     return np.divide(_sums(head, weight, heads) ** 2, squares, out=np.ones(heads), where=squares > 0)
 
@@ -198,7 +201,8 @@ def _hung(fixture: Fixture, above_rim: float) -> Fixture:
 
 def lowered_for(scene: Scene, setting: Setting, heads: Sequence[Place]) -> Lowered:
     """The tank of a setting, lowered, with level meter heads at the places [m]; a head near a pane is smaller, to stay
-    in the tank."""
+    in the tank.
+    """
     spots = tuple(
         Spot(name=f"head {i}", at=(Length(x), Length(y)), height=Length(z), radius=Length(_radius(scene, x, y)))
         for i, (x, y, z) in enumerate(heads)
@@ -232,7 +236,8 @@ class Shot:
 
 def dimming_of(scene: Scene, sources: Sequence[Source], share: float | None) -> np.ndarray:
     """Level of each source, (sources,): all fixtures at `share` of full light, channels as set, or all as the scene
-    says."""
+    says.
+    """
     fixtures = {fixture.name: fixture for fixture in scene.fixtures}
     levels = []
     for source in sources:

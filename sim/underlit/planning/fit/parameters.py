@@ -127,7 +127,8 @@ class Parameter:
 
     def eta_of(self, u: float) -> tuple[float, float]:
         """Natural number of u and its slope d eta / d u: what multiplies a path's feature in the logarithm of its
-        weight."""
+        weight.
+        """
         if self.kind is Kind.OUTPUT:
             return u, 1.0
         if self.kind is Kind.BEAM:
@@ -195,7 +196,8 @@ def _of_fixtures(scene: Scene, compiled: CompiledScene) -> Iterator[Parameter]:
 
 def own_lens(fixture: Fixture) -> Lens | None:
     """The lens of a fixture's LEDs that have none of their own, where that is a beam angle; a file or table is taken at
-    its word."""
+    its word.
+    """
     if fixture.photometric_file is not None:
         return None
     plain = next((channel for channel in fixture.channels if channel.lens is None), None)
@@ -259,7 +261,8 @@ def _of_water(scene: Scene) -> Iterator[Parameter]:
 @dataclass(frozen=True)
 class Touched:
     """Rows of a plan's tables that a parameter changes: surfaces (film, or reflectance of both sides), a medium or
-    None."""
+    None.
+    """
 
     surfaces: tuple[int, ...] = ()
     medium: int | None = None

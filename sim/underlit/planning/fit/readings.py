@@ -130,7 +130,8 @@ def made_reading(
 
 def split_rows(text: str) -> list[tuple[int, list[str]]]:
     """(line, cells) of each row that says anything; commas part the cells, or semicolons where the first row has
-    them."""
+    them.
+    """
     lines = text.splitlines()
     first = next((line for line in lines if line.strip() and not line.lstrip().startswith("#")), "")
     delimiter = ";" if ";" in first else "," if "," in first else "\t"

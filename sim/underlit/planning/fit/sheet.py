@@ -60,7 +60,8 @@ def reading_sheet(
     told: Callable[[str], None] = lambda text: None,
 ) -> Sheet:  # fmt: skip
     """The scene's own spots, and those that would tell most of its parameters, `rows` in all or as many as it has
-    spots."""
+    spots.
+    """
     lowered = as_described(scene)
     parameters = parameters_of(scene, lowered.compiled)
     u = np.array([p.u_start for p in parameters])

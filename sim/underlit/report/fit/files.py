@@ -34,7 +34,8 @@ UNIT_SHOWN = {kind: f", {UNITS[kind]}" for kind in (Kind.OUTPUT, Kind.BEAM, Kind
 
 def write_fit(found: Found, path: Path, text: str) -> list[Path]:
     """Write the corrected scene to `path`, and JSON and picture beside it; each whole or not at all. Returns the
-    paths."""
+    paths.
+    """
     write_text(path, text)
     data, picture = path.with_suffix(".json"), path.with_suffix(".png")
     write_text(data, json.dumps(fit_summary(found), indent=2, ensure_ascii=False) + "\n")

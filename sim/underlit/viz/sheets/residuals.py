@@ -1,5 +1,6 @@
 """The picture of a fit: how far each reading lies from the scene before and after, and what is now known of each
-parameter."""
+parameter.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +23,8 @@ _ROW, _LEFT, _RIGHT, _TOP, _GAP, _WIDTH = 0.27, 2.9, 1.9, 0.95, 0.95, 10.0
 @dataclass(frozen=True)
 class ReadingMark:
     """A reading: label, departure of the reading from the scene before and after (relative), whether it was set
-    aside."""
+    aside.
+    """
 
     label: str
     before: float

@@ -27,7 +27,8 @@ class _Longer(Enum):
 @dataclass(frozen=True)
 class _Habit:
     """Common practice, no source. width is a share of the length, None where all leaves are
-    as wide as the widest; angles in degrees from low to high."""
+    as wide as the widest; angles in degrees from low to high.
+    """
 
     form: LeafForm
     leaves: tuple[int, int]
