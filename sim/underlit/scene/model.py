@@ -59,6 +59,12 @@ class Scene(Part):
 
     Attributes
     ----------
+    title, base, added_co2, settled
+        The keys of a file that stand outside its tables.
+    tank, water, lid, hood, substrate
+        The tables of that name; None where there may be none.
+    fixtures, wood, stone, plants, zones, spots, rack
+        The tables of which there may be several.
     path : Path or None
         The file that the scene was read from.
     entries : tuple of UsedEntry
@@ -110,7 +116,17 @@ class Scene(Part):
         return list(dict.fromkeys([*own, *others]))
 
     def seen_from(self, tank: RackTank) -> Scene:
-        """The same rack with one of its other tanks as the scene's own; each light stays with its tank."""
+        """The same rack with one of its other tanks as the scene's own; each light stays with its tank.
+
+        Parameters
+        ----------
+        tank
+            The other tank.
+
+        Returns
+        -------
+        The scene of that tank, with the others as its rack.
+        """
         x, y, z = tank.offset_m
         own = tank.model_copy(
             update={"name": self.path.stem if self.path else self.title, "at": (-x, -y), "height": -z}
@@ -134,7 +150,17 @@ class Scene(Part):
         return self.settled is not False
 
     def band_of(self, zone: Zone) -> Band | None:
-        """The band of a zone: its own target, or that of the plants that the zone consists of; None without a target."""
+        """The band of a zone: its own target, or that of the plants that the zone consists of.
+
+        Parameters
+        ----------
+        zone
+            A zone of this scene.
+
+        Returns
+        -------
+        The band [umol/m2/s]; None without a target.
+        """
         answers = zone.answers(added_co2=self.has_added_co2, settled=self.is_settled)
         if zone.has_target or zone.plants is None:
             return zone.wanted(**answers)
@@ -149,9 +175,18 @@ class Scene(Part):
         return self.tank.inside_m[2] - below
 
     def returned_per_reflection(self, side: str) -> float:
-        """Share of the light left per reflection at a pane by algae and plants in front of it; 1 is clean glass.
+        """Share of the light that algae and plants in front of a pane leave per reflection.
 
         Where the scene does not say: .25 for the four walls of a planted tank (common practice, no source), else 1.
+
+        Parameters
+        ----------
+        side
+            The pane: front, back, left, right or bottom.
+
+        Returns
+        -------
+        The share; 1 is clean glass.
         """
         said = self.tank.walls[side].returned_per_reflection
         if said is not None:
@@ -159,7 +194,17 @@ class Scene(Part):
         return RETURNED_BY_PLANTED_PANES if self.plants and side != "bottom" else 1.0
 
     def bed_heights_m(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
-        """Height of the substrate over the bottom pane at points of the plan [m]; outside the tank that of the nearest edge."""
+        """Height of the substrate over the bottom pane at points of the plan.
+
+        Parameters
+        ----------
+        x, y
+            Where, arrays of one shape (...) [m]; outside the tank the nearest edge counts.
+
+        Returns
+        -------
+        Heights, shape (...) float64 [m].
+        """
         grid = self.substrate.grid_m
         length, depth, _ = self.tank.inside_m
         rows, columns = grid.shape
@@ -193,7 +238,12 @@ class Scene(Part):
         return self.lid_undersides_m[-1] + self.lid.thickness + (HAIR if self.lid.has_strips else 0.0)
 
     def flap_corners_m(self) -> list[tuple[float, float, float]]:
-        """Corners of the box around the opened front flap of a hinged lid [m], in the order of the bits along, across, up."""
+        """Corners of the box around the opened front flap of a hinged lid.
+
+        Returns
+        -------
+        Eight corners [m] in the order of the bits along, across, up; none where no flap is open.
+        """
         lid = self.lid
         if lid is None or lid.hinged is None or lid.hinged.opened == 0:
             return []
@@ -204,7 +254,17 @@ class Scene(Part):
         return [(x, *lid.hinged.turned(y, z, low + lid.thickness)) for x, y, z in flat]
 
     def fixture_centre_m(self, fixture: Fixture) -> tuple[float, float, float]:
-        """Middle of the LED face of a fixture in the world [m]; over the middle of the tank where it has no position."""
+        """Middle of the LED face of a fixture.
+
+        Parameters
+        ----------
+        fixture
+            A fixture of this scene.
+
+        Returns
+        -------
+        The point [m]; over the middle of the tank where the fixture has no position.
+        """
         length, depth, height = self.tank.inside_m
         x, y = fixture.place_m(length, depth)
         if fixture.above_water is not None:
@@ -212,7 +272,17 @@ class Scene(Part):
         return x, y, height + fixture.height_above_rim_m
 
     def spot_centre_m(self, spot: Spot) -> tuple[float, float, float]:
-        """Middle of a meter head's face in the world [m]."""
+        """Middle of the face of a meter head at a spot.
+
+        Parameters
+        ----------
+        spot
+            A spot of this scene.
+
+        Returns
+        -------
+        The point [m].
+        """
         x, y = spot.at
         if spot.height is not None:
             return x, y, spot.height
