@@ -90,7 +90,7 @@ def chart(
         of_lights, of_tanks = _axes(lights, tanks, above_rim)
         target = _target(wanted, of_tanks)
         folder = writable(out)
-        stops.phase = Phase.WORKING if folder is None else Phase.RESUMABLE
+        stops.phase = Phase.UNKEPT if folder is None else Phase.RESUMABLE
         with rows_done(output_console(stderr=True)) as tell, refusing(ChartError):
             made = make_chart(
                 of_lights, of_tanks, photons=photons, seed=seed, folder=folder, threads=threads, cluster=cluster,

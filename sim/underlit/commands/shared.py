@@ -71,7 +71,7 @@ def stoppable(work: Callable[[Stops], int | None]) -> int:
             return work(stops) or 0
         except KeyboardInterrupt:
             print(stops.phase, file=sys.stderr)
-            if stops.phase in (Phase.WORKING, Phase.RESUMABLE):
+            if stops.phase in (Phase.WORKING, Phase.UNKEPT, Phase.RESUMABLE):
                 # threads that are inside a kernel cannot be told to stop
                 end_now(INTERRUPTED)
             return INTERRUPTED

@@ -31,6 +31,7 @@ class Phase(StrEnum):
 
     PREPARING = "stopped before the trace began; nothing was written"
     WORKING = "stopped; nothing was written"
+    UNKEPT = "stopped; nothing was kept"
     RESUMABLE = "stopped; the rows that were finished are kept, and the same command goes on from there"
     TRACING = "stopped before every light was counted; nothing was written"
     TELLING = "stopped after the trace; nothing was written"
@@ -55,7 +56,8 @@ class Stops:
             self.interrupts = 2
             sys.stderr.write("\nfinishing the files; press Ctrl-C again to end at once\n")
             return
-        if self.interrupts > 1:
+        if self.interrupts > 1 or self.phase is Phase.WORKING:
+            # work that leaves nothing behind need not be unwound, which a compiler would not survive
             self._end(INTERRUPTED)
         if self.phase is Phase.TRACING:
             sys.stderr.write("\nstopping: what was counted is kept; press Ctrl-C again to end at once\n")
