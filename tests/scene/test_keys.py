@@ -19,7 +19,8 @@ from underlit.scene.keys import (
     running_keys,
 )
 from underlit.scene.lights.channel import Channel
-from underlit.scene.tank.tank import Tank, Wall, Water
+from underlit.scene.tank.tank import Tank, Wall
+from underlit.scene.tank.water import Water
 
 
 def test_the_other_ways_to_give_a_thing() -> None:

@@ -21,7 +21,7 @@ from underlit.scene import Lid, Scene, load_scene
 from underlit.scene.aquascape.plants import Plants
 from underlit.scene.lights.channel import Channel
 from underlit.scene.lights.lens import LensShape
-from underlit.scene.tank.tank import Tannin
+from underlit.scene.tank.water import Tannin
 
 INCH = 0.0254
 SCENES = Path(__file__).parent / "trade_scenes"

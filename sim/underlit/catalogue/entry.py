@@ -157,6 +157,18 @@ def _wrong(kind: Kind, table: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
         if key not in known:
             hint = did_you_mean(key, known)
             yield (key,), f"unknown key{hint}; keys of a scene go into the table sets of the entry"
+    yield from _wrong_texts(table)
+    if not isinstance(table.get("sets"), dict):
+        yield ("sets",), "must be a table of the keys that it sets in a scene"
+    if not isinstance(table.get("needs", {}), dict):
+        yield ("needs",), "must be a table of keys"
+    gallons = table.get("trade_gallons", 1)
+    if not _is_number(gallons) or gallons <= 0:
+        yield ("trade_gallons",), f"must be a number above 0 (got {shown(gallons)})"
+    yield from _wrong_published(table.get("published", []))
+
+
+def _wrong_texts(table: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
     for key, what in _TEXTS.items():
         value = table.get(key)
         if value is None:
@@ -170,14 +182,6 @@ def _wrong(kind: Kind, table: dict[str, Any]) -> Iterator[tuple[KeyPath, str]]:
     texts = list(source.values()) if isinstance(source, dict) else [source]
     if not texts or not all(_is_line(text) for text in texts):
         yield ("source",), "is missing: give where the figures come from, as a text or as a table of texts"
-    if not isinstance(table.get("sets"), dict):
-        yield ("sets",), "must be a table of the keys that it sets in a scene"
-    if not isinstance(table.get("needs", {}), dict):
-        yield ("needs",), "must be a table of keys"
-    gallons = table.get("trade_gallons", 1)
-    if not _is_number(gallons) or gallons <= 0:
-        yield ("trade_gallons",), f"must be a number above 0 (got {shown(gallons)})"
-    yield from _wrong_published(table.get("published", []))
 
 
 def _wrong_published(rows: object) -> Iterator[tuple[KeyPath, str]]:

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from underlit.scene import Scene
 from underlit.scene.aquascape.growth import RATES_ARE_KNOWN_TO
 from underlit.scene.aquascape.plants import PlantKind, Plants
-from underlit.scene.tank.tank import SIDES, Tannin
+from underlit.scene.tank.tank import SIDES
+from underlit.scene.tank.water import Tannin
 from underlit.scene.targets import PRACTICE
 
 CLEAN_FIXTURE, DUSTY_FIXTURE = 1.0, 0.90

@@ -9,7 +9,8 @@ from underlit.scene.model import Scene
 from underlit.scene.reader.errors import SceneError
 from underlit.scene.reader.reader import json_schema, load_scene, scene_from_dict
 from underlit.scene.tank.lid import Hood, Lid
-from underlit.scene.tank.tank import Behind, Tank, Wall, Water
+from underlit.scene.tank.tank import Behind, Tank, Wall
+from underlit.scene.tank.water import Water
 from underlit.scene.targets import Band, Need, Needs, Spot, Zone, band_for
 from underlit.text.problem import Problem
 

@@ -14,7 +14,8 @@ from underlit.scene.common import HAIR, FilePath, LengthM, Name, OneLine, Part, 
 from underlit.scene.lights.fixture import Fixture
 from underlit.scene.notices import RenamedKey, UsedEntry
 from underlit.scene.tank.lid import Hood, Lid
-from underlit.scene.tank.tank import WATER_BELOW_RIM_M, Tank, Water
+from underlit.scene.tank.tank import Tank
+from underlit.scene.tank.water import WATER_BELOW_RIM_M, Water
 from underlit.scene.targets import SPOT_ABOVE_SUBSTRATE_M, Band, Spot, Zone
 
 RETURNED_BY_PLANTED_PANES = 0.25

@@ -34,7 +34,7 @@ def of_fixtures(fixtures: Sequence[Fixture]) -> Iterator[Assumption]:
 
 def _row(
     fixtures: Sequence[Fixture], is_open: Open, key: str, value: Callable[[Fixture], str], span: str,
-    low: float | None = None, high: float | None = None,
+    moves: tuple[float, float] | None = None,
 ) -> Iterator[Assumption]:  # fmt: skip
     """The row of a value that some fixtures leave open, its effect scaled by their share of the light; none if none does."""
     concerned = [fixture for fixture in fixtures if is_open(fixture)]
@@ -42,9 +42,9 @@ def _row(
         return
     values = list(dict.fromkeys(value(fixture) for fixture in concerned))
     share = sum(f.claimed_ppf for f in concerned) / sum(f.claimed_ppf for f in fixtures)
-    moves = (None, None) if low is None or high is None else (low * share, high * share)
+    low, high = (None, None) if moves is None else (moves[0] * share, moves[1] * share)
     shown = "; ".join(values[:3]) + ("; ..." if len(values) > 3 else "")
-    yield Assumption(key, shown, span, *moves)
+    yield Assumption(key, shown, span, low, high)
 
 
 def _claimed(fixture: Fixture) -> bool:
@@ -71,30 +71,30 @@ def _factor_open(key: str, fixture: Fixture) -> bool:
 def _of_output(fixtures: Sequence[Fixture]) -> Iterator[Assumption]:
     yield from _row(
         fixtures, _claimed, "fixture.output", lambda f: "as the scene claims", "± 15 %; cheap lights give 20-40 % less",
-        -0.15, 0.15,
+        (-0.15, 0.15),
     )  # fmt: skip
     yield from _row(
         fixtures, _measured, "fixture.output.reading",
         lambda f: f"{len(f.output.readings)} readings, scatter {100 * f.flux.departure:.0f} %", "a meter is good to ± 10 %",
-        -0.10, 0.10,
+        (-0.10, 0.10),
     )  # fmt: skip
     yield from _row(
         fixtures, lambda f: any(r.under_water for r in f.output.readings), "fixture.output.under_water",
-        lambda f: "read far from the panes, in ordinary water", "the panes of a planted tank add 5-40 %", -0.28, 0.0,
+        lambda f: "read far from the panes, in ordinary water", "the panes of a planted tank add 5-40 %", (-0.28, 0.0),
     )  # fmt: skip
     yield from _row(
         fixtures, _efficacy_guessed, "fixture.output.efficacy", lambda f: f"{USUAL_EFFICACY:g} umol/J",
-        "1.4-2.7 umol/J", -0.30, 0.35,
+        "1.4-2.7 umol/J", (-0.30, 0.35),
     )  # fmt: skip
     yield from _row(
         fixtures, _watts_guessed, "fixture.output.watts",
         lambda f: f"{f.claimed_ppf / USUAL_EFFICACY:.3g} W ({WATTS_PER_M / 100:g} W per cm, {USUAL_EFFICACY:g} umol/J)",
-        "0.2-0.8 W per cm", -0.5, 1.0,
+        "0.2-0.8 W per cm", (-0.5, 1.0),
     )  # fmt: skip
     yield from _row(
         fixtures, lambda f: not f.output.readings and _factor_open("temperature", f),
         "fixture.light_loss_factors.temperature", lambda f: "1 (the claim holds at working temperature)", "0.90-1",
-        -0.10, 0.0,
+        (-0.10, 0.0),
     )  # fmt: skip
     yield from _row(
         fixtures, partial(_factor_open, "age"), "fixture.light_loss_factors.age", lambda f: "1 (new)", "loses 2-8 % a year",
@@ -110,15 +110,15 @@ def _of_building(fixtures: Sequence[Fixture]) -> Iterator[Assumption]:
     yield from _of_lens(fixtures)
     yield from _row(
         fixtures, lambda f: "channels" not in f.model_fields_set, "fixture.channel",
-        lambda f: "white, CIE LED-B4 (5106 K)", "2700-6600 K", -0.02, 0.02,
+        lambda f: "white, CIE LED-B4 (5106 K)", "2700-6600 K", (-0.02, 0.02),
     )  # fmt: skip
     yield from _row(
         fixtures, lambda f: "body_reflectance" not in f.model_fields_set, "fixture.body_reflectance",
-        lambda f: "0.5", "0.05-0.85", -0.006, 0.006,
+        lambda f: "0.5", "0.05-0.85", (-0.006, 0.006),
     )  # fmt: skip
     yield from _row(
         fixtures, lambda f: f.reflector is not None and "reflectance" not in f.reflector.model_fields_set,
-        "fixture.reflector.reflectance", lambda f: "0.85", "white 0.7-0.9, worn 0.5", -0.06, 0.02,
+        "fixture.reflector.reflectance", lambda f: "0.85", "white 0.7-0.9, worn 0.5", (-0.06, 0.02),
     )  # fmt: skip
 
 
@@ -132,20 +132,20 @@ def _of_size(fixtures: Sequence[Fixture]) -> Iterator[Assumption]:
 
     yield from _row(
         fixtures, lambda f: guessed(f) and f.length is None and f.form is Form.BAR, "fixture.length", words,
-        "bars 30-120 cm, 0.2-0.8 W per cm", -0.10, 0.10,
+        "bars 30-120 cm, 0.2-0.8 W per cm", (-0.10, 0.10),
     )  # fmt: skip
     yield from _row(
         fixtures, lambda f: guessed(f) and (f.length is not None or f.form is not Form.BAR), "fixture.size", words,
-        "bars 3-12 cm wide, pucks and spots 6-20 cm", -0.02, 0.02,
+        "bars 3-12 cm wide, pucks and spots 6-20 cm", (-0.02, 0.02),
     )  # fmt: skip
     yield from _row(
         fixtures, lambda f: not ({"leds", "clusters"} & f.model_fields_set or f.photometric_file), "fixture.leds",
-        lambda f: f"{len(f.board)} in total, evenly spread", "1-4 cm apart", -0.01, 0.01,
+        lambda f: f"{len(f.board)} in total, evenly spread", "1-4 cm apart", (-0.01, 0.01),
     )  # fmt: skip
     for forms, low, high in (((Form.BAR,), -0.18, 0.11), (ROUND, -0.40, 0.30)):
         yield from _row(
             fixtures, partial(_hangs_at_a_guess, forms), "fixture.above_rim",
-            lambda f: format_length(f.preset.above_rim_m), "half to twice this", low, high,
+            lambda f: format_length(f.preset.above_rim_m), "half to twice this", (low, high),
         )  # fmt: skip
 
 
@@ -159,11 +159,11 @@ def _of_lens(fixtures: Sequence[Fixture]) -> Iterator[Assumption]:
 
     yield from _row(
         fixtures, lambda f: taken(f) and f.form is not Form.SPOT, "fixture.lens", lambda f: "120 deg (Lambertian)",
-        "bare LEDs 110-120 deg", 0.0, 0.06,
+        "bare LEDs 110-120 deg", (0.0, 0.06),
     )  # fmt: skip
     yield from _row(
         fixtures, lambda f: taken(f) and f.form is Form.SPOT, "fixture.lens", lambda f: "45 deg (spot)",
-        "spots 30-60 deg", -0.21, 0.23,
+        "spots 30-60 deg", (-0.21, 0.23),
     )  # fmt: skip
     for fixture in fixtures:
         beam = fixture.flux.beam
@@ -172,7 +172,7 @@ def _of_lens(fixtures: Sequence[Fixture]) -> Iterator[Assumption]:
         low, high = math.degrees(beam.low_rad), math.degrees(beam.high_rad)
         yield from _row(
             fixtures, partial(_is, fixture), "fixture.lens", _beam_from_readings,
-            f"{low:.0f}-{high:.0f} deg if the meter is good to ± 5 %", -0.04, 0.04,
+            f"{low:.0f}-{high:.0f} deg if the meter is good to ± 5 %", (-0.04, 0.04),
         )  # fmt: skip
 
 

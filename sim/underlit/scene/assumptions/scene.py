@@ -17,7 +17,8 @@ from underlit.scene.aquascape.ground import SUBSTRATE_DEPTH_M
 from underlit.scene.assumptions.assumption import Assumption
 from underlit.scene.assumptions.lights import of_fixtures
 from underlit.scene.model import RETURNED_BY_PLANTED_PANES, Scene
-from underlit.scene.tank.tank import SIDES, WATER_BELOW_RIM_M, Behind
+from underlit.scene.tank.tank import SIDES, Behind
+from underlit.scene.tank.water import WATER_BELOW_RIM_M
 from underlit.spectra.materials import MATERIALS
 from underlit.units import format_length
 

@@ -14,7 +14,7 @@ from underlit.photometry.point import Head, WaterOver, irradiance_at
 from underlit.photometry.readings import BeamFit, fit_beam, fit_flux
 from underlit.scene.lights.channel import Channel
 from underlit.scene.lights.output import USUAL_EFFICACY, Output, Reading
-from underlit.scene.tank.tank import TANNIN_A440_PER_M
+from underlit.scene.tank.water import TANNIN_A440_PER_M
 from underlit.spectra.grid import FloatArray
 from underlit.spectra.media import optical_constants
 
