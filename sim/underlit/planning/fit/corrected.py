@@ -11,7 +11,8 @@ from typing import Any
 
 from underlit.planning.based_scene import based_scene, fixture_tables
 from underlit.planning.fit.estimate import Fitted
-from underlit.planning.fit.parameters import Kind, Parameter, makes
+from underlit.planning.fit.parameters import Kind, Parameter
+from underlit.planning.makes import by_make
 from underlit.scene.lights.fixture import Fixture
 from underlit.scene.lights.output import MOST_EFFICACY
 from underlit.scene.model import Scene
@@ -101,7 +102,7 @@ def _is_of(parameter: Parameter, fixture: Fixture, fitted: Fitted, scene: Scene)
 
 
 def _one_make(fitted: Scene, other: Scene) -> bool:
-    return len(makes(fitted)) == 1 and len(makes(other)) == 1
+    return len(by_make(fitted.fixtures)) == 1 and len(by_make(other.fixtures)) == 1
 
 
 def _claimed(fitted: Fitted, fixture: Fixture) -> float:

@@ -20,7 +20,7 @@ from underlit.lowering.compiled import CompiledScene
 from underlit.lowering.records import Face, Part, Role, Source
 from underlit.lowering.tank.panes import UPRIGHT, WATER, pane, sheet_behind
 from underlit.photometry.lens import Lens, LensKind
-from underlit.scene.keys import hanging_keys, running_keys
+from underlit.planning.makes import by_make
 from underlit.scene.lights.fixture import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.tank.tank import Behind
@@ -164,24 +164,8 @@ def parameters_of(scene: Scene, compiled: CompiledScene) -> tuple[Parameter, ...
     return tuple([*_of_fixtures(scene, compiled), *_of_lid(scene), *_of_walls(scene), *_of_water(scene)])
 
 
-def makes(scene: Scene) -> list[tuple[Fixture, ...]]:
-    """Fixtures that are of one make: alike but for name, place and setting. They share output and beam."""
-    setting = set(running_keys(Fixture)) - {"dimming_curve"}
-    own = setting | {"name", *hanging_keys(Fixture)}
-    groups: list[tuple[dict, list[Fixture]]] = []
-    for fixture in scene.fixtures:
-        said = fixture.model_dump(exclude=own | {"channels"})
-        said["channels"] = [channel.model_dump(exclude=setting) for channel in fixture.channels]
-        group = next((fixtures for known, fixtures in groups if known == said), None)
-        if group is None:
-            groups.append((said, [fixture]))
-        else:
-            group.append(fixture)
-    return [tuple(fixtures) for _, fixtures in groups]
-
-
 def _of_fixtures(scene: Scene, compiled: CompiledScene) -> Iterator[Parameter]:
-    for fixtures in makes(scene):
+    for fixtures in by_make(scene.fixtures):
         names = tuple(fixture.name for fixture in fixtures)
         sources = tuple(
             i

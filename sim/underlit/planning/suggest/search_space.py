@@ -10,8 +10,9 @@ from enum import StrEnum
 import numpy as np
 
 from underlit.planning.chart.axes import Light
+from underlit.planning.makes import by_make
 from underlit.scene import Fixture, Scene
-from underlit.scene.keys import alternatives_of, hanging_keys, running_keys
+from underlit.scene.keys import alternatives_of
 
 MOST_FIXTURES = 3
 
@@ -100,14 +101,8 @@ def kinds_of(scene: Scene, space: SearchSpace) -> list[Kind]:
 
     Raises SuggestError where a price names none of them, or where there is nothing to hang.
     """
-    kinds: list[Kind] = []
-    for fixture in (fixture for fixture in scene.fixtures if fixture.clip is None):
-        same = next((i for i, kind in enumerate(kinds) if _alike(kind.fixture, fixture)), None)
-        if same is None:
-            kinds.append(Kind(fixture.name, fixture, 1, space.prices.get(fixture.name)))
-        else:
-            old = kinds[same]
-            kinds[same] = Kind(old.name, old.fixture, old.owned + 1, old.price)
+    own = by_make(fixture for fixture in scene.fixtures if fixture.clip is None)
+    kinds = [Kind(same[0].name, same[0], len(same), space.prices.get(same[0].name)) for same in own]
     taken = {kind.name for kind in kinds}
     for light in (light for light in space.lights if light.fixtures[0].clip is None):
         name = light.name if light.name not in taken else f"another {light.name}"
@@ -125,16 +120,6 @@ def mix_of(fixture: Fixture) -> np.ndarray:
     """Levels of a fixture's channels against its brightest one, as it is set, (channels,); all 1 where it is off."""
     levels = np.array([fixture.level_of(channel) for channel in fixture.channels])
     return levels / levels.max() if levels.max() > 0 else np.ones(len(levels))
-
-
-def _alike(one: Fixture, two: Fixture) -> bool:
-    """Whether two fixtures are the same thing, however they hang and run."""
-    runs = running_keys(Fixture)
-    here = {"name", *hanging_keys(Fixture), *runs}
-    first, second = (fixture.model_dump(exclude=here) for fixture in (one, two))
-    for said in (first, second):
-        said["channels"] = [{k: v for k, v in c.items() if k not in runs} for c in said["channels"]]
-    return bool(first == second)
 
 
 def scene_with(scene: Scene, hanging: Hanging) -> Scene:
