@@ -79,7 +79,7 @@ def sheet_page(sheet: Sheet) -> Page:
         before=before_reading(scene),
         cautions=CAUTIONS
         + " Keep your hands dry. Keep cables out of the water unless they are made for it. Switch off and unplug a light "
-        "before you move it. Lift a glass lid with two people.",
+        "before you move it. A glass lid takes two people to lift.",
         columns=tuple(columns),
         lines=tuple(_line(row, has_lid) for row in sheet.rows),
         foot=FOOT,
