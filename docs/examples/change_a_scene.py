@@ -23,7 +23,7 @@ traced = underlit.trace(scene, precision=0.02, seed=1)
 assert traced.result.ledger_gap() == 0
 
 for zone in underlit.zone_reports(traced.lowered, traced.result):
-    simulation, tank = zone.ppfd.half_width, zone.unknown
+    simulation, tank = zone.ppfd.half_width, zone.tank_error
     print(f"{zone.name}: {zone.ppfd.value:.1f} ± {simulation:.1f} simulation ± {tank:.1f} tank: {zone.verdict}")
 
 bed = traced.result.bed()  # PPFD on the substrate: bed.value and bed.standard_error, (ny, nx) float64 [umol/m2/s]

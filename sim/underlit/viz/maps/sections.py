@@ -33,7 +33,7 @@ def draw_sections(result: Result, overlay: Overlay) -> Figure:
     nz, ny, nx = found.shape
     panels = (
         ("along, through the middle, seen from the front", found[:, ny // 2, :], overlay.length, grid.spacing[0] * nx),
-        ("across, through the middle, seen from the right", found[:, :, nx // 2], overlay.depth, grid.spacing[1] * ny),
+        ("across, seen from the right", found[:, :, nx // 2], overlay.depth, grid.spacing[1] * ny),
     )
     left = _MARGIN
     for name, values, side, span in panels:
