@@ -14,9 +14,9 @@ import tempfile
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
-Function = TypeVar("Function", bound=Callable)
+Function = TypeVar("Function", bound=Callable[..., Any])
 
 KEPT_FOLDERS = 4
 """Older folders are removed when a new one is made."""

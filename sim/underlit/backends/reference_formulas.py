@@ -248,7 +248,7 @@ class Soup:
         points = corners.reshape(-1, 3, 3)
         sides = np.stack([points, np.roll(points, -1, axis=1)], axis=2).reshape(-1, 2, 3)  # 3 a triangle: start, end
         keys = [tuple(map(tuple, side)) for side in sides.tolist()]
-        places: dict[tuple, int] = {}
+        places: dict[tuple[tuple[float, ...], ...], int] = {}
         numbers = [places.setdefault(min(key, key[::-1]), len(places)) for key in keys]
         starts, ends = (np.array([edge[i] for edge in places]).reshape(-1, 3) for i in (0, 1))
         self.lines = np.hstack([np.cross(starts, ends), ends - starts])

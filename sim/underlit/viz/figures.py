@@ -85,7 +85,7 @@ class Canvas:
         bar = self.figure.colorbar(shown, cax=side, extend=extend, extendfrac=0.03)
         bar.set_label(label, fontsize=size, color=INK, labelpad=size - 3)
         side.tick_params(labelsize=min(8.0, size), colors=SOFT_INK, length=3 if size > 7 else 2)
-        bar.outline.set_linewidth(0.6)  # type: ignore[operator]
+        bar.outline.set_linewidth(0.6)
         return side
 
 
