@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from checking import agree, flux_in_zone, reject, trace
-from underlit.lowering.shapes.plants.canopy import LeafAngles, random_leaves
+from poisson_canopy import LeafAngles, random_leaves
 from underlit.lowering.shapes.shape import Shape
 from underlit.lowering.world import World, box, rectangle
 

@@ -15,6 +15,7 @@ from underlit.lowering.scene import lower
 from underlit.planning.candidates import candidate, kwh_a_year, read_candidate
 from underlit.planning.cleaning_states import cleaning_pair, growing_pair
 from underlit.planning.compare import compare, trace_paired
+from underlit.planning.zones import Verdict
 from underlit.report.decisions.comparison import comparison_csv, comparison_data, in_words, panels, print_comparison
 from underlit.report.printout import output_console
 from underlit.run import trace
@@ -236,3 +237,10 @@ def test_bad_input_is_refused_in_one_line(arguments, said, tmp_path: Path, capsy
     assert len(told.err.splitlines()) == 1, told.err
     assert said in told.err
     assert not told.out
+
+
+def test_verdicts_that_earlier_releases_stored():
+    """A zone without a band had another word for its verdict."""
+    assert Verdict("no aim set") is Verdict.NO_TARGET
+    with pytest.raises(ValueError, match="dim enough"):
+        Verdict("dim enough")

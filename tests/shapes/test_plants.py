@@ -7,8 +7,8 @@ import pytest
 import shapely
 from solid_shapes import box
 
+from poisson_canopy import LeafAngles, random_leaves
 from underlit.lowering.shapes import ShapeError, place, wood
-from underlit.lowering.shapes.plants.canopy import LeafAngles, random_leaves
 from underlit.lowering.shapes.plants.carpets import carpet
 from underlit.lowering.shapes.plants.epiphytes import epiphytes
 from underlit.lowering.shapes.plants.floating import floating

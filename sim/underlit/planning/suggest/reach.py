@@ -32,12 +32,11 @@ SPILLING = 0.15
 
 @dataclass(frozen=True)
 class Reach:
-    """free_m: widest strip free of fixtures; hangs_m: lowest point over the rim [m]; spill: share of the light that misses
+    """free_m: widest strip free of fixtures; spill: share of the light that misses
     the tank; glare: share of greatest intensity at a viewer's eyes; warnings: what is beyond the limits, in words.
     """
 
     free_m: float
-    hangs_m: float
     spill: float
     glare: float
     warnings: tuple[str, ...]
@@ -64,7 +63,7 @@ def reach_of(scene: Scene, result: Result) -> Reach:
         for f in scene.fixtures
         if (over := _longer_m(scene, f)) > 0
     ]
-    return Reach(free, hangs, spill, glare, tuple(said))
+    return Reach(free, spill, glare, tuple(said))
 
 
 def free_strip_m(scene: Scene) -> float:
