@@ -205,16 +205,19 @@ def moves(span: Sequence[float] | None) -> str:
 
 
 def in_short(reports: Sequence[ZoneReport]) -> list[Text]:
-    """The verdicts in plain words, zones of one verdict together, those that need a change first."""
+    """The verdicts in plain words."""
     lines = []
-    for verdict in (Verdict.TOO_DIM, Verdict.TOO_BRIGHT, Verdict.BORDERLINE, Verdict.RIGHT):
-        names = [r.name + (f" ({leaning(r)})" if verdict is Verdict.BORDERLINE else "") for r in reports
-                 if r.verdict is verdict]  # fmt: skip
-        if names:
-            lines.append(Text.assemble((f"{verdict}: ", STYLE[verdict]), "; ".join(names)))
-    if not lines:
-        lines.append(Text("No zone has a target: give zones a `need` or a `band`.", "dim"))
-    return lines
+    for verdict, those in by_verdict(reports):
+        names = (r.name + (f" ({leaning(r)})" if verdict is Verdict.BORDERLINE else "") for r in those)
+        lines.append(Text.assemble((f"{verdict}: ", STYLE[verdict]), "; ".join(names)))
+    return lines or [Text("No zone has a target: give zones a `need` or a `band`.", "dim")]
+
+
+def by_verdict(reports: Sequence[ZoneReport]) -> list[tuple[Verdict, list[ZoneReport]]]:
+    """Zones of one verdict together, those that need a change first."""
+    order = (Verdict.TOO_DIM, Verdict.TOO_BRIGHT, Verdict.BORDERLINE, Verdict.RIGHT)
+    grouped = [(verdict, [r for r in reports if r.verdict is verdict]) for verdict in order]
+    return [(verdict, those) for verdict, those in grouped if those]
 
 
 def leaning(report: ZoneReport) -> str:

@@ -14,7 +14,7 @@ from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.report.files import overlay, overlays
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
 from underlit.report.numbers import band_text, light, percent, with_error
-from underlit.report.printout import alone, estimated, value_of, worst_words
+from underlit.report.printout import alone, by_verdict, estimated, value_of, worst_words
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY, lights_of, summarise
 from underlit.run import Traced
 from underlit.viz.overlay import Overlay
@@ -115,9 +115,7 @@ def _job(lowered: Lowered, targets: int) -> str:
 
 def _short(reports: list[ZoneReport]) -> list[tuple[str, str]]:
     """(verdict, names of the zones), verdicts that need a change first."""
-    order = (Verdict.TOO_DIM, Verdict.TOO_BRIGHT, Verdict.BORDERLINE, Verdict.RIGHT)
-    grouped = {verdict: ", ".join(r.name for r in reports if r.verdict is verdict) for verdict in order}
-    return [(f"{MARK[verdict]} {verdict}", names) for verdict, names in grouped.items() if names]
+    return [(f"{MARK[verdict]} {verdict}", ", ".join(r.name for r in those)) for verdict, those in by_verdict(reports)]
 
 
 def _zone(report: ZoneReport) -> dict[str, Any]:
