@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -87,6 +86,25 @@ class _Zone:
     min_up: float
 
 
+@dataclass
+class _Grid:
+    """A map or a stack of planes: whole numbers of its record, corner and size of a cell."""
+
+    cells: dict[str, int]
+    start: Vector
+    step: Vector
+
+    @classmethod
+    def of(cls, row: np.void) -> _Grid:
+        """From its record; a map lies at no height."""
+        names = row.dtype.names or ()
+        start, step = ([float(row[name]) if name in names else 0.0 for name in three] for three in _PLACES)
+        return cls(_whole_numbers(row), as_vector(start), as_vector(step))
+
+
+_PLACES = (("x0", "y0", "z0"), ("dx", "dy", "dz"))
+
+
 def written_out(tables: Tables) -> tuple[Tables, list[bool]]:
     """The tables with every instance of a shared mesh as triangles of its own, and which triangles those are."""
     plain = np.ones(len(tables.triangles), bool)
@@ -115,14 +133,15 @@ class _Tracer:
         self.tables = tables
         self.soup = Soup(tables.corners)
         self.normals = [as_vector(n) for n in self.soup.normal]
-        self.triangles = [_record(row) for row in tables.triangles]
-        self.surfaces = [_record(row) for row in tables.surfaces]
-        self.media = [_record(row) for row in tables.media]
+        self.triangles = [_whole_numbers(row) for row in tables.triangles]
+        self.surfaces = [_whole_numbers(row) for row in tables.surfaces]
+        self.specular, self.film = tables.surfaces["specular"].tolist(), tables.surfaces["film"].tolist()
+        self.media, self.asymmetry = [_whole_numbers(row) for row in tables.media], tables.media["g"].tolist()
         self.reflectance, self.transmittance = tables.reflectance.tolist(), tables.transmittance.tolist()
         self.optics = tables.optics.tolist()
         self.heads = [(as_vector(h["centre"]), as_vector(h["normal"]), float(h["radius"])) for h in tables.heads]
-        self.layout = _record(tables.layout[0])
-        self.maps, self.planes = [_record(row) for row in tables.maps], [_record(row) for row in tables.planes]
+        self.layout = _whole_numbers(tables.layout[0])
+        self.maps, self.planes = [_Grid.of(row) for row in tables.maps], [_Grid.of(row) for row in tables.planes]
         self.zones = [
             _Zone(
                 int(zone["kind"]),
@@ -146,13 +165,13 @@ class _Tracer:
     def count(self, counter: Counter) -> None:
         self.row[self.layout["counters"] + counter] += 1
 
-    def book_cell(self, grid: dict[str, Any], offset: int, x: float, y: float, layer: int, quanta: int) -> None:
-        i, j = math.floor((x - grid["x0"]) / grid["dx"]), math.floor((y - grid["y0"]) / grid["dy"])
-        nx, ny = grid["nx"], grid["ny"]
-        if "part" in grid:  # what rounding puts beyond the rim of a map belongs to the rim
+    def book_cell(self, grid: _Grid, offset: int, x: float, y: float, layer: int, quanta: int) -> None:
+        i, j = (math.floor((at - start) / step) for at, start, step in zip((x, y), grid.start, grid.step))
+        nx, ny = grid.cells["nx"], grid.cells["ny"]
+        if "part" in grid.cells:  # what rounding puts beyond the rim of a map belongs to the rim
             i, j = min(max(i, 0), nx - 1), min(max(j, 0), ny - 1)
         if 0 <= i < nx and 0 <= j < ny:
-            self.row[offset + grid["first"] + (layer * ny + j) * nx + i] += quanta
+            self.row[offset + grid.cells["first"] + (layer * ny + j) * nx + i] += quanta
 
     def book_passages(self, photon: _Photon, length: float, absorption: float) -> None:
         """What passes down through planes and HEIGHT zones and into heads along the segment of this length."""
@@ -164,8 +183,8 @@ class _Tracer:
         if d[2] < 0.0:
             z_end = p[2] + length * d[2]
             for grid in self.planes:
-                for k in range(grid["nz"]):
-                    z = grid["z0"] + k * grid["dz"]
+                for k in range(grid.cells["nz"]):
+                    z = grid.start[2] + k * grid.step[2]
                     if p[2] > z >= z_end:
                         s = (p[2] - z) / -d[2]
                         self.book_cell(grid, lay["planes"], p[0] + s * d[0], p[1] + s * d[1], k, arriving(s))
@@ -185,7 +204,7 @@ class _Tracer:
         info, lay, (x, y, _) = self.triangles[triangle], self.layout, photon.position
         self.row[lay["faces"] + self.cell(triangle, side)] += photon.weight
         for grid in self.maps:
-            if side == 0 and info["part"] == grid["part"]:
+            if side == 0 and info["part"] == grid.cells["part"]:
                 self.book_cell(grid, lay["map"], x, y, 0, photon.weight)
         up = self.normals[triangle][2] * (1 if side == 0 else -1)
         for index, zone in enumerate(self.zones):
@@ -202,7 +221,8 @@ class _Tracer:
     # -- one photon, one event after the other; every event returns whether the photon lives on
 
     def emit(self, source_index: int, batch_key: int, index: int) -> _Photon:
-        source = _record(self.tables.sources[source_index])
+        source = _whole_numbers(self.tables.sources[source_index])
+        exponent = float(self.tables.sources[source_index]["lens_exponent"])
         led_number, angle_number, azimuth_number, *choices, polarising, face_number, colour = low_discrepancy(
             batch_key, index
         )
@@ -216,7 +236,7 @@ class _Tracer:
             right, ahead = radius * math.cos(angle), radius * math.sin(angle)
         azimuth = 2.0 * math.pi * azimuth_number
         if source["lens_kind"] == LensKind.COSINE_POWER:
-            cosine = (1.0 - angle_number) ** (1.0 / (source["lens_exponent"] + 1.0))
+            cosine = (1.0 - angle_number) ** (1.0 / (exponent + 1.0))
             sine = math.sqrt(max(0.0, 1.0 - cosine * cosine))
         else:
             first = source["lens_first"]
@@ -308,7 +328,7 @@ class _Tracer:
         self.count(Counter.SCATTERINGS)
         photon.visits.append(SCATTERED)
         photon.group, photon.last = -1, None
-        cosine = scattering_cosine(self.media[photon.medium]["g"], photon.number(2))
+        cosine = scattering_cosine(self.asymmetry[photon.medium], photon.number(2))
         photon.direction = turned(photon.direction, cosine, 2.0 * math.pi * photon.number(3))
         photon.polarisation = polarised(photon.direction, photon.number(4))
         return self.roulette(photon)
@@ -322,7 +342,7 @@ class _Tracer:
         factor = -1.0 if side else 1.0
         normal = combined((factor, self.normals[triangle]))  # towards where the photon came from
         if surface["kind"] == SurfaceKind.INTERFACE:
-            return self.cross_or_reflect(photon, surface, side, normal)
+            return self.cross_or_reflect(photon, info["surface"], side, normal)
         if surface["kind"] == SurfaceKind.OPAQUE and surface["closed"] and side == 1:
             self.book(Bucket.INSIDE_SOLID, photon.weight)
             return False
@@ -333,11 +353,8 @@ class _Tracer:
         self.keep(photon, reflected + passed, surface, side)
         if photon.weight == 0:
             return False
-        if (
-            surface["kind"] == SurfaceKind.OPAQUE
-            and surface["specular"] > 0.0
-            and photon.number(1) < surface["specular"]
-        ):
+        specular = self.specular[info["surface"]]
+        if surface["kind"] == SurfaceKind.OPAQUE and specular > 0.0 and photon.number(1) < specular:
             for name in ("direction", "polarisation"):
                 old = getattr(photon, name)
                 setattr(photon, name, normalised(along(old, -2.0 * dot(old, normal), normal)))
@@ -348,12 +365,13 @@ class _Tracer:
         photon.polarisation = polarised(photon.direction, photon.number(4))
         return self.roulette(photon)
 
-    def keep(self, photon: _Photon, share: float, surface: dict[str, Any], side: int) -> None:
+    def keep(self, photon: _Photon, share: float, surface: dict[str, int], side: int) -> None:
         kept = rounded(photon.weight, share)
         self.book(surface["bucket_back" if side else "bucket_front"], photon.weight - kept)
         photon.weight = kept
 
-    def cross_or_reflect(self, photon: _Photon, surface: dict[str, Any], side: int, n: Vector) -> bool:
+    def cross_or_reflect(self, photon: _Photon, index: int, side: int, n: Vector) -> bool:
+        surface, film = self.surfaces[index], self.film[index]
         d, e = photon.direction, photon.polarisation
         far = surface["front" if side else "back"]
         n1, n2 = self.optics[photon.medium][0][photon.bin], self.optics[far][0][photon.bin]
@@ -372,9 +390,9 @@ class _Tracer:
         photon.medium = far
         if far == 0 and surface["exit_bucket"] >= 0:
             photon.exit_bucket = surface["exit_bucket"]
-        if surface["film"] == 1.0:
+        if film == 1.0:
             return True
-        self.keep(photon, surface["film"], surface, side)
+        self.keep(photon, film, surface, side)
         return self.roulette(photon)
 
     @staticmethod
@@ -422,9 +440,9 @@ class _Tracer:
         return [sorted(crossings) for crossings in found]
 
 
-def _record(row: Any) -> dict[str, Any]:
-    """One row of a structured array as plain Python numbers."""
-    return dict(zip(row.dtype.names, row.item(), strict=True))
+def _whole_numbers(row: np.void) -> dict[str, int]:
+    """The whole numbers of a record, as Python's."""
+    return {name: int(row[name]) for name in row.dtype.names or () if row.dtype[name].kind == "i"}
 
 
 def trace(

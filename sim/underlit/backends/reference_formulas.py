@@ -6,8 +6,7 @@ Nothing here is shared with the kernels (see `reference`). Vectors are tuples of
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Iterable
 
 import numpy as np
 
@@ -121,7 +120,7 @@ def normalised(a: Vector) -> Vector:
     return (a[0] / length, a[1] / length, a[2] / length)
 
 
-def as_vector(values: Any) -> Vector:
+def as_vector(values: Iterable[float]) -> Vector:
     """Three numbers of any kind as plain floats."""
     x, y, z = (float(value) for value in values)
     return (x, y, z)
