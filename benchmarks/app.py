@@ -126,11 +126,11 @@ def _moves(report: Report, page: Any, rounds: int) -> None:
         page.wait_for_timeout(page.evaluate("() => Math.max(0, 5000 - (performance.now() - window.movedAt))"))
         errors.append(_worst_zone(page))
     report.add("first picture after a move", median(first), "s", "first_s")
-    report.add("worst zone's counting error 5 s after it", 100 * median(errors), "%", "zones_percent")
+    report.add("worst zone's simulation error 5 s after it", 100 * median(errors), "%", "zones_percent")
 
 
 def _worst_zone(page: Any) -> float:
-    """Largest counting error over value of the zones in the table."""
+    """Largest simulation error over value of the zones in the table."""
     rows = page.locator(".zones tbody tr").all()
     cells = [row.locator("td").all_inner_texts() for row in rows]
     return max(float(c[1]) / float(c[0]) for c in cells)

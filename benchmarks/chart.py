@@ -52,7 +52,7 @@ def run(quick: bool) -> Report:
     report.add("pairs traced", chart.traced, "", "pairs")
     report.add("pairs without a fit", len(chart.misfits), "", "misfits")
     worst = max(row.mean.relative for row in chart.rows)
-    report.add("counting error of a mean, at worst", 100 * worst, "% (95 %)", "worst_percent")
+    report.add("simulation error of a mean, at worst", 100 * worst, "% (95 %)", "worst_percent")
     patches = sorted(row.patch_m or 1.0 for row in chart.rows)
     report.add("patches of the tenths, median", 100 * patches[len(patches) // 2], "cm", "patch_cm")
     return report

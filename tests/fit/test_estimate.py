@@ -23,7 +23,7 @@ LID = Parameter(Kind.LID, 0.9)
 
 
 class StraightModel:
-    """log PPFD = log(base) + slopes . (u - u_start), exactly, without counting error."""
+    """log PPFD = log(base) + slopes . (u - u_start), exactly, without simulation error."""
 
     def __init__(self, parameters: tuple[Parameter, ...], base: np.ndarray, slopes: np.ndarray) -> None:
         self.parameters, self.base, self.slopes = parameters, base, slopes

@@ -1,4 +1,4 @@
-"""Numbers with their counting error: means of independent batches, Student's t."""
+"""Numbers with their simulation error: means of independent batches, Student's t."""
 
 from __future__ import annotations
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 _UNIT = "umol m-2 s-1"
 _GROUP_BITS = 32
-"""Bits kept of a group sum (relative rounding 2^-33, far below any counting error): the rest does not compress."""
+"""Bits kept of a group sum (relative rounding 2^-33, far below any simulation error): the rest does not compress."""
 
 
 def write_fields(result: Result, path: str | Path, provenance: Mapping[str, Any] | None = None) -> None:
@@ -84,7 +84,7 @@ def _attributes(result: Result, said: Mapping[str, Any]) -> dict[str, Any]:
         "versions": json.dumps(said.get("versions", {})),
         "provenance": json.dumps(said, default=str),
         "conventions": "metres; x along the tank, y from the front pane back, z up from the inside of the bottom pane",
-        "standard_errors": "counting error only: what is not known about the tank comes on top",
+        "standard_errors": "simulation error only: what is not known about the tank comes on top",
     }
 
 

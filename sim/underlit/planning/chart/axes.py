@@ -85,7 +85,7 @@ def tanks(names: Iterable[str | Path]) -> list[TankSpot]:
     """Tanks by scene file or by the name of a tank of the catalogue.
 
     A tank of the catalogue has no lid, the substrate and water that scenes default to, and panes as in a planted tank:
-    grown over, they give back .25 per hit, where clean ones would guide far more light down. Raises ChartError or
+    grown over, they return .25 per reflection, where clean ones would guide far more light down. Raises ChartError or
     SceneError.
     """
     return _named(names, _tank, "tank")

@@ -2,7 +2,7 @@
 
 A leaf's triangle of a few square millimetres catches few photons; its own value is mostly counting noise. Pictures
 show instead, for each face, the mean over the smallest neighbourhood (the face, then cubes of 1, 2 and 4 cm) whose
-counting error is small. Faces that look different ways are never mixed. Files keep the faces' own values.
+simulation error is small. Faces that look different ways are never mixed. Files keep the faces' own values.
 """
 
 from __future__ import annotations
