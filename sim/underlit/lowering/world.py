@@ -270,7 +270,9 @@ class World:
             For a share outside 0 to 1 or a medium that is not there.
         """
         if not 0 <= film <= 1:
-            raise ValueError(f"surface {name!r}: the share that the film lets through must lie between 0 and 1 (got {film})")
+            raise ValueError(
+                f"surface {name!r}: the share that the film lets through must lie between 0 and 1 (got {film})"
+            )
         for medium in (front, back):
             if not 0 <= medium < len(self.contents.media):
                 raise ValueError(f"surface {name!r}: there is no medium {medium}")
