@@ -38,6 +38,7 @@ def test_pictures_of_the_docs(browser: Any, empty: Any, tmp_path: Path) -> None:
             page.set_viewport_size({"width": size[0], "height": size[1]})
             if dark:
                 go_dark(page)
+            page.mouse.move(2, 2)
             stand_still(page)
             page.screenshot(path=folder / f"{name}.png")
             assert 20_000 < (folder / f"{name}.png").stat().st_size < LARGEST
