@@ -55,7 +55,7 @@ def follows(found, intensity, angles=DOWN):
         (range(-180, 181, 30), lopsided),
         (range(0, 360, 30), lopsided),
     ],
-    ids=str,
+    ids=lambda value: getattr(value, "__name__", str(value)),
 )
 def test_every_symmetry(planes, intensity):
     """Last horizontal angle 0 axial, 90 quarter, 180 half, 360 none; halves of 1995 from 90 to 270, turned ones of 1986."""

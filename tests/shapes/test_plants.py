@@ -125,7 +125,7 @@ def test_a_full_carpet_keeps_its_budget_and_says_what_it_cost(form):
     assert free.leaf_count > dense.leaf_count
 
 
-@pytest.mark.parametrize("maker_kind", [(stems, Form.FINE), (rosettes, Form.LOW)], ids=str)
+@pytest.mark.parametrize("maker_kind", [(stems, Form.FINE), (rosettes, Form.LOW)], ids=lambda pair: pair[1].value)
 def test_budget_of_larger_plants_keeps_their_leaf_area(maker_kind):
     free = planted(*maker_kind, triangle_budget=2_000_000)
     tight = planted(*maker_kind, triangle_budget=len(free.shape.faces) // 3)
