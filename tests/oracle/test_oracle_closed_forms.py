@@ -98,7 +98,7 @@ def launch(sketch: Sketch, directions, polarisations, height=0.5):
     """Photons of given direction and polarisation from (0, 0, height); (tables, row)."""
     sketch.source([(0.0, 0.0, height)])
     tables = sketch.build()
-    tracer = reference._Tracer(tables)
+    tracer = reference.Oracle(tables)
     photons = [tracer.emit(0, own.batch_key(7, 0, 0), i) for i in range(len(directions))]
     for photon, d, e in zip(photons, directions, polarisations, strict=True):
         photon.direction, photon.polarisation = d, e

@@ -125,8 +125,8 @@ def written_out(tables: Tables) -> tuple[Tables, list[bool]]:
     return tables._replace(corners=np.concatenate(corners), triangles=np.concatenate(triangles)), is_instance
 
 
-class _Tracer:
-    """One world, one tally row."""
+class Oracle:
+    """A slow tracer of one world, with one tally row."""
 
     def __init__(self, tables: Tables) -> None:
         tables, self.is_instance = written_out(tables)
@@ -160,12 +160,15 @@ class _Tracer:
     # -- tallies
 
     def book(self, bucket: int, quanta: int) -> None:
+        """Quanta to a line of the ledger."""
         self.row[self.layout["ledger"] + bucket] += quanta
 
     def count(self, counter: Counter) -> None:
+        """One event more."""
         self.row[self.layout["counters"] + counter] += 1
 
     def book_cell(self, grid: _Grid, offset: int, x: float, y: float, layer: int, quanta: int) -> None:
+        """Quanta to the cell of a map or a plane that holds a point."""
         i, j = (math.floor((at - start) / step) for at, start, step in zip((x, y), grid.start, grid.step))
         nx, ny = grid.cells["nx"], grid.cells["ny"]
         if "part" in grid.cells:  # what rounding puts beyond the rim of a map belongs to the rim
@@ -201,6 +204,7 @@ class _Tracer:
                     self.row[lay["heads"] + index] += arriving(s)
 
     def book_arrival(self, photon: _Photon, triangle: int, side: int) -> None:
+        """What counts at a surface: its face, the maps of its part, the zones on it."""
         info, lay, (x, y, _) = self.triangles[triangle], self.layout, photon.position
         self.row[lay["faces"] + self.cell(triangle, side)] += photon.weight
         for grid in self.maps:
@@ -221,6 +225,7 @@ class _Tracer:
     # -- one photon, one event after the other; every event returns whether the photon lives on
 
     def emit(self, source_index: int, batch_key: int, index: int) -> _Photon:
+        """The photon of this index as its LED sends it out."""
         source = _whole_numbers(self.tables.sources[source_index])
         exponent = float(self.tables.sources[source_index]["lens_exponent"])
         led_number, angle_number, azimuth_number, *choices, polarising, face_number, colour = low_discrepancy(
@@ -286,6 +291,7 @@ class _Tracer:
         return hit, passed < (hit[0] if hit else math.inf)
 
     def advance(self, photon: _Photon, crossings: list[tuple[float, int, int, float]]) -> bool:
+        """One segment and what ends it; whether the photon lives on, as all events say."""
         photon.event += 1
         self.count(Counter.SEGMENTS)
         hit, passed = self.first_hit(photon, crossings)
@@ -320,11 +326,13 @@ class _Tracer:
         return self.meet(photon, hit[1], hit[2])
 
     def lose(self, photon: _Photon) -> bool:
+        """A photon that should not end here."""
         self.count(Counter.LOST_PHOTONS)
         self.book(Bucket.LOST, photon.weight)
         return False
 
     def scatter(self, photon: _Photon) -> bool:
+        """Henyey and Greenstein's scattering."""
         self.count(Counter.SCATTERINGS)
         photon.visits.append(SCATTERED)
         photon.group, photon.last = -1, None
@@ -334,6 +342,7 @@ class _Tracer:
         return self.roulette(photon)
 
     def meet(self, photon: _Photon, triangle: int, side: int) -> bool:
+        """A surface: count what arrives, then what its kind does with it."""
         info = self.triangles[triangle]
         photon.visits.append(visit_of_cell(self.cell(triangle, side)))
         photon.group, photon.last = info["group"], None if self.is_instance[triangle] else triangle
@@ -366,11 +375,13 @@ class _Tracer:
         return self.roulette(photon)
 
     def keep(self, photon: _Photon, share: float, surface: dict[str, int], side: int) -> None:
+        """The share that goes on; the surface's line of the ledger gets the rest."""
         kept = rounded(photon.weight, share)
         self.book(surface["bucket_back" if side else "bucket_front"], photon.weight - kept)
         photon.weight = kept
 
     def cross_or_reflect(self, photon: _Photon, index: int, side: int, n: Vector) -> bool:
+        """An interface between media, after Fresnel."""
         surface, film = self.surfaces[index], self.film[index]
         d, e = photon.direction, photon.polarisation
         far = surface["front" if side else "back"]
@@ -397,12 +408,14 @@ class _Tracer:
 
     @staticmethod
     def leave(photon: _Photon, direction: Vector, s: Vector, e_s: float, e_p: float) -> None:
+        """Direction and polarisation after an interface, from the parts along s and p."""
         d = normalised(direction)
         e = combined((e_s, s), (e_p, cross(s, d)))
         photon.direction = d
         photon.polarisation = normalised(along(e, -dot(e, d), d))
 
     def roulette(self, photon: _Photon) -> bool:
+        """The unbiased end of faint photons."""
         if photon.weight >= _ROULETTE_BELOW:
             return True
         if photon.weight > 0:
@@ -453,7 +466,7 @@ def trace(
     Returns the tally row, (layout.end,) int64 [quanta; counters: events], and for each photon what it met, one after the
     other.
     """
-    tracer = _Tracer(tables)
+    tracer = Oracle(tables)
     key = batch_key(seed, int(tables.sources[source]["key"]), batch)
     photons = [tracer.emit(source, key, index) for index in range(first, first + count)]
     tracer.walk(photons)

@@ -62,7 +62,11 @@ def note(log, photon, event, what):
 
 @scalar
 def walk_packet(tables, tree, work, source, spectrum, key, u, row, log, photon, records, path):
-    """Trace one packet from its light to its end; u: its low-discrepancy numbers; path (media + surfaces,): scratch."""
+    """Trace one packet from its light to its end.
+
+    key: of its hashed numbers, uint64; u: its low-discrepancy numbers, (DIMENSIONS,) float64; row, log, records: as in
+    `walk_packets`; photon: its row in the log; path: (media + surfaces,) float64, scratch for the records.
+    """
     layout = tables.layout[0]
     led_group, p, d, e, b, cosine = emit(source, spectrum, tables, u)
     w, medium, exit_bucket = PACKET, source.medium, source.bucket
@@ -75,6 +79,7 @@ def walk_packet(tables, tree, work, source, spectrum, key, u, row, log, photon, 
         if event > MAX_EVENTS:
             lose(row, layout, w)
             break
+        # one segment: how far, what passes on the way, what is absorbed
         p, t, hit, instance = find_hit(row, layout, tree, tables.instances, p, d, skip, medium, last, work)
         free = free_path(tables.optics[medium, 2, b], key, event)
         scattered = free < t
@@ -100,6 +105,7 @@ def walk_packet(tables, tree, work, source, spectrum, key, u, row, log, photon, 
             skip, last = np.int64(-1), np.int64(MISS)
             w = roulette(row, layout, w, key, event)
             continue
+        # the surface that ends it
         n, back, part, cell, skip = side_met(tree, tables.instances, hit, instance, d)
         # of instances, whose triangles lie elsewhere, none is an interface
         last = np.int64(hit if instance < 0 else MISS)
@@ -117,9 +123,10 @@ def walk_packet(tables, tree, work, source, spectrum, key, u, row, log, photon, 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def walk_packets(tables, seed, source_index, batch, first, count, row, log, records):
-    """Trace packets first .. first + count - 1 of a batch of one source and add to row, an int64 tally row.
+    """Trace packets first .. first + count - 1 of a batch of one source and add to row.
 
-    log: (rows, columns) int32, the visited surfaces of the first photons (slot * 2 + side), or no rows.
+    row: (layout.end,) int64, see `LAYOUT`: quanta of light, 2^40 a packet, and events.
+    log: (rows, columns) int32, what the first photons met (slot * 2 + side, or a mark), column 0 how often; or no rows.
     records: (rows, columns) float64, the paths that reached meter heads (`transport/paths.py`), or no rows.
     """
     source, spectrum = tables.sources[source_index], tables.spectra[source_index]
