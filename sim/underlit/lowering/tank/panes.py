@@ -31,7 +31,7 @@ def sheet_behind(side: str) -> Part:
 
 
 def wet_face(scene: Scene, side: str, water: Medium, glass: Medium) -> Interface:
-    """Inner face of a pane. What grows on it is a film passed twice per hit, so that a hit gives back its share."""
+    """Inner face of a pane. What grows on it is a film passed twice per hit, so that a reflection returns its share."""
     return Interface(Line("growth on the panes"), water, glass, film=math.sqrt(scene.returned_per_reflection(side)))
 
 

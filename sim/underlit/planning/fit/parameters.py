@@ -210,7 +210,7 @@ def _of_lid(scene: Scene) -> Iterator[Parameter]:
 
 
 def grown_panes(scene: Scene) -> tuple[str, ...]:
-    """The upright panes whose growth is one number: those that give back the share that most of them do."""
+    """The upright panes whose growth is one number: those that return the share that most of them do."""
     shares = [scene.returned_per_reflection(side) for side in UPRIGHT]
     common = max(shares, key=lambda share: (shares.count(share), -share))
     return tuple(side for side, share in zip(UPRIGHT, shares, strict=True) if share == common and share > 0)
