@@ -111,7 +111,7 @@ def make(name: str, scene: dict[str, Any], folder: Path) -> None:
     from PIL import Image
 
     lowered = lower(scene_from_dict(scene, folder=folder))
-    result = trace_compiled(lowered.compiled, aim=StoppingRule(photons=PHOTONS, only_budget=True))[0]
+    result = trace_compiled(lowered.compiled, rule=StoppingRule(photons=PHOTONS, only_budget=True))[0]
     image = Image.fromarray(render(build_scene(result), SIZE))
     image.quantize(128, dither=Image.Dither.NONE).save(FOLDER / f"{name}.png", optimize=True)
     print(name)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -25,12 +25,12 @@ from underlit.scene.model import Scene
 
 ZONE_PRECISION = 0.01
 SPOT_PRECISION = 0.03
-"""Default aims: 95 % half width over the value, of zone means and of reading spots."""
+"""Default precision: 95 % half width over the value, of zone means and of reading spots."""
 DARK = 0.05
 """A half width of this much PPFD [umol/m2/s] is always good enough: nobody reads a meter finer."""
 FIRST_CHECK = 16
 MOST_PHOTONS = 1 << 28
-"""Budget when none is given; where an aim cannot be met by then, the output says so."""
+"""Budget when none is given; where the precision cannot be reached by then, the output says so."""
 BATCH_BITS = 15
 LARGEST_BATCH_BITS = 18
 """Of a run by a budget: the larger the batch, the better its numbers are spread (docs/decisions/sobol-first-nine.md)."""
@@ -55,10 +55,18 @@ class StoppingRule:
     photons: int = MOST_PHOTONS
     only_budget: bool = False
 
+    def batch_bits_for(self, sources: int) -> int:
+        """Bits of the photons in a batch: a budget is cut into as few batches as errors can be taken from."""
+        if not self.only_budget:
+            return BATCH_BITS
+        per_batch = max(self.photons, 1) / (FIRST_CHECK * sources)
+        return int(np.clip(math.floor(math.log2(per_batch)), 12, LARGEST_BATCH_BITS))
+
 
 @dataclass(frozen=True)
 class Progress:
-    """How a trace is going. worst: error over its aim (1 is reached) of the zone or spot named; None before the first check."""
+    """How a trace is going. worst: error over the one asked for (1 is reached) of the zone or spot named; None before the
+    first check."""
 
     photons: int
     seconds: float
@@ -108,17 +116,17 @@ def checkpoints() -> list[int]:
     return steps
 
 
-def shares(compiled: CompiledScene, dimming: dict[Source, float]) -> np.ndarray:
+def shares(compiled: CompiledScene, dimming: Mapping[Source, float]) -> np.ndarray:
     """Weight of each source in the error: its PPF as dimmed, over the largest."""
     ppf = np.array([ppf * dimming.get(source, 1.0) for source, ppf in zip(compiled.sources, compiled.ppf, strict=True)])
     return ppf / ppf.max() if ppf.max() > 0 else np.ones(len(ppf))
 
 
-def worst_error(result: Result, aim: StoppingRule) -> tuple[float, str, float]:
-    """(error over its aim, name, relative half width) of the zone or spot farthest from its aim."""
+def worst_error(result: Result, rule: StoppingRule) -> tuple[float, str, float]:
+    """(error over the one asked for, name, relative half width) of the zone or spot that is farthest from it."""
     worst, name, relative = 0.0, "", 0.0
-    points = [(z.name, e, aim.zones) for z, e in zip(result.compiled.zones, result.zone_estimates(), strict=True)]
-    points += [(h.name, e, aim.spots) for h, e in zip(result.compiled.heads, result.head_estimates(), strict=True)]
+    points = [(z.name, e, rule.zones) for z, e in zip(result.compiled.zones, result.zone_estimates(), strict=True)]
+    points += [(h.name, e, rule.spots) for h, e in zip(result.compiled.heads, result.head_estimates(), strict=True)]
     for key, estimate, wanted in points:
         allowed = max(wanted * estimate.value, DARK)
         ratio = estimate.half_width / allowed if math.isfinite(estimate.half_width) else math.inf
@@ -127,13 +135,82 @@ def worst_error(result: Result, aim: StoppingRule) -> tuple[float, str, float]:
     return worst, name, relative
 
 
+class _Run:
+    """One trace: how far it is, and when it is done."""
+
+    def __init__(
+        self,
+        compiled: CompiledScene,
+        rule: StoppingRule,
+        dimming: Mapping[Source, float],
+        tracer: Tracer,
+        progress: Callable[[Progress], None] | None,
+    ) -> None:
+        self._compiled, self._rule, self._dimming, self._tracer = compiled, rule, dict(dimming), tracer
+        self._weight, self._progress = shares(compiled, dimming), progress
+        self._started = time.perf_counter()
+        self._state: tuple[float | None, str, float | None] = (None, "", None)
+        self._left: float | None = None
+
+    def poll(self) -> None:
+        """Tell how it is going."""
+        if self._progress is not None:
+            seconds = time.perf_counter() - self._started
+            self._progress(Progress(self._tracer.photons_walked, seconds, *self._state, self._left))
+
+    def result(self, complete: bool = True) -> Result:
+        """What was counted so far."""
+        seconds = time.perf_counter() - self._started
+        counts, seed = tuple(self._tracer.counts), self._tracer.seed
+        return Result(self._compiled, counts, seed, seconds, self._dimming, complete)
+
+    def to_the_end(self) -> None:
+        """Trace until the rule says stop."""
+        self._tracer.prepare()
+        # the start-up of the kernels is no part of a trace's speed
+        self._started = time.perf_counter()
+        for step in checkpoints():
+            targets = self._targets(step)
+            if targets is None:
+                break
+            self._tracer.run(targets, self.poll)
+            if self._is_done():
+                break
+            self.poll()
+
+    def _targets(self, step: int) -> list[int] | None:
+        """Batches of each source at a step; None where a step beyond the first one would cost more than the budget."""
+        rule, per_batch = self._rule, self._tracer.photons_per_batch
+        targets = [max(FIRST_CHECK, math.ceil(step * w)) for w in self._weight]
+        if step == FIRST_CHECK or sum(targets) * per_batch <= rule.photons:
+            return targets
+        if not rule.only_budget:
+            return None
+        scale = rule.photons / per_batch / self._weight.sum()
+        pairs = zip(self._tracer.counts, self._weight, strict=True)
+        return [max(counts.batches, round(scale * w)) for counts, w in pairs]
+
+    def _is_done(self) -> bool:
+        """Look at the errors, reckon the time left, and say whether it is enough."""
+        rule = self._rule
+        worst, name, relative = worst_error(self.result(), rule)
+        self._state = (worst, name, relative)
+        done = sum(counts.photons for counts in self._tracer.counts)
+        seconds = time.perf_counter() - self._started
+        if rule.only_budget:
+            self._left = seconds * max(0.0, rule.photons / done - 1)
+            return done + self._tracer.photons_per_batch > rule.photons
+        self._left = seconds * max(0.0, worst**2 - 1) if math.isfinite(worst) else None
+        return worst <= 1.0
+
+
 def trace_compiled(
     compiled: CompiledScene,
     *,
-    aim: StoppingRule | None = None,
+    rule: StoppingRule | None = None,
     seed: int = 1,
     threads: int | None = None,
-    dimming: dict[Source, float] | None = None,
+    dimming: Mapping[Source, float] | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> tuple[Result, float, str, float]:
     """Trace a compiled scene until its errors are small enough or the budget is spent.
@@ -145,7 +222,7 @@ def trace_compiled(
     ----------
     compiled
         What to trace.
-    aim
+    rule
         When to stop.
     seed
         Seed of the random numbers.
@@ -161,59 +238,17 @@ def trace_compiled(
     The result; then the largest error relative to what was asked, the zone or spot that has it, and its relative 95 %
     half width.
     """
-    aim, dimming = aim or StoppingRule(), dimming or {}
-    n_sources = len(compiled.sources)
-    bits = BATCH_BITS
-    if aim.only_budget:
-        bits = int(
-            np.clip(math.floor(math.log2(max(aim.photons, 1) / (FIRST_CHECK * n_sources))), 12, LARGEST_BATCH_BITS)
-        )
+    rule, dimming = rule or StoppingRule(), dimming or {}
+    bits = rule.batch_bits_for(len(compiled.sources))
     tracer = Tracer(compiled.tables, seed=seed, batch_bits=bits, threads=threads)
-    weight = shares(compiled, dimming)
-    started = time.perf_counter()
-    state: tuple[float | None, str, float | None] = (None, "", None)
-    left: float | None = None
-
-    def poll() -> None:
-        if progress is not None:
-            seconds = time.perf_counter() - started
-            progress(Progress(tracer.photons_walked, seconds, *state, left))
-
-    def result(complete: bool = True) -> Result:
-        seconds = time.perf_counter() - started
-        return Result(compiled, tuple(tracer.counts), tracer.seed, seconds, dimming, complete)
-
+    run = _Run(compiled, rule, dimming, tracer, progress)
+    complete = True
     try:
-        tracer.prepare()
-        # the start-up of the kernels is no part of a trace's speed
-        started = time.perf_counter()
-        for step in checkpoints():
-            targets = [max(FIRST_CHECK, math.ceil(step * w)) for w in weight]
-            per_batch = tracer.photons_per_batch
-            if step > FIRST_CHECK and sum(targets) * per_batch > aim.photons:
-                if not aim.only_budget:
-                    break
-                scale = aim.photons / per_batch / weight.sum()
-                targets = [max(c.batches, round(scale * w)) for c, w in zip(tracer.counts, weight, strict=True)]
-            tracer.run(targets, poll)
-            worst, name, relative = worst_error(result(), aim)
-            state = (worst, name, relative)
-            done = sum(c.photons for c in tracer.counts)
-            seconds = time.perf_counter() - started
-            if aim.only_budget:
-                left = seconds * max(0.0, aim.photons / done - 1)
-                if done + per_batch > aim.photons:
-                    break
-            else:
-                left = seconds * max(0.0, worst**2 - 1) if math.isfinite(worst) else None
-                if worst <= 1.0:
-                    break
-            poll()
+        run.to_the_end()
     except KeyboardInterrupt:
-        found = result(complete=False)
-        return (found, *(worst_error(found, aim) if found.photons else (math.inf, "", math.inf)))
-    found = result()
-    return (found, *worst_error(found, aim))
+        complete = False
+    found = run.result(complete)
+    return (found, *(worst_error(found, rule) if found.photons else (math.inf, "", math.inf)))
 
 
 def trace(
@@ -253,20 +288,20 @@ def trace(
     LoweringError
         Where a part of the scene cannot be built.
     """
-    aim = stopping_rule(precision, photons)
+    rule = stopping_rule(precision, photons)
     if isinstance(scene, World):
-        return trace_compiled(scene.compile(), aim=aim, seed=seed, threads=threads, progress=progress)[0]
+        return trace_compiled(scene.compile(), rule=rule, seed=seed, threads=threads, progress=progress)[0]
     lowered = scene if isinstance(scene, Lowered) else lower(scene)
     result, worst, name, relative = trace_compiled(
-        lowered.compiled, aim=aim, seed=seed, threads=threads, dimming=lowered.dimming, progress=progress
+        lowered.compiled, rule=rule, seed=seed, threads=threads, dimming=lowered.dimming, progress=progress
     )
     return Traced(lowered, result, worst <= 1.0, name, relative)
 
 
 def stopping_rule(precision: float | None, photons: int | None) -> StoppingRule:
-    """Aim from the command's options; ValueError for values that make no sense."""
+    """Rule from the command's options; ValueError for values that make no sense."""
     if precision is not None and photons is not None:
-        raise ValueError("say a precision or a number of photons, not both")
+        raise ValueError("give a precision or a number of photons, not both")
     if photons is not None:
         if photons < 1:
             raise ValueError(f"the number of photons must be positive (got {photons})")

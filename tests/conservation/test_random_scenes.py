@@ -93,7 +93,7 @@ def scenes(draw: st.DrawFn) -> dict:
 def traced(lowered: Lowered, dimming: dict[str, float] | None = None) -> Result:
     result, *_ = trace_compiled(
         lowered.compiled,
-        aim=StoppingRule(photons=PHOTONS, only_budget=True),
+        rule=StoppingRule(photons=PHOTONS, only_budget=True),
         seed=5,
         dimming=dimming or lowered.dimming,
     )

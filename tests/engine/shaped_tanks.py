@@ -48,4 +48,4 @@ def shell_of(scene: dict[str, Any], folder: str | Path = ".") -> tuple[Scene, Wo
 def traced(scene: dict[str, Any], photons: int = 1 << 17) -> Result:
     """The scene traced with about that many photons."""
     lowered = lower(scene_from_dict(scene))
-    return trace_compiled(lowered.compiled, aim=StoppingRule(photons=photons, only_budget=True), seed=3)[0]
+    return trace_compiled(lowered.compiled, rule=StoppingRule(photons=photons, only_budget=True), seed=3)[0]

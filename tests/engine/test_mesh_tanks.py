@@ -63,7 +63,7 @@ def test_a_box_said_by_its_meshes_is_the_box(tmp_path):
     zone = {"name": "half way up", "rectangle": [["5 cm", "5 cm"], ["55 cm", "25 cm"]], "height": "10 cm"}
     plain = traced(described(tank=BOX, zone=[zone]), 1 << 18).zones()
     lowered = lower(scene_from_dict(described(tank=write_box(tmp_path), zone=[zone]), folder=tmp_path))
-    meshed = trace_compiled(lowered.compiled, aim=StoppingRule(photons=1 << 18, only_budget=True), seed=4)[0].zones()
+    meshed = trace_compiled(lowered.compiled, rule=StoppingRule(photons=1 << 18, only_budget=True), seed=4)[0].zones()
     for name in ("whole substrate", "half way up"):
         same(meshed[name], plain[name], resolves=0.02, what=f"box from meshes: {name}")
 
@@ -80,7 +80,7 @@ def test_no_light_leaks_from_a_bowl(tmp_path, below_rim):
         if mesh.name in ("rock", "stems"):
             inside = bowl_radius(np.clip(mesh.vertices[:, 2], 0, HEIGHT))
             assert (np.hypot(*(mesh.vertices[:, :2] - RADIUS).T) < inside).all(), mesh.name
-    result = trace_compiled(lowered.compiled, aim=StoppingRule(photons=1 << 17, only_budget=True), seed=3)[0]
+    result = trace_compiled(lowered.compiled, rule=StoppingRule(photons=1 << 17, only_budget=True), seed=3)[0]
     assert result.ledger_gap() == 0
     assert result.counter(Counter.LOST_PHOTONS) == 0
     assert result.ledger()["inside_solid"] <= 1e-6

@@ -46,7 +46,7 @@ def test_three_tanks_under_one_light(tmp_path):
         {"name": "below", "file": "other.toml", "at": ["0 cm", "3 cm"], "height": "-50 cm"},
     ]
     lowered = lower(scene_from_dict(scene, folder=tmp_path))
-    result = trace_compiled(lowered.compiled, aim=StoppingRule(photons=1 << 19, only_budget=True), seed=3)[0]
+    result = trace_compiled(lowered.compiled, rule=StoppingRule(photons=1 << 19, only_budget=True), seed=3)[0]
     assert result.ledger_gap() == 0
     assert result.counter(Counter.LOST_PHOTONS) == 0
     zones = result.zones()
@@ -65,7 +65,7 @@ def test_a_neighbour_is_the_same_wherever_the_frame_is(tmp_path):
     """A lit tank alone, and as the neighbour of a dark one 3 m away: the same light."""
     scene = rack_files(tmp_path)
     lit = lower(scene_from_dict(scene))
-    alone = trace_compiled(lit.compiled, aim=StoppingRule(photons=1 << 18, only_budget=True), seed=3)[0].zones()
+    alone = trace_compiled(lit.compiled, rule=StoppingRule(photons=1 << 18, only_budget=True), seed=3)[0].zones()
     light = ('[[fixture]]\nname = "bar"\nsize = ["24 cm", "6 cm", "1 cm"]\nleds = { rows = 1, columns = 5 }\n'
              'output = { ppf = "50 umol/s" }\nabove_rim = "25 cm"\n')  # fmt: skip
     text = (tmp_path / "other.toml").read_text(encoding="utf-8")
@@ -74,7 +74,7 @@ def test_a_neighbour_is_the_same_wherever_the_frame_is(tmp_path):
     scene["fixture"] = []
     beside = trace_compiled(
         lower(scene_from_dict(scene, folder=tmp_path)).compiled,
-        aim=StoppingRule(photons=1 << 18, only_budget=True),
+        rule=StoppingRule(photons=1 << 18, only_budget=True),
         seed=3,
     )[0].zones()
     for zone in ("whole substrate", "bed", "half way up"):
@@ -86,7 +86,7 @@ def test_a_tank_of_a_rack_is_asked_like_a_single_one(tmp_path):
     scene = rack_files(tmp_path)
     lit = lower(scene_from_dict(scene))
     budget = StoppingRule(photons=1 << 19, only_budget=True)
-    single = trace_compiled(lit.compiled, aim=budget, seed=3, dimming=lit.dimming)[0]
+    single = trace_compiled(lit.compiled, rule=budget, seed=3, dimming=lit.dimming)[0]
     light = ('[[fixture]]\nname = "bar"\nsize = ["24 cm", "6 cm", "1 cm"]\nleds = { rows = 1, columns = 5 }\n'
              'output = { ppf = "50 umol/s" }\nabove_rim = "25 cm"\n')  # fmt: skip
     text = (tmp_path / "other.toml").read_text(encoding="utf-8")
@@ -94,7 +94,7 @@ def test_a_tank_of_a_rack_is_asked_like_a_single_one(tmp_path):
     scene["rack"] = [{"name": "far", "file": "lit.toml", "at": ["3 m", "1 m"], "height": "1 m"}]
     scene["fixture"] = []
     lowered = lower(scene_from_dict(scene, folder=tmp_path))
-    result = trace_compiled(lowered.compiled, aim=budget, seed=3, dimming=lowered.dimming)[0]
+    result = trace_compiled(lowered.compiled, rule=budget, seed=3, dimming=lowered.dimming)[0]
     view, seen = lowered.tanks[1], result.of_tank(1)
     assert [m.name for m in view.compiled.meshes] == [m.name for m in lit.compiled.meshes]
     assert [place.name for place in view.zones] == [place.name for place in lit.zones]

@@ -41,7 +41,7 @@ def test_a_refinement_ends_as_an_ordinary_trace_does(whole: Result) -> None:
     assert photons == sorted(photons)
     last = steps[-1]
     assert last is not None
-    traced, *_ = trace_compiled(whole.compiled, aim=StoppingRule(zones=0.9, spots=0.9), seed=4)
+    traced, *_ = trace_compiled(whole.compiled, rule=StoppingRule(zones=0.9, spots=0.9), seed=4)
     assert last.zones() == traced.zones()
     refinement.cancel()
     assert refinement.step() is None

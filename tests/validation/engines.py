@@ -75,8 +75,8 @@ def bed_meters(scene: Scene) -> list[Meter]:
 def traced_here(lowered: Lowered, case: Case, photons_log2: int) -> Result:
     """The scene's trace with all photons in one bin."""
     compiled = one_bin(lowered.compiled, case.spectral_bin)
-    aim = StoppingRule(photons=1 << photons_log2, only_budget=True)
-    result = trace_compiled(compiled, aim=aim, seed=case.seed, dimming=lowered.dimming)[0]
+    rule = StoppingRule(photons=1 << photons_log2, only_budget=True)
+    result = trace_compiled(compiled, rule=rule, seed=case.seed, dimming=lowered.dimming)[0]
     check_ledger(result)
     return result
 

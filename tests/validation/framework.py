@@ -193,6 +193,6 @@ def faces_flux(result: Result, mesh: str, faces: np.ndarray | slice = slice(None
 def checked_plan(compiled: CompiledScene, *, photons_log2: int, seed: int) -> Result:
     """Trace 2^photons_log2 packets of each source of a plan, as `trace_compiled` does for a budget; the ledger is checked."""
     budget = len(compiled.sources) * 2**photons_log2
-    result = trace_compiled(compiled, aim=StoppingRule(photons=budget, only_budget=True), seed=seed)[0]
+    result = trace_compiled(compiled, rule=StoppingRule(photons=budget, only_budget=True), seed=seed)[0]
     check_ledger(result)
     return result

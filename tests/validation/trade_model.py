@@ -165,7 +165,7 @@ def light(setting: Setting, beams: tuple[Beam, ...] = (Beam(),), *, photons: int
     """Trace a setting: about `photons` packets, shared out evenly over the beams."""
     scene = scene_of(setting, beams)
     compiled = lower(scene).compiled
-    found = trace_compiled(compiled, aim=StoppingRule(photons=photons, only_budget=True), seed=seed)[0]
+    found = trace_compiled(compiled, rule=StoppingRule(photons=photons, only_budget=True), seed=seed)[0]
     grid = compiled.planes
     assert grid is not None
     size = (scene.tank.inside_m[0], scene.tank.inside_m[1])
