@@ -17,10 +17,20 @@ LAYERS = 3
 
 @dataclass(frozen=True)
 class Grid:
-    """A regular grid of counters: origin, spacing and number of cells; nz is 1 for the map of the bed.
+    """A regular grid of counters: the map of a bed, or a stack of light planes.
 
-    open_area: (nz, ny, nx) float64 [m2], the part of each cell that light can reach (not inside wood or stone). tank: number of
-    the one whose light it counts; first: where its cells begin in a tally row.
+    Attributes
+    ----------
+    origin, spacing : tuple of float
+        Corner of the first cell, and size of a cell, along x, y and z [m].
+    shape : tuple of int
+        Number of cells (nx, ny, nz); nz is 1 for the map of a bed.
+    open_area : (nz, ny, nx) float64 array
+        The part of each cell that light can reach, not inside wood or stone [m2].
+    tank : int
+        Number of the tank whose light it counts.
+    first : int
+        Where its cells begin in a tally row.
     """
 
     origin: tuple[float, float, float]
@@ -135,9 +145,26 @@ class InstancedMesh:
 class CompiledScene:
     """The kernels' tables, and the records and areas that turn counts back into light.
 
-    plain_meshes: those with triangles of their own; instanced: those made of instances of shared meshes, which are written out
-    only when somebody looks at `meshes` to draw or to measure. ppf: photon flux [umol/s] of each source at full power.
-    map_grids, plane_grids, frames: those of all tanks; the first frame is that of the tank which this is seen from.
+    Attributes
+    ----------
+    tables : Tables
+        What the kernels see.
+    sources : tuple of Source
+        The sources, in the order of the counts.
+    ppf : tuple of float
+        Photon flux of each source at full power [umol/s].
+    zones, heads, lines : tuple of ZoneInfo, of HeadInfo, of Line
+        Zones, meter heads and ledger lines, in the order of their counters.
+    plain_meshes : tuple of Mesh
+        Meshes with triangles of their own.
+    instanced : tuple of InstancedMesh
+        Those made of instances of shared meshes, written out only when somebody looks at `meshes` to draw or to measure.
+    map_grids, plane_grids : tuple of Grid
+        Maps of the beds, and light planes, of all tanks.
+    notes : tuple of str
+        What a user should know, a line each.
+    frames : tuple of Frame
+        The tanks; the first is the one that this is seen from.
     """
 
     tables: Tables

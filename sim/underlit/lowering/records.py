@@ -13,7 +13,7 @@ from typing import Self
 
 
 class Role(StrEnum):
-    """What a mesh is in the picture of the tank."""
+    """What a mesh is in the picture of the tank; its value is what people read."""
 
     SHELL = "tank glass"
     LID = "lid"

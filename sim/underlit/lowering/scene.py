@@ -37,10 +37,21 @@ class BuiltTank:
 
 @dataclass(frozen=True)
 class Lowered:
-    """A scene ready to trace: compiled, with all tanks of its rack as built (by number), and the dimming of each source.
+    """A scene ready to trace.
 
     A view of one tank (`tanks`) is of the same kind: it shows that tank alone, in its own frame, and goes with the result of
     `Result.of_tank`. So whatever is asked of a single tank can be asked of each tank of a rack.
+
+    Attributes
+    ----------
+    scene : Scene
+        The scene of the tank that this is seen from.
+    compiled : CompiledScene
+        What is traced, as seen from that tank.
+    rack : tuple of BuiltTank
+        All tanks as they were built, by their number; the scene's own is 0.
+    dimming : dict of Source to float
+        Level of each source as the scenes set it.
     """
 
     scene: Scene
@@ -114,7 +125,23 @@ def _of_all_sources(
 
 
 def lower(scene: Scene) -> Lowered:
-    """Build the world of a scene. LoweringError, one line, where a part cannot be built."""
+    """Build the world of a scene and compile it.
+
+    Parameters
+    ----------
+    scene : Scene
+        The scene, with the other tanks of its rack if it has one.
+
+    Returns
+    -------
+    Lowered
+        Ready to trace.
+
+    Raises
+    ------
+    LoweringError
+        Where a part cannot be built, or there is no light; one line that names the part.
+    """
     scenes = _scenes(scene)
     if not any(each.fixtures for each in scenes):
         raise LoweringError("the scene has no light: add a [[fixture]]")
