@@ -66,7 +66,8 @@ class StoppingRule:
 @dataclass(frozen=True)
 class Progress:
     """How a trace is going. worst: error over the one asked for (1 is reached) of the zone or spot named; None before the
-    first check."""
+    first check.
+    """
 
     photons: int
     seconds: float

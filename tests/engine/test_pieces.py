@@ -64,10 +64,10 @@ def test_a_fixture_is_laid_on_the_lid_without_a_world():
 def test_the_same_pieces_stand_in_two_frames():
     """Two tanks from one list of pieces differ by their records, their place and their random numbers alone."""
     scene = scene_from_dict(described(tank=TANK))
-    built = build(scene)
+    pieces, _ = build(scene)
     world, beside = World(), Frame(1, "beside", (0.7, -0.1, 0.25))
-    put(world, built.pieces)
-    put(world, built.pieces, beside)
+    put(world, pieces)
+    put(world, pieces, beside)
     compiled = world.compile()
     half = len(compiled.plain_meshes) // 2
     for one, two in zip(compiled.plain_meshes[:half], compiled.plain_meshes[half:], strict=True):

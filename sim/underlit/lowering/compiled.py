@@ -218,6 +218,17 @@ class CompiledScene:
 
         The tables are those of the whole world, and so are the sources and the ledger: all lights shine on all tanks.
         """
+        if tank not in self._views:
+            self._views[tank] = self._seen_from(tank)
+        return self._views[tank]
+
+    @cached_property
+    def _views(self) -> dict[int, CompiledScene]:
+        """The tanks that were asked for; a scene of one tank is its own view."""
+        alone = self.frames == (Frame(self.frame.tank),)
+        return {self.frame.tank: self} if alone else {}
+
+    def _seen_from(self, tank: int) -> CompiledScene:
         new, by = Frame(tank), -np.array(next(frame.offset for frame in self.frames if frame.tank == tank))
         heads = tuple(
             replace(head.moved_to(new), centre=tuple((head.centre + by).tolist()))

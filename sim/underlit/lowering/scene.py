@@ -27,10 +27,9 @@ from underlit.scene.targets import Zone
 
 @dataclass(frozen=True)
 class BuiltTank:
-    """One tank in its own frame: its scene, all its pieces, where its zones count, its plantings as measured."""
+    """One tank in its own frame: its scene, where its zones count, its plantings as measured."""
 
     scene: Scene
-    pieces: tuple[Piece, ...]
     zones: tuple[ZonePlace, ...]
     plantings: tuple[Grown, ...]
 
@@ -64,7 +63,7 @@ class Lowered:
         """A view of each tank, the scene's own first."""
         numbers = [frame.tank for frame in self.compiled.frames]
         return tuple(
-            replace(self, scene=self.rack[number].scene, compiled=self.compiled.of_tank(number)) for number in numbers
+            replace(self, scene=self.scene_of(number), compiled=self.compiled.of_tank(number)) for number in numbers
         )
 
     @property
@@ -102,9 +101,13 @@ class Lowered:
         """Hours at full light that give each source's light of a day [h]."""
         return _of_all_sources(full_hours, [built.scene for built in self.rack])
 
+    def scene_of(self, tank: int) -> Scene:
+        """The scene of a tank of the rack, by its number."""
+        return self.scene if tank == self.tank else self.rack[tank].scene
+
     def zone_of(self, place: ZonePlace) -> Zone | None:
         """What the scene says of a zone; None for the whole substrate, which no scene names."""
-        return next((zone for zone in self.rack[place.tank].scene.zones if zone.name == place.zone), None)
+        return next((zone for zone in self.scene_of(place.tank).zones if zone.name == place.zone), None)
 
     def relit(self, scene: Scene) -> Lowered:
         """The same tanks for a scene that differs only in what changes no path of light."""
@@ -149,16 +152,19 @@ def lower(scene: Scene) -> Lowered:
     world, rack = World(), []
     for frame, own in zip(frames, scenes, strict=True):
         try:
-            built = build(own)
-            put(world, built.pieces, frame)
+            pieces, built = build(own)
+            put(world, pieces, frame)
         except (LoweringError, ShapeError) as problem:
             raise LoweringError(f"{frame.name}: {problem}" if frame.name else str(problem)) from None
         rack.append(built)
     return Lowered(scene, world.compile(), tuple(rack), _of_all_sources(dimming, scenes))
 
 
-def build(scene: Scene) -> BuiltTank:
-    """A tank and all that stands in it, in its own frame. LoweringError or ShapeError, one line, where it cannot be built."""
+def build(scene: Scene) -> tuple[list[Piece], BuiltTank]:
+    """The pieces of a tank and of all that stands in it, in its own frame, and the tank as it was built.
+
+    LoweringError or ShapeError, one line, where it cannot be built.
+    """
     pieces: list[Piece] = [*shell(scene), *bed(scene)]
     solid, shapes = hardscape(scene)
     stepped, edges = terraces(scene)
@@ -166,4 +172,4 @@ def build(scene: Scene) -> BuiltTank:
     leaves, grown = planted(scene, shapes)
     tallies, places = counters(scene, shapes, grown)
     pieces += [*solid, *stepped, *leaves, *lights(scene), *tallies]
-    return BuiltTank(scene, tuple(pieces), tuple(places), tuple(grown))
+    return pieces, BuiltTank(scene, tuple(places), tuple(grown))

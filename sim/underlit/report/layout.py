@@ -29,7 +29,7 @@ def print_layout(console: Console, lowered: Lowered) -> None:
     made = table("zone", "where", "PAR (PPFD) band\numol/m2/s", "area\ncm2", wide=2)
     for place, info in zip(lowered.zones, lowered.compiled.zones, strict=True):
         zone = lowered.zone_of(place)
-        band = None if zone is None else lowered.rack[place.tank].scene.band_of(zone)
+        band = None if zone is None else lowered.scene_of(place.tank).band_of(zone)
         made.add_row(place.name, place.where, band_text(band), f"{1e4 * info.area:.0f}")
     console.print(made)
     if any(tank.plantings for tank in lowered.tanks):

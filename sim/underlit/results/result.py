@@ -136,10 +136,12 @@ class Result:
         -------
         The result of that tank.
         """
+        view = self.compiled.of_tank(tank)
+        if view is self.compiled:
+            return self
         points = [*self.compiled.zones, *self.compiled.heads]
         chosen = [i for i, point in enumerate(points) if point.tank == tank]
-        counts = tuple(c.of_points(chosen) for c in self.counts)
-        return replace(self, compiled=self.compiled.of_tank(tank), counts=counts)
+        return replace(self, compiled=view, counts=tuple(c.of_points(chosen) for c in self.counts))
 
     # -- basics ---------------------------------------------------------------------------------------------
     @property
