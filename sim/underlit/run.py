@@ -56,7 +56,17 @@ class StoppingRule:
     only_budget: bool = False
 
     def batch_bits_for(self, sources: int) -> int:
-        """Bits of the photons in a batch: a budget is cut into as few batches as errors can be taken from."""
+        """Size of a batch: a budget is cut into as few batches as errors can be taken from.
+
+        Parameters
+        ----------
+        sources
+            Number of sources.
+
+        Returns
+        -------
+        Bits: a batch holds 2 to that power photons.
+        """
         if not self.only_budget:
             return BATCH_BITS
         per_batch = max(self.photons, 1) / (FIRST_CHECK * sources)

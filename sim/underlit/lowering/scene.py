@@ -102,15 +102,45 @@ class Lowered:
         return _of_all_sources(full_hours, [built.scene for built in self.rack])
 
     def scene_of(self, tank: int) -> Scene:
-        """The scene of a tank of the rack, by its number."""
+        """The scene of a tank of the rack.
+
+        Parameters
+        ----------
+        tank
+            Number of the tank.
+
+        Returns
+        -------
+        Its scene.
+        """
         return self.scene if tank == self.tank else self.rack[tank].scene
 
     def zone_of(self, place: ZonePlace) -> Zone | None:
-        """What the scene says of a zone; None for the whole substrate, which no scene names."""
+        """What the scene says of a zone.
+
+        Parameters
+        ----------
+        place
+            Where the zone counts.
+
+        Returns
+        -------
+        The zone as said; None for the whole substrate, which no scene names.
+        """
         return next((zone for zone in self.scene_of(place.tank).zones if zone.name == place.zone), None)
 
     def relit(self, scene: Scene) -> Lowered:
-        """The same tanks for a scene that differs only in what changes no path of light."""
+        """The same tanks for a scene that differs only in what changes no path of light.
+
+        Parameters
+        ----------
+        scene
+            The other scene.
+
+        Returns
+        -------
+        It, lowered without building anything.
+        """
         scenes = _scenes(scene)
         rack = tuple(replace(built, scene=new) for built, new in zip(self.rack, scenes, strict=True))
         return replace(self, scene=scene, rack=rack, dimming=_of_all_sources(dimming, scenes))
