@@ -25,7 +25,7 @@ ARGUMENTS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 )  # fmt: skip
-PATIENCE_SECONDS = 120
+PATIENCE_SECONDS = 240
 """Patience with cold kernels on a busy machine; nothing here is timed."""
 PATIENCE_MS = 1000 * PATIENCE_SECONDS
 
