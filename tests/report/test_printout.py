@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import io
 import re
+from collections import Counter
 
 import pytest
-from answered import answer
+from answered import SCENES, answer
 from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
@@ -15,7 +16,9 @@ from underlit.planning.surfaces import surface_reports
 from underlit.planning.zones import Verdict
 from underlit.report import numbers
 from underlit.report.ledger import LOST, REST, as_percentages, light_ledger, with_rest
-from underlit.report.printout import in_short, moves, output_console, print_answer, print_verdicts
+from underlit.report.printout import assumption_table, in_short, moves, output_console, print_answer, print_verdicts
+from underlit.report.summary import assumption_entries
+from underlit.scene import load_scene
 
 
 def printed(width: int) -> str:
@@ -42,6 +45,18 @@ def test_nothing_is_cut_and_no_line_is_wider_than_the_terminal(width: int) -> No
             assert word in text
     assert "fixture.body_reflectance" in text
     assert "substrate.reflectance" in text
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_assumptions_are_printed_to_the_last_letter(width: int) -> None:
+    """Rich drops what does not fit: the longest keys, long ranges and the last column are all there."""
+    rows = assumption_entries(load_scene(SCENES / "rack-of-three.toml"))
+    console = Console(file=io.StringIO(), width=width, markup=False, highlight=False, emoji=False)
+    made = assumption_table(rows)
+    console.print(made)
+    wanted = Counter(c for column in made.columns for text in (column.header, *column.cells) for c in str(text))
+    shown = Counter(console.file.getvalue())  # type: ignore[attr-defined]
+    assert {c: shown[c] for c in wanted if c.isalnum()} == {c: n for c, n in wanted.items() if c.isalnum()}
 
 
 def test_a_zone_name_takes_no_more_than_two_lines_at_80_columns() -> None:

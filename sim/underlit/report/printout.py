@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import re
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
@@ -25,6 +26,8 @@ from underlit.run import Traced
 WIDTH_ELSEWHERE = 100
 """Columns where the output is not a terminal and COLUMNS does not say."""
 NARROWEST = 60
+KEY_WIDTH = 26
+"""Keys of a scene are no wider than this in a table that holds sentences too."""
 FEWEST_IN_BATCH = 1 << 12
 STYLE = {
     Verdict.RIGHT: "bold green",
@@ -183,17 +186,28 @@ def assumption_table(rows: Iterable[dict[str, Any]]) -> Table:
     """What the scene leaves open, with what may move the light most on top."""
     made = table("what", "assumed", "range", "may move\nPPFD by", wide=3)
     ordered = sorted(rows, key=lambda row: -max((abs(v) for v in row["may_move_ppfd_by_relative"] or ()), default=0.0))
-    # keys are to be copied into a scene file: none is broken
-    made.columns[0].min_width = max((len(word) for row in ordered for word in row["what"].split()), default=0)
+    keys = [_broken_at_dots(row["what"]) for row in ordered]
+    # keys are to be copied into a scene file: no word of one is broken
+    made.columns[0].width = max((len(line) for key in keys for line in key.split()), default=0)
     # the numbers keep their width; what may give way is the words
-    made.columns[3].min_width = made.columns[3].max_width = max(
+    made.columns[3].width = max(
         len("may move"), *(len(moves(row["may_move_ppfd_by_relative"])) for row in ordered), 0
     )
     made.columns[1].max_width, made.columns[2].max_width = 17, 23
-    for row in ordered:
+    for key, row in zip(keys, ordered, strict=True):
         source = "" if row["source"] == PRACTICE else f" [{row['source']}]"
-        made.add_row(row["what"], row["taken"], row["range"] + source, moves(row["may_move_ppfd_by_relative"]))
+        made.add_row(key, row["taken"], row["range"] + source, moves(row["may_move_ppfd_by_relative"]))
     return made
+
+
+def _broken_at_dots(key: str) -> str:
+    """A key in lines of at most KEY_WIDTH characters where its dots allow it; a line that goes on ends with its dot."""
+    lines = [""]
+    for word in re.findall(r"[^.]+\.?", key):
+        if lines[-1] and len(lines[-1] + word) > KEY_WIDTH:
+            lines.append("")
+        lines[-1] += word
+    return "\n".join(lines)
 
 
 def moves(span: Sequence[float] | None) -> str:
