@@ -11,7 +11,6 @@ import pytest
 from fitted_tanks import LIGHT, toml
 
 from underlit.cli import main
-from underlit.planning.fit.fitting import fit
 from underlit.planning.fit.readings import read_readings
 from underlit.planning.fit.sheet import Sheet, reading_sheet, template_csv
 from underlit.report.decisions.reading_sheet import sheet_page, write_reading_sheet
@@ -176,13 +175,20 @@ def test_the_template_reads_back_as_the_same_places(folder: Path, six: tuple[Sce
         assert reading.setting.lid is row.lid
 
 
-def test_a_rack_is_fitted_tank_by_tank(folder: Path) -> None:
+def test_a_rack_with_a_light_on_each_tank(folder: Path) -> None:
+    """Both lights are of one make: the readings in one tank correct both, each in its own file."""
     (folder / "second.toml").write_text(toml(fixture=[{**LIGHT, "name": "second"}]))
     rack = '\n[[rack]]\nname = "second"\nfile = "second.toml"\nat = ["60 cm", "0 cm"]\n'
     (folder / "rack.toml").write_text(toml() + rack)
     loaded = load_scene(folder / "rack.toml")
-    with pytest.raises(ValueError, match="one tank at a time"):
-        fit(loaded, read_readings(_readings(folder), loaded))
+    assert main(["fit", "rack.toml", str(_readings(folder)), *FEW]) == 0
+    again = load_scene(folder / "rack-fitted.toml")
+    assert again.rack[0].file.name == "rack-fitted-second.toml"
+    outputs = [each.fixtures[0].claimed_ppf for each in again.tank_scenes]
+    assert outputs == pytest.approx([outputs[0]] * 2)
+    assert outputs[0] != pytest.approx(40, rel=0.02)
+    assert again.tank_scenes[1].lid == loaded.tank_scenes[1].lid, "the other tank was not read"
+    assert again.lid != loaded.lid
 
 
 def _readings(folder: Path) -> Path:

@@ -16,10 +16,11 @@ from underlit.lowering.scene import lower
 from underlit.planning.dose import dose
 from underlit.planning.zones import zone_reports
 from underlit.report.decisions.dose import energy_words, settings_card
-from underlit.report.files import named_for, overlays, write_folder
+from underlit.report.files import overlays, write_folder
 from underlit.report.summary import summarise
 from underlit.run import Traced, trace
 from underlit.scene import load_scene
+from underlit.text.file_name import named_for
 
 RACK = Path(__file__).resolve().parents[2] / "scenes" / "rack-of-three.toml"
 NAMES = ["", "left, round", "right, tea-stained"]

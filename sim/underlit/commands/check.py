@@ -22,10 +22,11 @@ def check(scene: SceneFile, *, out: Path | None = None) -> None:
     if path.is_dir():
         raise Refused(f"--out: {path} is a folder; name a PNG file")
     lowered = lowered_scene(loaded)
-    from underlit.report.files import named_for, overlay
+    from underlit.report.files import overlay
     from underlit.report.layout import print_layout
     from underlit.report.printout import output_console, say
     from underlit.report.summary import lights_of
+    from underlit.text.file_name import named_for
     from underlit.viz.sheets.fixture_sheet import write_fixture_sheets
     from underlit.viz.sheets.layout import write_layout
 

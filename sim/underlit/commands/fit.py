@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from underlit.commands.options import FLAG, SceneFile, Seed, Threads, whole
-from underlit.commands.shared import Refused, load, refusing, stoppable, writing
+from underlit.commands.options import FLAG, RackTankName, SceneFile, Seed, Threads, whole
+from underlit.commands.shared import Refused, load, refusing, stoppable, tank_number, writing
 
 if TYPE_CHECKING:
     from underlit.planning.fit import Found
@@ -20,6 +21,7 @@ def fit(
     *,
     out: Path | None = None,
     carry: Path | None = None,
+    tank: RackTankName = None,
     tables: Annotated[bool, FLAG] = False,
     photons: Annotated[int, whole(1 << 15, 1 << 34)] = 2_000_000,
     seed: Seed = 1,
@@ -27,7 +29,8 @@ def fit(
 ) -> int:
     """Correct a scene with meter readings: light output, beam angle, lid, tannins, panes.
 
-    Writes the corrected scene. Beside it go the answer as JSON and a picture of the readings.
+    Writes the corrected scene. Beside it go the answer as JSON and a picture of the readings. Of a rack, the readings are
+    those of one tank. The corrected rack is written, with the tanks that change in files beside it.
 
     Parameters
     ----------
@@ -53,13 +56,14 @@ def fit(
     from underlit.report.progress.stopping import Phase, Stops
 
     def work(stops: Stops) -> None:
-        loaded, other = load(scene), None if carry is None else load(carry)
+        rack, loaded, other = load(scene), load(scene, tank), None if carry is None else load(carry)
+        number = tank_number(rack, tank)
         reason = why_not_fitted(loaded)
         if reason:
             raise Refused(f"{scene}: {reason}")
         with refusing(ReadingsError):
             read = read_readings(readings, loaded)
-        places = _places(out or Path(f"{scene.stem}-fitted.toml"), scene, carry)
+        places = _places(out or Path(f"{scene.stem}-fitted.toml"), rack, number, other)
         strange = "" if other is None else why_not_carried(loaded, other)
         if strange:
             raise Refused(f"--carry: {strange}")
@@ -68,29 +72,54 @@ def fit(
         console = output_console()
         try:
             # before the answer, which may go into a pipe that is closed early
-            with writing(places[0], places[0].parent, stops):
-                written = _written(found, other, places, f"{scene.name}, corrected by {readings.name}")
+            with writing(places.scene, places.scene.parent, stops):
+                written = _written(found, places, f"{scene.name}, corrected by {readings.name}")
         finally:
             print_fit(console, found, with_tables=tables)
         say(console, f"Written to {', '.join(str(p) for p in written)}")
-        say(console, f"To trace the corrected tank: underlit trace {places[0]}")
+        for name, path in places.of_tanks.items():
+            say(console, f"{path} corrects the tank {name!r}; {places.scene} is the rack with it")
+        say(console, f"To trace the corrected {'rack' if rack.rack else 'tank'}: underlit trace {places.scene}")
 
     return stoppable(work)
 
 
-def _places(path: Path, scene: Path, carry: Path | None) -> tuple[Path, Path | None]:
-    """Where the corrected scene goes, and the one carried into; never over a scene that was read."""
+@dataclass(frozen=True)
+class _Places:
+    """What is corrected, and where it goes: scene, other tanks of its rack by name, the scene carried into.
+
+    rack: the scene as its file says it; read: number in it of the tank that was read.
+    """
+
+    rack: Scene
+    read: int
+    scene: Path
+    of_tanks: dict[str, Path]
+    other: Scene | None
+    carried: Path | None
+
+
+def _places(path: Path, rack: Scene, read: int, other: Scene | None) -> _Places:
+    """Where the corrected scenes go, and the one carried into; never over a scene that was read."""
+    from underlit.planning.fit.corrected import corrected_places
+
+    carry = None if other is None else other.path
     carried = None if carry is None else path.with_name(f"{carry.stem}-fitted.toml")
     if path.is_dir():
         raise Refused(f"--out: {path} is a folder; name a TOML file")
-    for target in (path, carried):
-        if target is not None and any(
-            target.resolve() == read.resolve() for read in (scene, carry) if read is not None
-        ):
+    corrected = corrected_places(rack, read, path)
+    if len(set(corrected.values())) < len(corrected):
+        raise Refused(
+            "--tank: two tanks would be corrected in one file; give them names that differ by a letter or digit"
+        )
+    given = {each.path.resolve() for each in (*rack.tank_scenes, other) if each is not None and each.path is not None}
+    for target in (*corrected.values(), carried):
+        if target is not None and target.resolve() in given:
             raise Refused(f"--out: {target} is one of the scenes given; name another file")
-    if carried is not None and carried.resolve() == path.resolve():
+    if carried is not None and carried.resolve() in [target.resolve() for target in corrected.values()]:
         raise Refused(f"--carry: its scene would be written to {carried} as well; name another --out")
-    return path, carried
+    of_tanks = {rack.rack[k - 1].name: target for k, target in corrected.items() if k > 0}
+    return _Places(rack, read, path, of_tanks, other, carried)
 
 
 def _found(scene: Scene, readings: list[Reading], *, photons: int, seed: int, threads: int | None) -> Found:
@@ -107,14 +136,16 @@ def _found(scene: Scene, readings: list[Reading], *, photons: int, seed: int, th
         return fit_readings(scene, readings, photons=photons, seed=seed, threads=threads, told=told)
 
 
-def _written(found: Found, other: Scene | None, places: tuple[Path, Path | None], note: str) -> list[Path]:
-    from underlit.planning.fit.corrected import carried_text, corrected_text
+def _written(found: Found, places: _Places, note: str) -> list[Path]:
+    from underlit.planning.fit.corrected import carried_text, corrected_files
     from underlit.report.fit.files import write_fit
     from underlit.results.atomic import write_text
 
-    path, carried = places
-    written = write_fit(found, path, corrected_text(found.fitted, path, note=note))
-    if carried is not None and other is not None:
-        write_text(carried, carried_text(found.fitted, other, carried, note=f"the light of {note}"))
-        written.append(carried)
-    return written
+    texts = corrected_files(found.fitted, places.rack, places.read, places.scene, note=note)
+    written = write_fit(found, places.scene, texts.pop(places.scene))
+    if places.carried is not None and places.other is not None:
+        note = f"the light of {note}"
+        texts[places.carried] = carried_text(found.fitted, places.other, places.carried, note=note)
+    for path, text in texts.items():
+        write_text(path, text)
+    return [*written, *texts]

@@ -24,13 +24,19 @@ def load(path: Path, tank: str | None = None) -> Scene:
 
     with refusing(SceneError):
         scene = load_scene(path)
+    number = tank_number(scene, tank)
+    return scene if number == 0 else scene.seen_from(scene.rack[number - 1])
+
+
+def tank_number(scene: Scene, tank: str | None) -> int:
+    """Number of the tank of a rack that was named; the scene's own where none was."""
     if tank is None:
-        return scene
-    there = {other.name: other for other in scene.rack}
+        return 0
+    there = [other.name for other in scene.rack]
     if tank not in there:
         named = f"there are: {', '.join(map(repr, there))}" if there else "the scene has no rack"
         raise Refused(f"--tank: no tank of the rack has that name; {named} (got {tank!r})")
-    return scene.seen_from(there[tank])
+    return 1 + there.index(tank)
 
 
 def lowered_scene(scene: Scene) -> Lowered:

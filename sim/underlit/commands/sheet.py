@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-from underlit.commands.options import PaperSize, SceneFile, Seed, Threads, whole
+from underlit.commands.options import PaperSize, RackTankName, SceneFile, Seed, Threads, whole
 from underlit.commands.shared import Refused, load, refusing, stoppable, writing
 
 
@@ -13,6 +13,7 @@ def sheet(
     scene: SceneFile,
     *,
     out: Path | None = None,
+    tank: RackTankName = None,
     paper: PaperSize = "a4",
     spots: Annotated[int, whole(1, 40)] = 8,
     photons: Annotated[int, whole(1 << 15, 1 << 34)] = 1_000_000,
@@ -40,14 +41,15 @@ def sheet(
     from underlit.report.printout import output_console, say
     from underlit.report.progress.stopping import Phase, Stops
     from underlit.report.progress.trace import working
+    from underlit.text.file_name import named_for
     from underlit.viz.sheets.reading_sheet import Paper
 
-    path = out or Path(f"{scene.stem}-readings.pdf")
+    path = out or Path(f"{named_for(scene.stem, tank or '')}-readings.pdf")
     if path.suffix.lower() not in (".pdf", ".png"):
         raise Refused(f"--out: must end in .pdf or .png (got {path.name!r})")
 
     def work(stops: Stops) -> None:
-        loaded = load(scene)
+        loaded = load(scene, tank)
         reason = why_not_fitted(loaded)
         if reason:
             raise Refused(f"{scene}: {reason}")

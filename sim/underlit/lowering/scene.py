@@ -141,14 +141,9 @@ class Lowered:
         -------
         It, lowered without building anything.
         """
-        scenes = _scenes(scene)
+        scenes = scene.tank_scenes
         rack = tuple(replace(built, scene=new) for built, new in zip(self.rack, scenes, strict=True))
         return replace(self, scene=scene, rack=rack, dimming=_of_all_sources(dimming, scenes))
-
-
-def _scenes(scene: Scene) -> list[Scene]:
-    """The scene, then those of the other tanks of its rack."""
-    return [scene, *(tank.scene for tank in scene.rack)]
 
 
 def _of_all_sources(
@@ -175,7 +170,7 @@ def lower(scene: Scene) -> Lowered:
     LoweringError
         Where a part cannot be built, or there is no light; one line that names the part.
     """
-    scenes = _scenes(scene)
+    scenes = scene.tank_scenes
     if not any(each.fixtures for each in scenes):
         raise LoweringError("the scene has no light: add a [[fixture]]")
     frames = [OWN, *(Frame(k, tank.name, tank.offset_m) for k, tank in enumerate(scene.rack, start=1))]

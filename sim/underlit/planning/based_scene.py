@@ -20,12 +20,14 @@ def based_scene(base: Path, out: Path, tables: dict[str, Any], note: str = "") -
     return said + toml_text({"base": relative(base, out.parent), **tables})
 
 
-def fixture_tables(path: Path, to: Path) -> tuple[list[dict[str, Any]], Path]:
-    """The fixture tables of the topmost file that has any, paths in them as seen from the folder `to`; and that file."""
+def array_tables(path: Path, to: Path, key: str = "fixture") -> tuple[list[dict[str, Any]], Path]:
+    """The tables of a key (fixture, rack) in the topmost file that has any, paths in them as seen from the folder `to`; and
+    that file.
+    """
     data, _ = read_toml(path)
-    if isinstance(data.get("fixture"), list):
-        return [_moved(table, path.parent, to) for table in data["fixture"]], path
-    return fixture_tables(path.parent / data["base"], to)
+    if isinstance(data.get(key), list):
+        return [_moved(table, path.parent, to) for table in data[key]], path
+    return array_tables(path.parent / data["base"], to, key)
 
 
 def _moved(value: Any, folder: Path, to: Path, key: str = "") -> Any:

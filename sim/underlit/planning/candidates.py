@@ -125,7 +125,7 @@ def candidate(name: str, traced: Traced, reports: Sequence[ZoneReport] | None = 
     ]  # fmt: skip
     spots = [Place(head.name, "reading spot", head.area) for head in result.compiled.heads]
     length, depth, _ = scene.tank.inside_m
-    lights = [f for s in (scene, *(tank.scene for tank in scene.rack)) for f in s.fixtures]
+    lights = [f for s in scene.tank_scenes for f in s.fixtures]
     draws = tuple(Draw(f.name, f.running_watts, watt_hours_a_day(f)) for f in lights)
     return Candidate(
         name, scene.title or name, result, (*places, *spots), draws, tank_uncertainty(scene), (length, depth)

@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Any
+from collections.abc import Callable, Iterable
+from typing import Any, TypeVar
 
 from underlit.scene import Fixture
 from underlit.scene.keys import hanging_keys, running_keys
 
+Thing = TypeVar("Thing")
+
 
 def by_make(fixtures: Iterable[Fixture]) -> list[tuple[Fixture, ...]]:
     """Fixtures grouped by make, in the order in which makes first appear."""
-    groups: list[tuple[dict[str, Any], list[Fixture]]] = []
-    for fixture in fixtures:
-        made = _made(fixture)
+    return grouped_by_make(fixtures, lambda fixture: fixture)
+
+
+def grouped_by_make(things: Iterable[Thing], fixture_of: Callable[[Thing], Fixture]) -> list[tuple[Thing, ...]]:
+    """Things that each have a fixture, grouped by its make, in the order in which makes first appear."""
+    groups: list[tuple[dict[str, Any], list[Thing]]] = []
+    for thing in things:
+        made = _made(fixture_of(thing))
         group = next((same for known, same in groups if known == made), None)
         if group is None:
-            groups.append((made, [fixture]))
+            groups.append((made, [thing]))
         else:
-            group.append(fixture)
+            group.append(thing)
     return [tuple(group) for _, group in groups]
 
 

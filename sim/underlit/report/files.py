@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import os
-import re
 import tempfile
 import tomllib
 from collections.abc import Sequence
@@ -29,6 +28,7 @@ from underlit.results.csv_text import csv_text
 from underlit.results.estimate import Estimate
 from underlit.run import Traced
 from underlit.scene import Scene
+from underlit.text.file_name import named_for
 from underlit.viz.overlay import FixtureMark, Overlay, SpotMark, ZoneMark, as_points
 
 ZONE_COLUMNS = (
@@ -87,11 +87,6 @@ def overlays(traced: Traced, reports: Sequence[ZoneReport], note: str = "") -> d
         name: overlay(tank.lowered, of_tank[name], tank.result.head_estimates(), note)
         for name, tank in traced.tanks.items()
     }
-
-
-def named_for(stem: str, tank: str) -> str:
-    """The start of a file's name for a tank: `substrate`, and for further tanks of a rack `substrate-left-round`."""
-    return "-".join([stem, *re.findall(r"\w+", tank.lower())])
 
 
 def zones_csv(summary: dict[str, Any]) -> str:

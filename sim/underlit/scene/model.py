@@ -52,6 +52,24 @@ class RackTank(Part):
         """Where the origin of its frame lies in that of the scene's own tank [m]."""
         return (*self.at, self.height)
 
+    def with_scene(self, scene: Scene, **changes: object) -> RackTank:
+        """The same place in the rack with another scene in it.
+
+        Parameters
+        ----------
+        scene
+            The scene.
+        **changes
+            Other values of its keys.
+
+        Returns
+        -------
+        The changed entry of the rack.
+        """
+        changed = self.model_copy(update=changes)
+        changed._scene = scene
+        return changed
+
 
 class Scene(Part):
     """A tank, its light and what is in it. Lengths are metres, angles radians, whatever unit the file used.
@@ -129,16 +147,33 @@ class Scene(Part):
         The scene of that tank, with the others as its rack.
         """
         x, y, z = tank.offset_m
-        own = tank.model_copy(
-            update={"name": self.path.stem if self.path else self.title, "at": (-x, -y), "height": -z}
-        )
-        own._scene = self.model_copy(update={"rack": ()})
+        name = self.path.stem if self.path else self.title
+        own = tank.with_scene(self.model_copy(update={"rack": ()}), name=name, at=(-x, -y), height=-z)
         others = [
             other.model_copy(update={"at": (other.at[0] - x, other.at[1] - y), "height": other.height - z})
             for other in self.rack
             if other is not tank
         ]
         return tank.scene.model_copy(update={"rack": (own, *others)})
+
+    @property
+    def tank_scenes(self) -> tuple[Scene, ...]:
+        """Scenes of all tanks of the rack by number: the scene's own, then those of the others."""
+        return (self, *(tank.scene for tank in self.rack))
+
+    @property
+    def light_number(self) -> int:
+        """Number of the tank whose fixtures are this tank's light: its own; where it has none, the first with any."""
+        return next((number for number, each in enumerate(self.tank_scenes) if each.fixtures), 0)
+
+    @property
+    def light_rim_m(self) -> float:
+        """How much higher than this tank's rim that of the tank lies which its light belongs to (`light_number`) [m]."""
+        number = self.light_number
+        if number == 0:
+            return 0.0
+        lit_by = self.rack[number - 1]
+        return lit_by.height + lit_by.scene.tank.inside_m[2] - self.tank.inside_m[2]
 
     @property
     def has_added_co2(self) -> bool:

@@ -1,7 +1,8 @@
 """The scene that a fit found, as a scene file of its own: the scene as its base, and the keys that changed.
 
 Fixtures are written as their file has them, with output and beam as found. Carried into another tank, only these two go
-along.
+along. Of a rack, each file that changes is corrected by itself: that of the tank that was read, and those whose lights were
+corrected; the rack's file then names the corrected ones.
 """
 
 from __future__ import annotations
@@ -9,13 +10,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from underlit.planning.based_scene import based_scene, fixture_tables
+from underlit.lowering.records import Part
+from underlit.planning.based_scene import array_tables, based_scene
 from underlit.planning.fit.estimate import Fitted
-from underlit.planning.fit.parameters import Kind, Parameter
+from underlit.planning.fit.parameters import Kind, fixture_part
 from underlit.planning.makes import by_make
 from underlit.scene.lights.fixture import Fixture
 from underlit.scene.lights.output import MOST_EFFICACY
 from underlit.scene.model import Scene
+from underlit.text.file_name import named_for
 
 
 class NotCarriedError(ValueError):
@@ -25,13 +28,44 @@ class NotCarriedError(ValueError):
 def corrected_text(fitted: Fitted, out: Path, *, note: str = "") -> str:
     """The corrected scene as TOML, to be written to `out`; paths in it are relative to its folder.
 
-    Raises ValueError where the scene was not read from a file.
+    Raises ValueError where the scene was not read from a file, or where files of other tanks of its rack must be corrected
+    too (`corrected_files`).
     """
     scene = fitted.model.scene
-    if scene.path is None:
-        raise ValueError("the scene was not read from a file, so nothing can be based on it")
-    tables = {**_tank_tables(fitted), "fixture": _fixtures(fitted, scene, scene.path, out)}
-    return based_scene(scene.path, out, tables, note)
+    if len(corrected_places(scene, 0, out)) > 1:
+        raise ValueError("the lights of this rack stand in several scene files: fit it with underlit fit")
+    return corrected_files(fitted, scene, 0, out, note=note)[out]
+
+
+def corrected_files(fitted: Fitted, rack: Scene, read: int, out: Path, *, note: str = "") -> dict[Path, str]:
+    """The corrected scenes as TOML by the path to be written to: `out` and, beside it, other tanks of the rack that change.
+
+    rack: the scene as its file says it; read: number in it of the tank that was read and that the fit was seen from.
+    Raises ValueError where a scene was not read from a file.
+    """
+    places = corrected_places(rack, read, out)
+    # seen from the tank that was read, that tank comes first and the others follow in their order
+    seen = [read, *(number for number in range(len(rack.tank_scenes)) if number != read)]
+    texts = {}
+    for number, path in places.items():
+        base = rack.tank_scenes[number].path
+        if base is None:
+            raise ValueError("the scene was not read from a file, so nothing can be based on it")
+        tables = _tank_tables(fitted) if number == read else {}
+        if rack.tank_scenes[number].fixtures:
+            tables["fixture"] = _fixtures(fitted, base, out, seen.index(number))
+        if number == 0 and len(places) > 1:
+            tables["rack"], _ = array_tables(base, out.parent, "rack")
+            for other in [k for k in places if k > 0]:
+                tables["rack"][other - 1]["file"] = places[other].name
+        texts[path] = based_scene(base, path, tables, note)
+    return texts
+
+
+def corrected_places(rack: Scene, read: int, out: Path) -> dict[int, Path]:
+    """Where each corrected scene of a rack goes, by number of its tank; the rack's own goes to `out`, and is always there."""
+    changed = [k for k, each in enumerate(rack.tank_scenes) if k > 0 and (k == read or each.fixtures)]
+    return {0: out} | {k: out.with_stem(named_for(out.stem, rack.rack[k - 1].name)) for k in changed}
 
 
 def carried_text(fitted: Fitted, other: Scene, out: Path, *, note: str = "") -> str:
@@ -45,16 +79,25 @@ def carried_text(fitted: Fitted, other: Scene, out: Path, *, note: str = "") -> 
     reason = why_not_carried(fitted.model.scene, other)
     if reason:
         raise NotCarriedError(reason)
-    return based_scene(other.path, out, {"fixture": _fixtures(fitted, other, other.path, out)}, note)
+    tables, _ = array_tables(other.path, out.parent)
+    for table, fixture in zip(tables, other.fixtures, strict=True):
+        _correct(table, fixture, fitted, _fitted_light(fitted.model.scene, fixture))
+    return based_scene(other.path, out, {"fixture": tables}, note)
 
 
 def why_not_carried(fitted: Scene, other: Scene) -> str:
     """Why the fixtures of a fitted scene cannot be told among another's, or nothing where they can."""
-    names = {fixture.name for fixture in fitted.fixtures}
+    lights = _lights(fitted)
+    names = {light.part for light, _ in lights}
     strange = [fixture.name for fixture in other.fixtures if fixture.name not in names]
     if not other.fixtures:
         return f"{other.path}: the scene has no fixture that could take over the fitted light"
-    if not strange or _one_make(fitted, other):
+    if _one_make(fitted, other):
+        return ""
+    twice = next((f.name for f in other.fixtures if sum(light.part == f.name for light, _ in lights) > 1), None)
+    if twice is not None:
+        return f"{other.path}: several tanks of the rack have a fixture {twice!r}; give them different names"
+    if not strange:
         return ""
     known = ", ".join(repr(name) for name in sorted(names))
     return (
@@ -81,34 +124,39 @@ def _rounded(value: float) -> float:
     return float(f"{value:.6g}")
 
 
-def _fixtures(fitted: Fitted, scene: Scene, path: Path, out: Path) -> list[dict[str, Any]]:
-    """The fixtures of a scene as its file has them, with the fitted output and beam."""
-    tables, _ = fixture_tables(path, out.parent)
-    for table, fixture in zip(tables, scene.fixtures, strict=True):
-        found = {p.kind: fitted.value(k) for k, p in enumerate(fitted.parameters) if _is_of(p, fixture, fitted, scene)}
-        table["output"] = _output(fixture, _claimed(fitted, fixture) * found[Kind.OUTPUT])
-        if fixture.length is None and "size" not in fixture.model_fields_set:
-            # taken from the output where not said: an output that was fitted must not change it
-            table["size"] = [f"{side!r} m" for side in fixture.size]
-        if Kind.BEAM in found:
-            table["lens"] = {"beam_angle": f"{found[Kind.BEAM]:.4f} deg"}
+def _fixtures(fitted: Fitted, path: Path, out: Path, tank: int) -> list[dict[str, Any]]:
+    """The fixtures of a tank that was fitted, as its file has them, with the fitted output and beam."""
+    tables, _ = array_tables(path, out.parent)
+    for table, fixture in zip(tables, fitted.model.scene.tank_scenes[tank].fixtures, strict=True):
+        _correct(table, fixture, fitted, fixture_part(fixture, tank))
     return tables
 
 
-def _is_of(parameter: Parameter, fixture: Fixture, fitted: Fitted, scene: Scene) -> bool:
-    if parameter.kind not in (Kind.OUTPUT, Kind.BEAM):
-        return False
-    return fixture.name in parameter.of or (scene is not fitted.model.scene and _one_make(fitted.model.scene, scene))
+def _correct(table: dict[str, Any], fixture: Fixture, fitted: Fitted, light: Part) -> None:
+    """Put the output and the beam that were found for a light into the table of a fixture."""
+    found = {p.kind: fitted.value(k) for k, p in enumerate(fitted.parameters) if light in p.lights}
+    claimed = next(own.claimed_ppf for known, own in _lights(fitted.model.scene) if known == light)
+    table["output"] = _output(fixture, claimed * found[Kind.OUTPUT])
+    if fixture.length is None and "size" not in fixture.model_fields_set:
+        # taken from the output where not said: an output that was fitted must not change it
+        table["size"] = [f"{side!r} m" for side in fixture.size]
+    if Kind.BEAM in found:
+        table["lens"] = {"beam_angle": f"{found[Kind.BEAM]:.4f} deg"}
+
+
+def _lights(scene: Scene) -> list[tuple[Part, Fixture]]:
+    """All lights of a scene and of its rack, with their records."""
+    return [(fixture_part(f, tank), f) for tank, each in enumerate(scene.tank_scenes) for f in each.fixtures]
+
+
+def _fitted_light(fitted: Scene, fixture: Fixture) -> Part:
+    """The light of a fitted scene that a fixture of another scene is: that of its name, or of the only make."""
+    lights = [light for light, _ in _lights(fitted)]
+    return next((light for light in lights if light.part == fixture.name), lights[0])
 
 
 def _one_make(fitted: Scene, other: Scene) -> bool:
-    return len(by_make(fitted.fixtures)) == 1 and len(by_make(other.fixtures)) == 1
-
-
-def _claimed(fitted: Fitted, fixture: Fixture) -> float:
-    """PPF that the fitted scene claims for a fixture, or for its only make."""
-    own = fitted.model.scene.fixtures
-    return next((f for f in own if f.name == fixture.name), own[0]).claimed_ppf
+    return len(by_make(fixture for _, fixture in _lights(fitted))) == 1 and len(by_make(other.fixtures)) == 1
 
 
 def _output(fixture: Fixture, ppf: float) -> dict[str, str]:

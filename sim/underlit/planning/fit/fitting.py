@@ -45,6 +45,7 @@ def fit(
     """Correct a scene by readings: output and beam of each make of fixture, dirt on the lid, growth, backing, tannin
     tint.
 
+    Of a rack, the readings are of the scene's own tank (see `Scene.seen_from`), and lights of all its tanks are corrected.
     photons: of each setting of the tank (lid on or off, height of the light) that was read; advice: how many next
     readings to propose (0: none). Raises ValueError without a reading and as `why_not_fitted` says, LoweringError where
     the scene cannot be built.
@@ -113,9 +114,7 @@ def _heads_for(scene: Scene, readings: Sequence[Reading], setting: Setting, spar
 
 def why_not_fitted(scene: Scene) -> str:
     """Why a scene cannot be fitted to readings, or nothing where it can."""
-    if scene.rack:
-        return "readings are fitted to one tank at a time: take the scene file of a single tank, not that of the rack"
-    return "" if scene.fixtures else "the scene has no light: add a [[fixture]]"
+    return "" if any(each.fixtures for each in scene.tank_scenes) else "the scene has no light: add a [[fixture]]"
 
 
 def as_described(scene: Scene) -> Lowered:

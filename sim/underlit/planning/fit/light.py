@@ -187,12 +187,15 @@ def _effective(head: np.ndarray, weight: np.ndarray, heads: int) -> np.ndarray:
 # -- the tank as it was set up ------------------------------------------------------------------------------------
 def scene_for(scene: Scene, setting: Setting) -> Scene:
     """The scene with the lid and the height of its fixtures as they were for a reading."""
-    changes: dict[str, object] = {"zones": ()}
-    if setting.lid is LidState.OFF:
-        changes["lid"] = None
+    own, *others = [each.model_copy(update={"zones": (), "spots": ()}) for each in scene.tank_scenes]
+    tanks = [own.model_copy(update={"lid": None}) if setting.lid is LidState.OFF else own, *others]
     if setting.above_rim is not None:
-        changes["fixtures"] = tuple(_hung(fixture, setting.above_rim) for fixture in scene.fixtures)
-    return scene.model_copy(update=changes)
+        # over the rim of the tank that was read; the light may belong to another tank of the rack
+        lit_by, above = scene.light_number, setting.above_rim - scene.light_rim_m
+        hung = tuple(_hung(fixture, above) for fixture in tanks[lit_by].fixtures)
+        tanks[lit_by] = tanks[lit_by].model_copy(update={"fixtures": hung})
+    rack = tuple(tank.with_scene(each) for tank, each in zip(scene.rack, tanks[1:], strict=True))
+    return tanks[0].model_copy(update={"rack": rack})
 
 
 def _hung(fixture: Fixture, above_rim: float) -> Fixture:
@@ -235,16 +238,19 @@ class Shot:
 
 
 def dimming_of(scene: Scene, sources: Sequence[Source], share: float | None) -> np.ndarray:
-    """Level of each source, (sources,): all fixtures at `share` of full light, channels as set, or all as the scene
+    """Level of each source, (sources,): the tank's light at `share` of full light, channels as set, or all as the scene
     says.
+
+    Lights of a rack that belong to other tanks (see `Scene.light_number`) stay as their scenes say.
     """
-    fixtures = {fixture.name: fixture for fixture in scene.fixtures}
+    fixtures = {(k, fixture.name): fixture for k, each in enumerate(scene.tank_scenes) for fixture in each.fixtures}
     levels = []
     for source in sources:
-        fixture = fixtures[source.fixture]
+        fixture = fixtures[source.tank, source.fixture]
         channel = next(c for c in fixture.channels if c.name == source.channel)
         level = fixture.level_of(channel)
-        levels.append(level if share is None else share * level / fixture.level)
+        is_its_light = source.tank == scene.light_number
+        levels.append(level if share is None or not is_its_light else share * level / fixture.level)
     return np.array(levels)
 
 

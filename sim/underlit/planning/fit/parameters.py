@@ -17,10 +17,10 @@ from enum import StrEnum
 import numpy as np
 
 from underlit.lowering.compiled import CompiledScene
-from underlit.lowering.records import Face, Part, Role, Source
+from underlit.lowering.records import Face, Frame, Part, Role, Source
 from underlit.lowering.tank.panes import UPRIGHT, WATER, pane, sheet_behind
 from underlit.photometry.lens import Lens, LensKind
-from underlit.planning.makes import by_make
+from underlit.planning.makes import grouped_by_make
 from underlit.scene.lights.fixture import Fixture
 from underlit.scene.model import Scene
 from underlit.scene.tank.tank import Behind
@@ -84,7 +84,8 @@ class Parameter:
     """One thing that a fit may change.
 
     start: value in the scene (output: 1, a factor on the claim; beam: degrees; tint: 1/m at 440 nm; others shares). of:
-    which fixtures or panes, by name. sources: indices of the light sources it belongs to (output, beam).
+    which fixtures or panes, by name; lights: the records of those fixtures. sources: indices of the light sources it
+    belongs to (output, beam).
     """
 
     kind: Kind
@@ -92,6 +93,7 @@ class Parameter:
     of: tuple[str, ...] = ()
     sources: tuple[int, ...] = ()
     slope_per_nm: float = 0.0
+    lights: tuple[Part, ...] = ()
 
     @property
     def prior(self) -> Prior:
@@ -160,22 +162,33 @@ def beam_deg_of(exponent: float) -> float:
 
 # -- what a scene has -------------------------------------------------------------------------------------------
 def parameters_of(scene: Scene, compiled: CompiledScene) -> tuple[Parameter, ...]:
-    """Everything in a scene that a fit may change; `plan`: the scene lowered with its lid on."""
+    """Everything in a scene that a fit may change: its own tank, and all lights of its rack, for they all shine on it.
+
+    compiled: the scene lowered with its lid on.
+    """
     return tuple([*_of_fixtures(scene, compiled), *_of_lid(scene), *_of_walls(scene), *_of_water(scene)])
 
 
 def _of_fixtures(scene: Scene, compiled: CompiledScene) -> Iterator[Parameter]:
-    for fixtures in by_make(scene.fixtures):
-        names = tuple(fixture.name for fixture in fixtures)
-        sources = tuple(
-            i
-            for i, source in enumerate(compiled.sources)
-            if source.tank == compiled.frame.tank and source.fixture in names
-        )
-        yield Parameter(Kind.OUTPUT, 1.0, names, sources)
-        beam, lens = _beam_sources(fixtures, compiled), own_lens(fixtures[0])
+    in_rack = [(frame, f) for frame in compiled.frames for f in scene.tank_scenes[frame.tank].fixtures]
+    for of_one_make in grouped_by_make(in_rack, lambda one: one[1]):
+        lights = tuple(fixture_part(fixture).moved_to(frame) for frame, fixture in of_one_make)
+        names = tuple(light.name for light in lights)
+        sources = tuple(i for i, source in enumerate(compiled.sources) if light_of(source) in lights)
+        yield Parameter(Kind.OUTPUT, 1.0, names, sources, lights=lights)
+        beam, lens = _beam_sources(of_one_make, compiled), own_lens(of_one_make[0][1])
         if beam and lens is not None:
-            yield Parameter(Kind.BEAM, beam_deg_of(lens.exponent), names, beam)
+            yield Parameter(Kind.BEAM, beam_deg_of(lens.exponent), names, beam, lights=lights)
+
+
+def fixture_part(fixture: Fixture, tank: int = 0) -> Part:
+    """The record of a fixture of a tank."""
+    return Part(fixture.name, Role.FIXTURE, tank=tank)
+
+
+def light_of(source: Source) -> Part:
+    """The record of the fixture that a source belongs to."""
+    return Part(source.fixture, Role.FIXTURE, tank=source.tank)
 
 
 def own_lens(fixture: Fixture) -> Lens | None:
@@ -189,13 +202,13 @@ def own_lens(fixture: Fixture) -> Lens | None:
     return lens if lens is not None and lens.kind is LensKind.COSINE_POWER else None
 
 
-def _beam_sources(fixtures: tuple[Fixture, ...], compiled: CompiledScene) -> tuple[int, ...]:
-    """Sources whose LEDs have the fixture's own lens."""
-    if own_lens(fixtures[0]) is None:
+def _beam_sources(fixtures: tuple[tuple[Frame, Fixture], ...], compiled: CompiledScene) -> tuple[int, ...]:
+    """Sources whose LEDs have the fixture's own lens; fixtures: each with the frame of its tank."""
+    if own_lens(fixtures[0][1]) is None:
         return ()
     wanted = {
-        Source(fixture.name, channel.name, k, tank=compiled.frame.tank)
-        for fixture in fixtures
+        Source(fixture.name, channel.name, k, tank=frame.tank)
+        for frame, fixture in fixtures
         for channel in fixture.channels
         if channel.lens is None
         for k, group in enumerate(fixture.led_groups(channel))

@@ -338,6 +338,12 @@ class _Table:
         if over is not None and over < 0:
             self.wrong("above_rim", "the height over the rim must not be negative", self.cells["above_rim"])
             return None
+        if over is not None and over < self.scene.light_rim_m:
+            least = (
+                f"the light belongs to a tank whose rim is {100 * self.scene.light_rim_m:.1f} cm higher than this one's"
+            )
+            self.wrong("above_rim", least, self.cells["above_rim"])
+            return None
         state = LidState(word) if word else LidState.ON if has_lid else LidState.OFF
         return Setting(state, over)
 

@@ -60,7 +60,7 @@ def reading_sheet(
     told: Callable[[str], None] = lambda text: None,
 ) -> Sheet:  # fmt: skip
     """The scene's own spots, and those that would tell most of its parameters, `rows` in all or as many as it has
-    spots.
+    spots. Of a rack, they lie in the scene's own tank.
     """
     lowered = as_described(scene)
     parameters = parameters_of(scene, lowered.compiled)
@@ -78,7 +78,7 @@ def reading_sheet(
     more = next_readings(covariance, u, model, first, max(0, rows - len(own)))
     wanted = [(spot.name, place, usual.lid) for spot, place in zip(scene.spots, own, strict=True)]
     wanted += [("", n.at, n.lid) for n in more]
-    return Sheet(lowered, _rows(model, wanted, u))
+    return Sheet(lowered.tanks[0], _rows(model, wanted, u))
 
 
 def _after_own(model: Model, setting: Setting, own: int, u: np.ndarray) -> np.ndarray:

@@ -6,7 +6,7 @@ import math
 from pathlib import Path
 from typing import Any
 
-from underlit.planning.based_scene import based_scene, fixture_tables
+from underlit.planning.based_scene import array_tables, based_scene
 from underlit.planning.chart.axes import is_file
 from underlit.planning.suggest.suggestion import Suggestion
 from underlit.scene import Fixture
@@ -46,7 +46,7 @@ def _has_a_day(fixture: Fixture) -> bool:
 
 def _raw(name: str, path: Path, to: Path) -> dict[str, Any]:
     """The table of a fixture as its file has it, paths as seen from the folder `to`."""
-    rows, file = fixture_tables(path, to)
+    rows, file = array_tables(path, to)
     found = next((row for row in rows if row.get("name", row.get("from", "fixture")) == name), None)
     if found is None:
         raise NoFileError(f"{file} does not describe fixture {name!r} itself")

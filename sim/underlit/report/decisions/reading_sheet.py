@@ -28,9 +28,11 @@ def print_reading_sheet(console: Console, sheet: Sheet) -> None:
 
 def before_reading(scene: Scene) -> tuple[str, ...]:
     """What makes a reading worth fitting; common practice, no source."""
-    levels = sorted({round(100 * fixture.level) for fixture in scene.fixtures})
+    lit_by = scene.tank_scenes[scene.light_number]
+    levels = sorted({round(100 * fixture.level) for fixture in lit_by.fixtures})
     dimmed = "full power" if levels == [100] else " and ".join(f"{level} %" for level in levels)
-    heights = sorted({both_units(scene.fixture_centre_m(f)[2] - scene.tank.inside_m[2]) for f in scene.fixtures})
+    rim = lit_by.tank.inside_m[2] - scene.light_rim_m
+    heights = sorted({both_units(lit_by.fixture_centre_m(f)[2] - rim) for f in lit_by.fixtures})
     lines = [
         f"Leave the light on for 20-30 minutes at {dimmed}, {' and '.join(heights)} over the rim. If it hangs or runs "
         "differently, write that down.",

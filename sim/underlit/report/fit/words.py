@@ -28,8 +28,9 @@ def values(fitted: Fitted, index: int) -> tuple[float, float, float, float]:
 
 
 def _unit_ppf(fitted: Fitted, parameter: Parameter) -> float:
-    fixture = next(f for f in fitted.model.scene.fixtures if f.name in parameter.of)
-    return fixture.claimed_ppf
+    light = parameter.lights[0]
+    fixtures = fitted.model.scene.tank_scenes[light.tank].fixtures
+    return next(fixture for fixture in fixtures if fixture.name == light.part).claimed_ppf
 
 
 UNITS = {
