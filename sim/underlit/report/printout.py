@@ -190,9 +190,7 @@ def assumption_table(rows: Iterable[dict[str, Any]]) -> Table:
     # keys are to be copied into a scene file: no word of one is broken
     made.columns[0].width = max((len(line) for key in keys for line in key.split()), default=0)
     # the numbers keep their width; what may give way is the words
-    made.columns[3].width = max(
-        len("may move"), *(len(moves(row["may_move_ppfd_by_relative"])) for row in ordered), 0
-    )
+    made.columns[3].width = max(len("may move"), *(len(moves(row["may_move_ppfd_by_relative"])) for row in ordered), 0)
     made.columns[1].max_width, made.columns[2].max_width = 17, 23
     for key, row in zip(keys, ordered, strict=True):
         source = "" if row["source"] == PRACTICE else f" [{row['source']}]"

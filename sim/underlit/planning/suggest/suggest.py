@@ -99,11 +99,11 @@ def suggest(
     """
     space, started = space or SearchSpace(), time.perf_counter()
     tell = progress or (lambda state: None)
+    if scene.rack:
+        raise SuggestError("the lights of a rack shine on all its tanks: ask about the scene of each tank")
     zones, bands = wanted(scene)
     if not scene.fixtures:
         raise SuggestError("the scene has no light: add a [[fixture]], for example the one you have in mind")
-    if scene.rack:
-        raise SuggestError("the lights of a rack shine on all its tanks: ask about the scene of each tank")
     kinds = kinds_of(scene, space)
     question = Question(scene, zones, bands, space.channels_apart)
     tell(Progress("tracing the scene as it is", 0, 1))
