@@ -182,8 +182,8 @@ def test_epiphytes_stand_on_the_upper_side_of_the_wood(form):
     triangles = face_normals(WOOD.vertices, WOOD.faces)
     middles = WOOD.vertices[WOOD.faces].mean(axis=1)
     upper = (triangles[:, 2] > 0.35) & (middles[:, 2] > 0.1) & (middles[:, 2] < 0.25)
-    compiled = (face_areas(WOOD.vertices, WOOD.faces) * triangles[:, 2])[upper].sum()
-    assert planting.outline_area_m2 == pytest.approx(compiled, rel=1e-9)
+    from_above = (face_areas(WOOD.vertices, WOOD.faces) * triangles[:, 2])[upper].sum()
+    assert planting.outline_area_m2 == pytest.approx(from_above, rel=1e-9)
     import trimesh
 
     mesh = trimesh.Trimesh(WOOD.vertices, WOOD.faces, process=False)
