@@ -96,14 +96,14 @@ def _share_above_stored(result: StoredResult, cells: UpperCells, low: float) -> 
     """The same from a stored result, which has no groups of faces: pools err by themselves, each by its chance of the other
     side.
     """
-    from scipy.stats import norm
+    from scipy.special import ndtr
 
     mean, variance, dof = result.face_flux()
     for pool, area in _pools(cells):
         values = np.bincount(pool, mean[cells.index], minlength=len(area)) / area
         spread = np.sqrt(np.bincount(pool, variance[cells.index], minlength=len(area))) / area
         if _typical_noise(values, spread, area) <= NOISIEST_POOL:
-            chance = norm.cdf((values - low) / np.maximum(spread, 1e-12))
+            chance = ndtr((values - low) / np.maximum(spread, 1e-12))
             error = math.sqrt(float((area**2 * chance * (1 - chance)).sum())) / area.sum()
             return Estimate(float(area[values >= low].sum() / area.sum()), float(error), dof)
     return None

@@ -11,9 +11,10 @@ import numpy as np
 
 @lru_cache(maxsize=4096)
 def _student(probability: float, dof: float) -> float:
-    from scipy.stats import t
+    # scipy.stats has the same number and takes a second to import
+    from scipy.special import stdtrit
 
-    return float(t.ppf(0.5 + probability / 2, dof))
+    return float(stdtrit(dof, 0.5 + probability / 2))
 
 
 def student_factor(dof: float, probability: float = 0.95) -> float:

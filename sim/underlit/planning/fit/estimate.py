@@ -310,12 +310,12 @@ def _misfit(model: Model, found: Posterior, read: _Read, used: np.ndarray) -> tu
     Of n readings and k beliefs less k parameters, n degrees of freedom are left. The factor is 1 unless so much scatter
     comes by chance in less than one set of readings in twenty.
     """
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
     plain = ((np.log(read.ppfd) - np.log(found.model)) / found.sigma)[used]
     beliefs = np.array([(u - p.u_start) / p.u_sd for u, p in zip(found.u, model.parameters, strict=True)])
     total, freedom = float((plain**2).sum() + (beliefs**2).sum()), max(len(plain), 1)
-    stretch = math.sqrt(total / freedom) if total > chi2.ppf(0.95, freedom) else 1.0
+    stretch = math.sqrt(total / freedom) if total > chdtri(freedom, 0.05) else 1.0
     return math.sqrt(float((plain**2).mean())) if len(plain) else 0.0, float(stretch)
 
 
