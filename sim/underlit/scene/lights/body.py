@@ -35,16 +35,15 @@ class Preset:
     width_m: float
     thickness_m: float
     beam_rad: float
-    beam_range: str
     led_pitch_m: float | None
     led_face_m: float
     above_rim_m: float
 
 
 PRESETS = {
-    Form.BAR: Preset(0.60, 0.06, 0.02, math.radians(120), "bare LEDs 110-120 deg", 0.025, 0.003, 0.05),
-    Form.PUCK: Preset(0.12, 0.12, 0.04, math.radians(120), "bare LEDs 110-120 deg", 0.015, 0.003, 0.15),
-    Form.SPOT: Preset(0.08, 0.08, 0.10, math.radians(45), "spots 30-60 deg", None, 0.015, 0.20),
+    Form.BAR: Preset(0.60, 0.06, 0.02, math.radians(120), 0.025, 0.003, 0.05),
+    Form.PUCK: Preset(0.12, 0.12, 0.04, math.radians(120), 0.015, 0.003, 0.15),
+    Form.SPOT: Preset(0.08, 0.08, 0.10, math.radians(45), None, 0.015, 0.20),
 }
 ROUND = (Form.PUCK, Form.SPOT)
 SHORTEST_M, LONGEST_M = 0.10, 1.80
