@@ -111,7 +111,10 @@ def test_the_tanks_of_a_rack_tell_theirs(tmp_path: Path) -> None:
     assert note.startswith(f"{tmp_path / 'other.toml'}:4: tank.left.gives_back: ")
 
 
-def test_a_check_says_so_and_goes_on(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_check_says_so_and_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
     assert main(["check", str(written(tmp_path, SCENE))]) == 0
     said = " ".join("".join(capsys.readouterr()).split())
     assert "this key is now called light_loss_factors" in said
