@@ -38,16 +38,9 @@ LARGEST_BATCH_BITS = 18
 
 @dataclass(frozen=True)
 class StoppingRule:
-    """When a trace may stop.
+    """When a trace may stop: by the largest 95 % half width, relative to the value, of `zones` and of `spots`.
 
-    Attributes
-    ----------
-    zones, spots
-        Largest 95 % half width of zone means and of spots, relative to the value.
-    photons
-        Budget: most photons over all sources.
-    only_budget
-        Whether the budget alone decides.
+    photons: the budget, most photons over all sources. only_budget: whether it alone decides.
     """
 
     zones: float = ZONE_PRECISION
@@ -56,16 +49,9 @@ class StoppingRule:
     only_budget: bool = False
 
     def batch_bits_for(self, sources: int) -> int:
-        """Size of a batch: a budget is cut into as few batches as errors can be taken from.
+        """Bits of a batch, which holds 2 to that power photons, for a number of sources.
 
-        Parameters
-        ----------
-        sources
-            Number of sources.
-
-        Returns
-        -------
-        Bits: a batch holds 2 to that power photons.
+        A budget is cut into as few batches as errors can be taken from.
         """
         if not self.only_budget:
             return BATCH_BITS

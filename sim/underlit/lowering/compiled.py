@@ -51,17 +51,7 @@ class Grid:
         return slice(self.first, self.first + self.cells)
 
     def moved(self, by: np.ndarray) -> Grid:
-        """The same counters in a frame where everything lies moved.
-
-        Parameters
-        ----------
-        by
-            By how much, shape (3,) [m].
-
-        Returns
-        -------
-        The grid there.
-        """
+        """The same counters in a frame where everything lies moved by (3,) [m]."""
         x, y, z = (float(v) for v in self.origin + by)
         return replace(self, origin=(x, y, z))
 
@@ -206,17 +196,7 @@ class CompiledScene:
         return tuple(mesh for mesh in self.meshes if mesh.part.tank == self.frame.tank)
 
     def is_mapped(self, mesh: Mesh) -> bool:
-        """Whether a mesh is of a substrate that has a map.
-
-        Parameters
-        ----------
-        mesh
-            One of its meshes.
-
-        Returns
-        -------
-        Whether it is.
-        """
+        """Whether a mesh is of a substrate that has a map."""
         return mesh.role is Role.BED and any(grid.tank == mesh.part.tank for grid in self.map_grids)
 
     @property
@@ -230,32 +210,13 @@ class CompiledScene:
         return next((grid for grid in self.map_grids if grid.tank == self.frame.tank), None)
 
     def faces_of(self, part: Part) -> tuple[Mesh, ...]:
-        """All meshes of a part.
-
-        Parameters
-        ----------
-        part
-            The part; its face does not matter.
-
-        Returns
-        -------
-        The meshes.
-        """
+        """All meshes of a part; its face does not matter."""
         return tuple(mesh for mesh in self.meshes if mesh.part.whole == part.whole)
 
     def of_tank(self, tank: int) -> CompiledScene:
-        """What belongs to one tank alone, in its own frame; its names are those that it would have alone.
+        """What belongs to the tank with this number alone, in its own frame and with the names that it has alone.
 
         The tables are those of the whole world, and so are the sources and the ledger: all lights shine on all tanks.
-
-        Parameters
-        ----------
-        tank
-            Number of the tank.
-
-        Returns
-        -------
-        The view of that tank.
         """
         if tank not in self._views:
             self._views[tank] = self._seen_from(tank)

@@ -102,45 +102,15 @@ class Lowered:
         return _of_all_sources(full_hours, [built.scene for built in self.rack])
 
     def scene_of(self, tank: int) -> Scene:
-        """The scene of a tank of the rack.
-
-        Parameters
-        ----------
-        tank
-            Number of the tank.
-
-        Returns
-        -------
-        Its scene.
-        """
+        """The scene of the tank of the rack with this number."""
         return self.scene if tank == self.tank else self.rack[tank].scene
 
     def zone_of(self, place: ZonePlace) -> Zone | None:
-        """What the scene says of a zone.
-
-        Parameters
-        ----------
-        place
-            Where the zone counts.
-
-        Returns
-        -------
-        The zone as said; None for the whole substrate, which no scene names.
-        """
+        """What the scene says of the zone of a place; None for the whole substrate, which no scene names."""
         return next((zone for zone in self.scene_of(place.tank).zones if zone.name == place.zone), None)
 
     def relit(self, scene: Scene) -> Lowered:
-        """The same tanks for a scene that differs only in what changes no path of light.
-
-        Parameters
-        ----------
-        scene
-            The other scene.
-
-        Returns
-        -------
-        It, lowered without building anything.
-        """
+        """The same tanks, nothing built again, for a scene that differs only in what changes no path of light."""
         scenes = scene.tank_scenes
         rack = tuple(replace(built, scene=new) for built, new in zip(self.rack, scenes, strict=True))
         return replace(self, scene=scene, rack=rack, dimming=_of_all_sources(dimming, scenes))
@@ -153,22 +123,9 @@ def _of_all_sources(
 
 
 def lower(scene: Scene) -> Lowered:
-    """Build the world of a scene and compile it.
+    """Build the world of a scene, with the other tanks of its rack, and compile it.
 
-    Parameters
-    ----------
-    scene : Scene
-        The scene, with the other tanks of its rack if it has one.
-
-    Returns
-    -------
-    Lowered
-        Ready to trace.
-
-    Raises
-    ------
-    LoweringError
-        Where a part cannot be built, or there is no light; one line that names the part.
+    LoweringError, one line that names the part, where one cannot be built or there is no light.
     """
     scenes = scene.tank_scenes
     if not any(each.fixtures for each in scenes):

@@ -40,36 +40,20 @@ def spectrum_array(value: Spectrum, what: str) -> np.ndarray:
 
 
 def rectangle(corner: Sequence[float], along: Sequence[float], up: Sequence[float]) -> tuple[np.ndarray, np.ndarray]:
-    """Two triangles that make a rectangle: corner + s along + t up, s and t from 0 to 1.
+    """Two triangles that make a rectangle, from a corner [m] along one side and up another, vectors [m].
 
-    Parameters
-    ----------
-    corner
-        A corner [m].
-    along, up
-        Its sides as vectors [m]; the front looks along the cross product along x up.
-
-    Returns
-    -------
-    Vertices (4, 3) float64 [m] and faces (2, 3) int32, indices of vertices.
+    Vertices (4, 3) float64 [m] and faces (2, 3) int32, indices of vertices. The front looks along the cross product
+    along x up.
     """
     c, a, u = (np.asarray(v, dtype=np.float64) for v in (corner, along, up))
     return np.array([c, c + a, c + a + u, c + u]), np.array([[0, 1, 2], [0, 2, 3]], dtype=np.int32)
 
 
 def box(low: Sequence[float], high: Sequence[float], inward: bool = False) -> tuple[np.ndarray, np.ndarray]:
-    """A closed box of twelve triangles.
+    """A closed box of twelve triangles between its corners of low and of high coordinates [m].
 
-    Parameters
-    ----------
-    low, high
-        Its corners of least and of greatest coordinates [m].
-    inward
-        Whether the fronts look inside, as those of a room do.
-
-    Returns
-    -------
-    Vertices (8, 3) float64 [m] and faces (12, 3) int32, indices of vertices.
+    Vertices (8, 3) float64 [m] and faces (12, 3) int32, indices of vertices. With `inward` the fronts look inside, as
+    those of a room do.
     """
     lo, hi = np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
     vertices = np.array([[(lo, hi)[(i >> a) & 1][a] for a in range(3)] for i in range(8)])
@@ -89,7 +73,18 @@ class World:
     """Media, surfaces, meshes, sources and counters. Methods return indices; `compile` gives the tables.
 
     Parts, sources and ledger lines are records. A text stands for the part, fixture or line of that name in the scene's
-    own tank. All coordinates are those of the world [m].
+    own tank. All coordinates are those of the world [m], and a `Spectrum` is one number or (60,) by bin of 5 nm.
+
+    Notes
+    -----
+    What the methods have in common:
+
+    - `name` is what messages and results call a thing, `surface` the index of a surface.
+    - `line` is a line of the ledger, `bucket` that which counts what a thing absorbs (default: its name).
+    - `part` is a part or its name; `role` is what it is in the picture, if only its name is given.
+    - `faces` (m, 3) are indices of `vertices` (n, 3) [m]; the front is where (b - a) x (c - a) looks.
+    - `frame` is the tank in whose frame a counter lies, `area` the area that its mean is taken over [m2], and `outline`
+      where it counts, shape (k, 2) [m]: everywhere if not given.
     """
 
     def __init__(self) -> None:
@@ -103,17 +98,7 @@ class World:
 
     # -- ledger ---------------------------------------------------------------------------------------------
     def bucket(self, line: Line | str) -> int:
-        """Index of a ledger line, made if new.
-
-        Parameters
-        ----------
-        line
-            The line, or the name of one of the scene's own tank.
-
-        Returns
-        -------
-        Its index.
-        """
+        """Index of a ledger line, made if new."""
         lines, line = self.contents.lines, _line(line)
         if line not in lines:
             lines.append(line)
@@ -123,27 +108,18 @@ class World:
     def medium(
         self, line: Line | str, index: Spectrum, absorption: Spectrum = 0.0, scattering: Spectrum = 0.0, g: float = 0.9
     ) -> int:
-        """A medium that light travels in.
+        """A medium that light travels in; its index, 0 being the air of the room.
+
+        ValueError for one that exists already (each has a line of its own), an index under 1, a negative coefficient.
 
         Parameters
         ----------
-        line
-            Where the ledger counts what it absorbs; each medium has its own.
         index
-            Refractive index, one number or (60,) by bin of 5 nm.
+            Refractive index.
         absorption, scattering
-            Coefficients [1/m], one number or (60,) by bin.
+            Coefficients [1/m].
         g
             Mean cosine of the scattering angle (Henyey & Greenstein, Astrophys. J. 93:70, 1941).
-
-        Returns
-        -------
-        Index of the medium; 0 is the air of the room.
-
-        Raises
-        ------
-        ValueError
-            For a medium that exists already, an index under 1, a negative coefficient.
         """
         name, media = _line(line).name, self.contents.media
         bucket = self.bucket(line)
@@ -170,30 +146,16 @@ class World:
         closed: bool = False,
         bucket: Line | str | None = None,
     ) -> int:
-        """A surface that lets nothing through.
+        """A surface that lets nothing through; its index. ValueError for shares outside 0 to 1.
 
         Parameters
         ----------
-        name
-            What messages call it.
         reflectance, back_reflectance
-            Share of the light that front and back return, one number or (60,) by bin; the back is as the front unless
-            given.
+            Share of the light that front and back return; the back is as the front unless given.
         specular
             Share of the returned light that is mirror-like; the rest is Lambertian.
         closed
             Whether the mesh is a solid whose inside light must not reach.
-        bucket
-            Ledger line of what it absorbs (default: the name).
-
-        Returns
-        -------
-        Index of the surface.
-
-        Raises
-        ------
-        ValueError
-            For shares outside 0 to 1.
         """
         front = spectrum_array(reflectance, f"surface {name!r}")
         back = front if back_reflectance is None else spectrum_array(back_reflectance, f"surface {name!r}")
@@ -209,25 +171,9 @@ class World:
     def leaf(
         self, name: str, reflectance: Spectrum, transmittance: Spectrum, *, bucket: Line | str | None = None
     ) -> int:
-        """A thin two-sided sheet that reflects and transmits diffusely, both sides the same.
+        """A thin sheet that reflects and transmits diffusely, both sides the same; its index.
 
-        Parameters
-        ----------
-        name
-            What messages call it.
-        reflectance, transmittance
-            Shares of the light, one number or (60,) by bin.
-        bucket
-            Ledger line of what it absorbs (default: the name).
-
-        Returns
-        -------
-        Index of the surface.
-
-        Raises
-        ------
-        ValueError
-            For shares outside 0 to 1, or that exceed 1 together.
+        ValueError for a reflectance or transmittance, shares of the light, outside 0 to 1, or that exceed 1 together.
         """
         r, t = spectrum_array(reflectance, f"leaf {name!r}"), spectrum_array(transmittance, f"leaf {name!r}")
         if min(r.min(), t.min()) < 0 or (r + t).max() > 1:
@@ -245,29 +191,18 @@ class World:
         bucket: Line | str | None = None,
         exit: Line | str | None = None,
     ) -> int:
-        """A smooth plane between two media (Fresnel; Born & Wolf, Principles of Optics, 7th ed., 1.5.2).
+        """A smooth plane between two media (Fresnel; Born & Wolf, Principles of Optics, 7th ed., 1.5.2); its index.
+
+        ValueError for a share outside 0 to 1 or a medium that is not there.
 
         Parameters
         ----------
-        name
-            What messages call it.
         front, back
             Index of the medium on each side.
         film
             Share of the light that a film on it lets through at each crossing (dirt, condensation, algae).
-        bucket
-            Ledger line of what the film takes (default: the name).
         exit
             Ledger line of light that crosses into the air of the room here and then leaves the world.
-
-        Returns
-        -------
-        Index of the surface.
-
-        Raises
-        ------
-        ValueError
-            For a share outside 0 to 1 or a medium that is not there.
         """
         if not 0 <= film <= 1:
             raise ValueError(
@@ -286,17 +221,7 @@ class World:
 
     # -- meshes ---------------------------------------------------------------------------------------------
     def part(self, part: Part | str) -> int:
-        """Index of a part as a whole, made if new; its faces share zones and results.
-
-        Parameters
-        ----------
-        part
-            The part, or the name of one of the scene's own tank.
-
-        Returns
-        -------
-        Its index.
-        """
+        """Index of a part as a whole, made if new; its faces share zones and results."""
         parts = self.contents.parts
         return parts.setdefault(self._part(part), len(parts))
 
@@ -317,25 +242,9 @@ class World:
         role: Role = Role.OTHER,
         face: str = "",
     ) -> None:
-        """Add triangles of a part, all of one surface.
+        """Add triangles of a part, all of one surface; a face, if the part is given by its name, says which of its own.
 
-        Parameters
-        ----------
-        part
-            The part, or its name.
-        vertices
-            Shape (n, 3) [m].
-        faces
-            Shape (m, 3), indices of vertices; the front is where (b - a) x (c - a) looks.
-        surface
-            Index of the surface.
-        role, face
-            What it is in the picture and which face of the part, if the part is given by its name.
-
-        Raises
-        ------
-        ValueError
-            For a mesh without faces, with vertices that are not finite or not there, or without its surface.
+        ValueError for a mesh without faces, with vertices that are not finite or not there, or without its surface.
         """
         record = part if isinstance(part, Part) else Part(part, role, face)
         v = np.ascontiguousarray(vertices, dtype=np.float64).reshape(-1, 3)
@@ -357,25 +266,9 @@ class World:
         self.contents.meshes.append(MeshRow(record, v, f, surface))
 
     def add_template(self, vertices: np.ndarray, faces: np.ndarray, surface: int) -> int:
-        """Add a leaf or opaque mesh that is stored once and placed by `add_instances`.
+        """Add a leaf or opaque mesh that is stored once and placed by `add_instances`; its index.
 
-        Parameters
-        ----------
-        vertices
-            Shape (n, 3) [m].
-        faces
-            Shape (m, 3), indices of vertices.
-        surface
-            Index of the surface.
-
-        Returns
-        -------
-        Index of the template.
-
-        Raises
-        ------
-        ValueError
-            For a mesh without faces or with vertices that are not finite, and for an interface between media.
+        ValueError for a mesh without faces or with vertices that are not finite, and for an interface between media.
         """
         v = np.ascontiguousarray(vertices, dtype=np.float64).reshape(-1, 3)
         f = np.ascontiguousarray(faces, dtype=np.int32).reshape(-1, 3)
@@ -400,29 +293,18 @@ class World:
         *,
         role: Role = Role.PLANTS,
     ) -> None:
-        """Add instances of a template as a part.
+        """Add instances of a template as a part; those of several templates, added one after the other, are one mesh.
 
-        Instances of several templates of one part, added one after the other, are one mesh.
+        ValueError for arrays of unequal length and scales that are not positive.
 
         Parameters
         ----------
-        part
-            The part, or its name.
         template
             Index of the template.
-        origins
-            Where each stands, shape (n, 3) [m].
-        rotations
-            Unit vectors as columns, shape (n, 3, 3).
+        origins, rotations
+            Where each stands, shape (n, 3) [m], and its unit vectors as columns, shape (n, 3, 3).
         scales
             Factor of its size, shape (n,).
-        role
-            What it is in the picture, if the part is given by its name.
-
-        Raises
-        ------
-        ValueError
-            For arrays of unequal length and scales that are not positive.
         """
         record = part if isinstance(part, Part) else Part(part, role)
         o = np.ascontiguousarray(origins, dtype=np.float64).reshape(-1, 3)
@@ -454,7 +336,9 @@ class World:
         exit: Line | str = PAST_THE_TANK,
         key: int | None = None,
     ) -> int:
-        """Add LEDs that share lens and spectrum, or one planar Lambertian source.
+        """Add LEDs that share lens and spectrum, or one planar Lambertian source; its index.
+
+        ValueError for a PPF, spectrum or beam that cannot be.
 
         Parameters
         ----------
@@ -478,22 +362,13 @@ class World:
             Instead: azimuths (nc,) [rad] from `along` towards axis x along over a full turn, angles (ng,) [rad], and
             relative intensities (nc, ng).
         spectrum
-            Relative number of photons, one number or (60,) by bin.
+            Relative number of photons.
         medium
             Index of the medium that they stand in.
         exit
             Ledger line of light that leaves the world without having entered anything.
         key
             Its number in the random numbers (default: its index).
-
-        Returns
-        -------
-        Index of the source.
-
-        Raises
-        ------
-        ValueError
-            For a PPF, spectrum or beam that cannot be.
         """
         record = source if isinstance(source, Source) else Source(source)
         photons = spectrum_array(spectrum, f"source {record.name!r}")
@@ -524,29 +399,10 @@ class World:
         radius: float = 0.015,
         frame: Frame = OWN,
     ) -> int:
-        """Add a meter head: a disc that counts the light arriving on its face and does not touch it.
+        """Add a meter head: a disc that counts the light arriving on its face and does not touch it; its index.
 
-        Parameters
-        ----------
-        name
-            What results call it.
-        centre
-            Middle of its face [m].
-        normal
-            Direction that it looks in.
-        radius
-            Radius [m].
-        frame
-            The tank in whose frame it lies.
-
-        Returns
-        -------
-        Index of the head.
-
-        Raises
-        ------
-        ValueError
-            For values that are not finite and a radius that is not positive.
+        It has a centre [m], a normal, the direction that it looks in, and a radius [m]. ValueError for values that are
+        not finite and a radius that is not positive.
         """
         n = np.asarray(normal, dtype=np.float64)
         n = n / np.linalg.norm(n)
@@ -566,51 +422,16 @@ class World:
         min_up: float = 0.0,
         frame: Frame = OWN,
     ) -> int:
-        """Add a zone of a part's faces.
+        """Add a zone of a part's faces; its index.
 
-        Parameters
-        ----------
-        name
-            What results call it.
-        part
-            The part, or its name.
-        area
-            Area over which its mean is taken [m2].
-        outline
-            Where it counts, shape (k, 2) [m]; everywhere if not given.
-        min_up
-            A side counts if the z of its own unit normal is above this cosine.
-        frame
-            The tank in whose frame it lies.
-
-        Returns
-        -------
-        Index of the zone.
+        A side counts if the z of its own unit normal is above `min_up`, a cosine.
         """
         return self._zone(name, frame, area, outline, ZoneKind.SURFACE, self._part(part), 0.0, min_up)
 
     def add_height_zone(
         self, name: str, z: float, *, area: float, outline: np.ndarray | None = None, frame: Frame = OWN
     ) -> int:
-        """Add a zone at a height, which counts light that goes down through it.
-
-        Parameters
-        ----------
-        name
-            What results call it.
-        z
-            Height [m].
-        area
-            Area over which its mean is taken [m2].
-        outline
-            Where it counts, shape (k, 2) [m]; everywhere if not given.
-        frame
-            The tank in whose frame it lies.
-
-        Returns
-        -------
-        Index of the zone.
-        """
+        """Add a zone that counts light going down through a height z [m]; its index."""
         return self._zone(name, frame, area, outline, ZoneKind.HEIGHT, None, z, 0.0)
 
     def _zone(
@@ -625,39 +446,18 @@ class World:
         return len(self.contents.zones) - 1
 
     def add_planes(self, grid: Grid) -> None:
-        """Add a stack of level planes that count light going down, such as those of one tank.
-
-        Parameters
-        ----------
-        grid
-            Their cells.
-        """
+        """Add a stack of level planes, the cells of a grid, that count light going down, such as those of one tank."""
         self.contents.planes.append(grid)
 
     def add_map(self, part: Part | str, grid: Grid) -> None:
-        """Add a map of the light that arrives on the front of a part, such as the bed of one tank.
-
-        Parameters
-        ----------
-        part
-            The part, or its name.
-        grid
-            Its cells, one layer of them.
-        """
+        """Add a map, a grid of one layer, of the light on the front of a part, such as the bed of one tank."""
         self.contents.maps.append((self._part(part), grid))
 
     # -- tables ---------------------------------------------------------------------------------------------
     def compile(self) -> CompiledScene:
         """Build the tables of the kernels, the tree included.
 
-        Returns
-        -------
-        The compiled scene.
-
-        Raises
-        ------
-        ValueError
-            If there is no source or no mesh, or a counter names a part that is not there.
+        ValueError if there is no source or no mesh, or a counter names a part that is not there.
         """
         from underlit.lowering.compile.tables import compile_contents
 

@@ -42,14 +42,9 @@ class Counts(Protocol):
 
 @dataclass(frozen=True)
 class Field:
-    """PPFD values and their standard errors; NaN where no light can reach.
+    """PPFD as `value` and its `standard_error`, arrays of one shape, float64 [umol/m2/s]; NaN where no light can reach.
 
-    Attributes
-    ----------
-    value, standard_error
-        Arrays of one shape, float64 [umol/m2/s].
-    dof
-        Degrees of freedom of the standard errors, the smallest over the sources.
+    dof: degrees of freedom of the standard errors, the smallest over the sources.
     """
 
     value: np.ndarray
@@ -97,21 +92,9 @@ class Result:
     complete: bool = True
 
     def dimmed(self, dimming: Mapping[Source, float] | Mapping[str, float]) -> Result:
-        """The same light at other dimming settings: arithmetic, no trace.
+        """The same light at other dimming: a fraction of full power by source or by its name; others stay as they are.
 
-        Parameters
-        ----------
-        dimming
-            Fraction of full power by source, or by a source's name; others stay as they are.
-
-        Returns
-        -------
-        The result at these settings.
-
-        Raises
-        ------
-        KeyError
-            For a source that is not there.
+        Arithmetic, no trace. KeyError for a source that is not there.
         """
         named = {source.name: source for source in self.compiled.sources}
         levels = dict(self.dimming)
@@ -123,18 +106,9 @@ class Result:
         return replace(self, dimming=levels)
 
     def of_tank(self, tank: int) -> Result:
-        """What was counted in one tank of a rack, in its own frame: fields, zones and heads of that tank alone.
+        """What was counted in the tank of a rack with this number, in its own frame: its fields, zones and heads alone.
 
         It goes with the view of that tank in `Lowered.tanks`. The ledger stays that of all the light.
-
-        Parameters
-        ----------
-        tank
-            Number of the tank.
-
-        Returns
-        -------
-        The result of that tank.
         """
         view = self.compiled.of_tank(tank)
         if view is self.compiled:
@@ -150,17 +124,7 @@ class Result:
         return sum(c.photons for c in self.counts)
 
     def source_ppf(self, index: int) -> float:
-        """PPF of a source as dimmed.
-
-        Parameters
-        ----------
-        index
-            Index of the source.
-
-        Returns
-        -------
-        PPF [umol/s].
-        """
+        """PPF of the source with this index, as dimmed [umol/s]."""
         return self.compiled.ppf[index] * self.dimming.get(self.compiled.sources[index], 1.0)
 
     @property
@@ -169,34 +133,12 @@ class Result:
         return sum(self.source_ppf(i) for i in range(len(self.counts)))
 
     def source_scale(self, index: int) -> float:
-        """What a quantum in one batch stands for.
-
-        Parameters
-        ----------
-        index
-            Index of the source.
-
-        Returns
-        -------
-        Flux per quantum [umol/s].
-        """
+        """Flux [umol/s] that a quantum in one batch of the source with this index stands for."""
         return self.source_ppf(index) / (self.counts[index].photons_per_batch * float(PACKET))
 
     # -- cells ----------------------------------------------------------------------------------------------
     def group_means(self, cells: slice, index: int) -> np.ndarray:
-        """Mean flux of cells by group of batches, of one source.
-
-        Parameters
-        ----------
-        cells
-            Cells of a tally row.
-        index
-            Index of the source.
-
-        Returns
-        -------
-        Flux, shape (32, cells) float64 [umol/s].
-        """
+        """Mean flux [umol/s] of cells of a tally row by group of batches, of the source of this index: (32, cells)."""
         counts = self.counts[index]
         batches = np.maximum(counts.group_batches, 1)[:, None]
         return counts.groups[:, cells] / batches * self.source_scale(index)
@@ -209,21 +151,9 @@ class Result:
         return value, error, min((p[2] for p in parts), default=0.0)
 
     def cells(self, name: str) -> slice:
-        """Where cells lie in a tally row.
+        """Where cells lie in a tally row, by their name: `faces`, or this tank's `map` or `planes`.
 
-        Parameters
-        ----------
-        name
-            `faces`, or this tank's `map` or `planes`.
-
-        Returns
-        -------
-        The cells.
-
-        Raises
-        ------
-        KeyError
-            If there are none.
+        KeyError if there are none.
         """
         if name == "faces":
             row = self.compiled.tables.layout[0]
@@ -237,22 +167,7 @@ class Result:
         return grid
 
     def mesh_of(self, mesh: Mesh | str) -> Mesh:
-        """A mesh by its name.
-
-        Parameters
-        ----------
-        mesh
-            Its name; a mesh is given back as it is.
-
-        Returns
-        -------
-        The mesh.
-
-        Raises
-        ------
-        KeyError
-            If there is none of that name.
-        """
+        """The mesh itself or that of this name; KeyError if there is none."""
         if isinstance(mesh, Mesh):
             return mesh
         found = next((m for m in self.compiled.meshes if m.name == mesh), None)
@@ -261,21 +176,9 @@ class Result:
         return found
 
     def faces(self, mesh: Mesh | str) -> Field:
-        """PPFD that arrives on the faces of a mesh.
+        """PPFD on the faces of a mesh or of that so named, (n_faces, 2): front and back side [umol/m2/s].
 
-        Parameters
-        ----------
-        mesh
-            The mesh, or its name.
-
-        Returns
-        -------
-        Shape (n_faces, 2): front and back side; of instances the sides that look up and down (see `Mesh`).
-
-        Raises
-        ------
-        KeyError
-            If there is no mesh of that name.
+        Of instances the sides that look up and down (see `Mesh`). KeyError if there is no mesh of that name.
         """
         found = self.mesh_of(mesh)
         slots = found.face_slots()
@@ -286,19 +189,7 @@ class Result:
         return Field(value.reshape(-1, 2)[chosen] / area, error.reshape(-1, 2)[chosen] / area, dof)
 
     def mean_over_faces(self, cells: np.ndarray, area: float) -> Estimate:
-        """Mean PPFD over cells of faces.
-
-        Parameters
-        ----------
-        cells
-            Indices into a tally row, shape (k,).
-        area
-            Total area of the faces [m2].
-
-        Returns
-        -------
-        The mean [umol/m2/s] with its error.
-        """
+        """Mean PPFD [umol/m2/s] over cells of faces, (k,) indices into a tally row, of a total area [m2]."""
         parts = []
         for i, counts in enumerate(self.counts):
             batches = np.maximum(counts.group_batches, 1)
@@ -308,17 +199,7 @@ class Result:
         return Estimate(float(value), float(error), float(dof))
 
     def on_grid(self, grid: Grid) -> Field:
-        """PPFD in the cells of a grid of this world.
-
-        Parameters
-        ----------
-        grid
-            One of its maps or stacks of planes.
-
-        Returns
-        -------
-        Shape (nz, ny, nx).
-        """
+        """PPFD [umol/m2/s] in the cells of a grid, one of this world's maps or stacks of planes: (nz, ny, nx)."""
         value, error, dof = self._flux(grid.in_row)
         nx, ny, nz = grid.shape
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -326,31 +207,14 @@ class Result:
             return Field(value.reshape(nz, ny, nx) / area, error.reshape(nz, ny, nx) / area, dof)
 
     def bed(self) -> Field:
-        """PPFD on the bed by position, see `compiled.bed_map`.
-
-        Returns
-        -------
-        Shape (ny, nx).
-
-        Raises
-        ------
-        KeyError
-            If this world has no map of a bed.
-        """
+        """PPFD [umol/m2/s] on the bed by position, (ny, nx), see `compiled.bed_map`; KeyError if there is no map."""
         f = self.on_grid(self._grid_named("map"))
         return Field(f.value[0], f.standard_error[0], f.dof)
 
     def planes(self) -> Field:
-        """PPFD that comes down through the light planes, see `compiled.planes`.
+        """PPFD [umol/m2/s] that comes down through the light planes, (nz, ny, nx), see `compiled.planes`.
 
-        Returns
-        -------
-        Shape (nz, ny, nx).
-
-        Raises
-        ------
-        KeyError
-            If this world has no light planes.
+        KeyError if there are none.
         """
         return self.on_grid(self._grid_named("planes"))
 
@@ -367,12 +231,7 @@ class Result:
         return [Estimate(float(v), float(e), float(d)) for v, e, d in zip(value, error, dof, strict=True)]
 
     def zone_values_by_source(self) -> np.ndarray:
-        """Mean PPFD of each zone from each source alone, as dimmed.
-
-        Returns
-        -------
-        Shape (sources, zones) float64 [umol/m2/s].
-        """
+        """Mean PPFD of each zone from each source alone, as dimmed: (sources, zones) float64 [umol/m2/s]."""
         areas = np.array([z.area for z in self.compiled.zones])
         values = np.zeros((len(self.counts), len(areas)))
         for i, counts in enumerate(self.counts):
@@ -382,18 +241,9 @@ class Result:
         return values
 
     def without_group(self, cells: slice, left_out: int | None) -> np.ndarray:
-        """Mean flux of cells over all groups of batches but one, for the jackknife.
+        """Mean flux [umol/s] of cells of a tally row over all groups of batches but the one `left_out`: (cells,).
 
-        Parameters
-        ----------
-        cells
-            Cells of a tally row.
-        left_out
-            The group to leave out; None for a mean over all.
-
-        Returns
-        -------
-        Flux, shape (cells,) float64 [umol/s].
+        For the jackknife; None leaves out none.
         """
         flux = np.zeros(cells.stop - cells.start)
         for i, counts in enumerate(self.counts):
@@ -406,70 +256,36 @@ class Result:
         return flux
 
     def zone_estimates(self) -> list[Estimate]:
-        """Mean PPFD of each zone.
-
-        Returns
-        -------
-        In the order of `compiled.zones` [umol/m2/s].
-        """
+        """Mean PPFD of each zone [umol/m2/s], in the order of `compiled.zones`."""
         return self._points(np.array([z.area for z in self.compiled.zones]), 0)
 
     def head_estimates(self) -> list[Estimate]:
-        """PPFD on each meter head.
-
-        Returns
-        -------
-        In the order of `compiled.heads` [umol/m2/s].
-        """
+        """PPFD on each meter head [umol/m2/s], in the order of `compiled.heads`."""
         return self._points(np.array([h.area for h in self.compiled.heads]), len(self.compiled.zones))
 
     def zones(self) -> dict[str, Estimate]:
-        """Mean PPFD of each zone by name.
-
-        Returns
-        -------
-        By name [umol/m2/s].
-        """
+        """Mean PPFD of each zone [umol/m2/s] by name."""
         return dict(zip((z.name for z in self.compiled.zones), self.zone_estimates(), strict=True))
 
     def heads(self) -> dict[str, Estimate]:
-        """PPFD on each meter head by name.
-
-        Returns
-        -------
-        By name [umol/m2/s].
-        """
+        """PPFD on each meter head [umol/m2/s] by name."""
         return dict(zip((h.name for h in self.compiled.heads), self.head_estimates(), strict=True))
 
     # -- ledger ---------------------------------------------------------------------------------------------
     def line_quanta(self) -> list[int]:
-        """Quanta by ledger line over all sources: exact, undimmed and unweighted.
-
-        Returns
-        -------
-        In the order of `compiled.lines`.
-        """
+        """Quanta over all sources in the order of `compiled.lines`: exact, undimmed and unweighted."""
         return [sum(c.ledger[i] for c in self.counts) for i in range(len(self.compiled.lines))]
 
     def ledger_gap(self) -> int:
-        """Emitted + roulette gains - roulette losses - every end.
-
-        Returns
-        -------
-        Number of quanta: zero, or the engine is wrong.
-        """
+        """Quanta emitted + roulette gains - roulette losses - every end: zero, or the engine is wrong."""
         lines = self.line_quanta()
         ends = sum(lines[Bucket.LOST :])
         return lines[Bucket.EMITTED] + lines[Bucket.ROULETTE_GAIN] - lines[Bucket.ROULETTE_LOSS] - ends
 
     def line_shares(self) -> list[float]:
-        """Where the light goes, weighted by PPF and dimming.
+        """Share of the emitted photons in the order of `compiled.lines`, weighted by PPF and dimming.
 
         Roulette's gains and losses are spread over the ends, so that the shares add up to one.
-
-        Returns
-        -------
-        Share of the emitted photons by ledger line, in the order of `compiled.lines`.
         """
         total = self.ppf
         shares = np.zeros(len(self.compiled.lines))
@@ -481,49 +297,19 @@ class Result:
         return shares.tolist()
 
     def share_of(self, line: Line) -> float:
-        """How much of the light ends on a line of the ledger.
-
-        Parameters
-        ----------
-        line
-            The line.
-
-        Returns
-        -------
-        Share of the emitted photons; 0 where there is no such line.
-        """
+        """Share of the emitted photons that end on a line of the ledger; 0 where there is no such line."""
         return sum(share for known, share in zip(self.compiled.lines, self.line_shares(), strict=True) if known == line)
 
     def ledger_quanta(self) -> dict[str, int]:
-        """As `line_quanta`, by name.
-
-        Returns
-        -------
-        Quanta by name of the line.
-        """
+        """Quanta by name of the ledger line, see `line_quanta`."""
         return _by_name(self.compiled.lines, self.line_quanta())
 
     def ledger(self) -> dict[str, float]:
-        """As `line_shares`, by name.
-
-        Returns
-        -------
-        Share of the emitted photons by name of the line.
-        """
+        """Share of the emitted photons by name of the ledger line, see `line_shares`."""
         return _by_name(self.compiled.lines, self.line_shares())
 
     def counter(self, which: Counter) -> int:
-        """Number of events of a kind.
-
-        Parameters
-        ----------
-        which
-            Segments, hits passed over, scatterings or lost photons.
-
-        Returns
-        -------
-        Number of them over all sources.
-        """
+        """Number of events over all sources, `which` are segments, hits passed over, scatterings or lost photons."""
         return sum(c.counters[which] for c in self.counts)
 
 

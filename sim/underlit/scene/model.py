@@ -53,19 +53,7 @@ class RackTank(Part):
         return (*self.at, self.height)
 
     def with_scene(self, scene: Scene, **changes: object) -> RackTank:
-        """The same place in the rack with another scene in it.
-
-        Parameters
-        ----------
-        scene
-            The scene.
-        **changes
-            Other values of its keys.
-
-        Returns
-        -------
-        The changed entry of the rack.
-        """
+        """The same place in the rack with another scene in it; changes are other values of its keys."""
         changed = self.model_copy(update=changes)
         changed._scene = scene
         return changed
@@ -135,17 +123,7 @@ class Scene(Part):
         return list(dict.fromkeys([*own, *others]))
 
     def seen_from(self, tank: RackTank) -> Scene:
-        """The same rack with one of its other tanks as the scene's own; each light stays with its tank.
-
-        Parameters
-        ----------
-        tank
-            The other tank.
-
-        Returns
-        -------
-        The scene of that tank, with the others as its rack.
-        """
+        """The same rack with another tank of it as the scene's own; each light stays with its tank."""
         x, y, z = tank.offset_m
         name = self.path.stem if self.path else self.title
         own = tank.with_scene(self.model_copy(update={"rack": ()}), name=name, at=(-x, -y), height=-z)
@@ -186,17 +164,7 @@ class Scene(Part):
         return self.settled is not False
 
     def band_of(self, zone: Zone) -> Band | None:
-        """The band of a zone: its own target, or that of the plants that the zone consists of.
-
-        Parameters
-        ----------
-        zone
-            A zone of this scene.
-
-        Returns
-        -------
-        The band [umol/m2/s]; None without a target.
-        """
+        """Band of a zone [umol/m2/s]: its own target, or that of the plants that it consists of; None without one."""
         answers = zone.answers(added_co2=self.has_added_co2, settled=self.is_settled)
         if zone.has_target or zone.plants is None:
             return zone.wanted(**answers)
@@ -211,18 +179,10 @@ class Scene(Part):
         return self.tank.inside_m[2] - below
 
     def returned_per_reflection(self, side: str) -> float:
-        """Share of the light that algae and plants in front of a pane leave per reflection.
+        """Share of the light that algae and plants in front of the pane on this side leave per reflection.
 
-        Where the scene does not say: .25 for the four walls of a planted tank (common practice, no source), else 1.
-
-        Parameters
-        ----------
-        side
-            The pane: front, back, left, right or bottom.
-
-        Returns
-        -------
-        The share; 1 is clean glass.
+        Clean glass has 1. Where the scene does not say: .25 for the four walls of a planted tank (common practice, no
+        source), else 1.
         """
         said = self.tank.walls[side].returned_per_reflection
         if said is not None:
@@ -230,16 +190,9 @@ class Scene(Part):
         return RETURNED_BY_PLANTED_PANES if self.plants and side != "bottom" else 1.0
 
     def bed_heights_m(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
-        """Height of the substrate over the bottom pane at points of the plan.
+        """Heights (...) [m] of the substrate over the bottom pane at points of the plan, x (...) [m] and y (...) [m].
 
-        Parameters
-        ----------
-        x, y
-            Where, arrays of one shape (...) [m]; outside the tank the nearest edge counts.
-
-        Returns
-        -------
-        Heights, shape (...) float64 [m].
+        Outside the tank the nearest edge counts.
         """
         grid = self.substrate.grid_m
         length, depth, _ = self.tank.inside_m
@@ -274,11 +227,9 @@ class Scene(Part):
         return self.lid_undersides_m[-1] + self.lid.thickness + (HAIR if self.lid.has_strips else 0.0)
 
     def flap_corners_m(self) -> list[tuple[float, float, float]]:
-        """Corners of the box around the opened front flap of a hinged lid.
+        """The eight corners [m] of the box around the opened front flap of a hinged lid; none where no flap is open.
 
-        Returns
-        -------
-        Eight corners [m] in the order of the bits along, across, up; none where no flap is open.
+        In the order of the bits along, across, up.
         """
         lid = self.lid
         if lid is None or lid.hinged is None or lid.hinged.opened == 0:
@@ -290,17 +241,7 @@ class Scene(Part):
         return [(x, *lid.hinged.turned(y, z, low + lid.thickness)) for x, y, z in flat]
 
     def fixture_centre_m(self, fixture: Fixture) -> tuple[float, float, float]:
-        """Middle of the LED face of a fixture.
-
-        Parameters
-        ----------
-        fixture
-            A fixture of this scene.
-
-        Returns
-        -------
-        The point [m]; over the middle of the tank where the fixture has no position.
-        """
+        """Middle of the LED face of a fixture [m]; over the middle of the tank where it has no position."""
         length, depth, height = self.tank.inside_m
         x, y = fixture.place_m(length, depth)
         if fixture.above_water is not None:
@@ -308,17 +249,7 @@ class Scene(Part):
         return x, y, height + fixture.height_above_rim_m
 
     def spot_centre_m(self, spot: Spot) -> tuple[float, float, float]:
-        """Middle of the face of a meter head at a spot.
-
-        Parameters
-        ----------
-        spot
-            A spot of this scene.
-
-        Returns
-        -------
-        The point [m].
-        """
+        """Middle of the face of a meter head at a spot [m]."""
         x, y = spot.at
         if spot.height is not None:
             return x, y, spot.height

@@ -20,22 +20,10 @@ from underlit.text.toml import UnreadableError, read_toml
 
 
 def load_scene(path: str | Path) -> Scene:
-    """Read and check a scene file.
+    """Read and check the scene file at a path, TOML; all lengths in metres, angles in radians.
 
-    Parameters
-    ----------
-    path : str or Path
-        The scene file, TOML. Paths in it are relative to its folder.
-
-    Returns
-    -------
-    Scene
-        The checked scene; all lengths in metres, angles in radians. `Scene.notes` says what people should know about it.
-
-    Raises
-    ------
-    SceneError
-        With all problems of the file, its bases, its rack and the entries it refers to, one line each.
+    Paths in it are relative to its folder. `Scene.notes` says what people should know about it. SceneError with all
+    problems of the file, its bases, its rack and the entries it refers to, one line each.
     """
     return _load(Path(path), _load_in_rack)
 
@@ -55,24 +43,10 @@ def _load(file: Path, read_tank: Callable[[Path], Scene] | None) -> Scene:
 
 
 def scene_from_dict(data: Mapping[str, Any], *, folder: str | Path = ".") -> Scene:
-    """A checked scene from tables and lists as in a scene file.
+    """A checked scene from data as in a scene file: tables, lists, and texts with units ("36 in") or `Length`.
 
-    Parameters
-    ----------
-    data : mapping
-        The tables of the scene by key; quantities are texts with units ("36 in") or `Length`.
-    folder : str or Path
-        The folder to which paths in ``data`` are relative, that of its ``base`` too.
-
-    Returns
-    -------
-    Scene
-        The checked scene; all lengths in metres, angles in radians. Its ``path`` is None.
-
-    Raises
-    ------
-    SceneError
-        With all problems, one line each.
+    Paths in it, that of its ``base`` too, are relative to the folder; its ``path`` is None. SceneError with all
+    problems, one line each.
     """
     catalogue = cache(load_catalogue)
     layer = filled(with_new_names(Layer(with_full_paths(_plain(data), Path(folder)))), catalogue)
