@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from underlit.cli import main
-from underlit.planning.plant_map import Fit, PlantMapError, cleared_bed, light_at, plant_map, pooled, wishes_for
+from underlit.planning.over_bed import over_bed
+from underlit.planning.plant_map import Fit, PlantMapError, cleared_bed, plant_map, pooled, wishes_for
 from underlit.scene import Scene, scene_from_dict
 
 PHOTONS = 1 << 17
@@ -62,9 +63,9 @@ def test_light_between_two_planes(found):
     """On a level bed 3 cm high, tops 3 cm up are on the plane at 6 cm; 4 cm up, half way to the next."""
     scene, result = found.traced.lowered.scene, found.traced.result
     planes = result.planes()
-    on, _ = light_at(scene, result, planes, 0.03)
+    on = over_bed(scene, result, 0.03).read(planes.value)
     assert np.allclose(on, planes.value[2], equal_nan=True)
-    between, _ = light_at(scene, result, planes, 0.04)
+    between = over_bed(scene, result, 0.04).read(planes.value)
     assert np.allclose(between, (planes.value[2] + planes.value[3]) / 2, equal_nan=True)
     assert pooled(np.ones(on.shape), result).tolist() == np.ones((6, 12)).tolist()
 

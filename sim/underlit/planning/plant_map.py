@@ -12,12 +12,13 @@ A plant is judged by the light that comes down at its tops, level, where it woul
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
 
 from underlit.lowering.scene import lower
+from underlit.planning.over_bed import over_bed
 from underlit.planning.patches import numbered
 from underlit.planning.zones import SURE, chances
 from underlit.results.result import Field, Result
@@ -32,7 +33,6 @@ PHOTONS = 1 << 20
 PATCH_M = 0.04
 NEED_HEIGHT_M = 0.03
 """Height over the substrate at which a bare need is judged: a low plant, or a meter head."""
-UNDER_SURFACE_M = 0.01
 STAYS = (PlantKind.FLOATING, PlantKind.EPIPHYTES)
 """Plants that stay in the tank while the bed is being planted: those that do not stand in it."""
 BED_KINDS = (PlantKind.CARPET, PlantKind.STEMS, PlantKind.ROSETTES)
@@ -208,9 +208,8 @@ def cleared_bed(scene: Scene) -> tuple[Scene, tuple[str, ...]]:
 
 def _place(traced: Traced, planes: Field, wish: Wish) -> PlantPlace:
     scene = traced.lowered.scene
-    value, reaches = light_at(scene, traced.result, planes, wish.height_m)
-    error, _ = light_at(scene, traced.result, replace(planes, value=planes.standard_error), wish.height_m)
-    ppfd, noise = pooled(value, traced.result), pooled(error, traced.result)
+    reading = over_bed(scene, traced.result, wish.height_m)
+    ppfd, noise = (pooled(reading.read(v), traced.result) for v in (planes.value, planes.standard_error))
     fit = np.select(
         [np.isnan(ppfd), ppfd < wish.band.low, ppfd > wish.band.high], [Fit.COVERED, Fit.TOO_DIM, Fit.MORE], Fit.RIGHT
     )
@@ -220,29 +219,7 @@ def _place(traced: Traced, planes: Field, wish: Wish) -> PlantPlace:
         chances(float(v), float(np.hypot(e, uncertainty * v)), wish.band)[1] >= SURE
         for v, e in zip(ppfd[open_ones], noise[open_ones], strict=True)
     ]
-    return PlantPlace(wish, ppfd, fit, float(np.mean(right)) if right else 0.0, reaches)
-
-
-def light_at(scene: Scene, result: Result, planes: Field, height_m: float) -> tuple[np.ndarray, bool]:
-    """Values of the light planes at a height over the bed, (ny, nx), NaN where closed; whether the surface cuts it off.
-
-    Linear between planes; the first open one where the height lies below all that are open.
-    """
-    grid = result.compiled.planes
-    assert grid is not None
-    nx, ny, nz = grid.shape
-    x = grid.origin[0] + (np.arange(nx) + 0.5) * grid.spacing[0]
-    y = grid.origin[1] + (np.arange(ny) + 0.5) * grid.spacing[1]
-    bed = scene.bed_heights_m(*np.meshgrid(x, y))
-    top = scene.water_level_m - UNDER_SURFACE_M
-    wanted = bed + height_m
-    reaches = bool((wanted > top).mean() > 0.5)
-    level = np.clip((np.minimum(wanted, top) - grid.origin[2]) / grid.spacing[2], 0, nz - 1)
-    below = np.minimum(level.astype(int), nz - 1)
-    above = np.minimum(below + 1, nz - 1)
-    part = level - below
-    low, high = (np.take_along_axis(planes.value, k[None], axis=0)[0] for k in (below, above))
-    return np.where(np.isnan(low), high, np.where(np.isnan(high), low, low * (1 - part) + high * part)), reaches
+    return PlantPlace(wish, ppfd, fit, float(np.mean(right)) if right else 0.0, reading.reaches_surface)
 
 
 def pooled(values: np.ndarray, result: Result) -> np.ndarray:
