@@ -53,7 +53,7 @@ def test_prints_and_writes_the_chart(tmp_path, capsys):
         if row in starved:
             assert re.search(rf"{row['light']}: .*not enough for [^;]*{row['tank']}", " ".join(said.split()))
     assert "medium, with added CO2: 35-70" in said
-    assert said.count("short") >= len(starved)
+    assert said.count("too weak") >= len(starved)
     assert (out / "chart.png").read_bytes()[:4] == b"\x89PNG"
 
     # another target: arithmetic on the kept rows

@@ -15,6 +15,7 @@ from underlit.planning.chart import Answer, ChartError, Misfit, Row, Target, lig
 from underlit.planning.chart.axes import overhang_m, scene_of
 from underlit.planning.chart.keys import row_key
 from underlit.planning.chart.tenths import bed_patches, bed_tenths
+from underlit.planning.ends import Ends, ends_of
 from underlit.results.estimate import Estimate
 from underlit.run import trace
 from underlit.scene import Need, tank_uncertainty
@@ -30,10 +31,19 @@ def made(tmp_path_factory):
     return make_chart(lights(paths), tanks(paths), photons=PHOTONS, folder=folder / "kept", threads=2), folder
 
 
+def some_ends() -> Ends:
+    """Ends with a fifth of the middle's light."""
+    of = {key: Estimate(value, 0.5, 15.0) for key, value in (("left", 19.0), ("right", 21.0), ("both", 20.0))}
+    return Ends(**of, middle=Estimate(100.0, 1.0, 15.0), share=Estimate(0.2, 0.01, 15.0), end_m=0.09, height_m=0.03,
+                lit_m=0.6, tank_m=0.9)  # fmt: skip
+
+
 def a_row(mean: float, dimmest: float | None = None, brightest: float | None = None) -> Row:
     """A row with given light."""
     tenth = [None if value is None else Estimate(value, 0.0, 15.0) for value in (dimmest, brightest)]
-    return Row("k", "light", "tank", 1, 1, "p", 1.0, None, Estimate(mean, 0.0, 15.0), *tenth, 0.03, 0.1, ())
+    return Row(
+        "k", "light", "tank", 1, 1, "p", 1.0, None, Estimate(mean, 0.0, 15.0), *tenth, 0.03, some_ends(), 0.1, ()
+    )
 
 
 def test_row_is_the_trace_at_full_power(made):
@@ -47,6 +57,7 @@ def test_row_is_the_trace_at_full_power(made):
     assert small.ppf == pytest.approx(6.0)
     assert small.watts == 3.0
     assert small.dimmest.value < small.mean.value < small.brightest.value
+    assert small.ends == ends_of(lowered, traced.result.dimmed(dict.fromkeys(traced.result.compiled.sources, 1.0)))
 
 
 def test_the_setting_brings_the_target(made):
@@ -170,6 +181,8 @@ def test_settings_by_hand():
     """Mean 100 at full power: half for 50; 40 is full power for 35-70; 30 is short; 1000 is too strong."""
     half = Target.of_ppfd(50).setting(a_row(100, 60, 150))
     assert (half.answer, half.share, half.mean, half.dimmest, half.brightest) == (Answer.DIM, 0.5, 50, 30, 75)
+    assert half.ends == 10
+    assert half.judged == "right everywhere"
     assert not half.corners_too_dim
     assert not half.middle_too_bright
     medium = Target.of_need(Need.MEDIUM, added_co2=True)
@@ -183,6 +196,8 @@ def test_settings_by_hand():
     assert uneven.share == 0.5
     assert uneven.corners_too_dim
     assert uneven.middle_too_bright
+    assert uneven.judged == "dimmest tenth too dim, brightest tenth too bright"
+    assert short.judged == "too dim"
     assert [medium.at_full_power(a_row(mean)) for mean in (34, 36, 71)] == ["too dim", "right", "too bright"]
     assert [Target.of_ppfd(50).at_full_power(a_row(mean)) for mean in (49, 51, 500)] == ["below", "reached", "reached"]
     assert Target.of_need(Need.MEDIUM, added_co2=False).high == 50

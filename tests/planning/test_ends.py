@@ -61,7 +61,7 @@ def test_a_short_light_leaves_the_ends_dim():
     assert short.lit_m == pytest.approx(0.4)
     assert whole.words() == ""
     assert f"get {short.both.value / 2:.0f}, the middle {short.middle.value / 2:.0f} umol/m2/s" in short.words(0.5)
-    assert "The light is 40.0 cm (15.75 in) long and the tank 80.0 cm" in short.words()
+    assert "The light is 40 cm (15.5 in) long and the tank 80 cm (31.5 in)" in short.words()
     half = traced.result.dimmed(dict.fromkeys(traced.result.compiled.sources, 0.5))
     dimmed = ends_of(traced.lowered, half)
     assert dimmed is not None

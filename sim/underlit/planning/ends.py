@@ -12,8 +12,9 @@ ground that they cover: their shade is not the light's fault.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -27,7 +28,6 @@ from underlit.planning.vertical_profiles import shares_of_cells
 from underlit.results.estimate import Estimate, combine
 from underlit.results.result import Result
 from underlit.scene import Scene
-from underlit.units import format_length
 
 END = 0.1
 """Share of the tank's length that each end takes."""
@@ -62,6 +62,12 @@ class Ends:
     lit_m: float
     tank_m: float
 
+    @classmethod
+    def from_data(cls, data: Mapping[str, Any]) -> Ends:
+        """Ends from what `dataclasses.asdict` made of them."""
+        read: dict[str, Any] = {k: Estimate(**v) if isinstance(v, dict) else v for k, v in data.items()}
+        return cls(**read)
+
     @property
     def are_dim(self) -> bool:
         """Whether the ends get clearly less than the middle (`DIM_ENDS`), beyond the simulation error."""
@@ -77,15 +83,15 @@ class Ends:
         if not self.are_dim:
             return ""
         ends, middle = (f"{dimmed * e.value:.0f}" for e in (self.both, self.middle))
-        said = f"The ends are dim: the outer {format_length(self.end_m)} at each end get {ends}, the middle {middle} umol/m2/s"
+        said = f"The ends are dim: the outer {_about(self.end_m)} at each end get {ends}, the middle {middle} umol/m2/s"
         if not self.light_is_short:
             return f"{said}. Hung higher, the light reaches them better."
-        short = f"The light is {format_length(self.lit_m)} long and the tank {format_length(self.tank_m)}"
+        short = f"The light is {_about(self.lit_m)} long and the tank {_about(self.tank_m)}"
         return f"{said}. {short}: a longer light, a second one or the same one hung higher reaches them better."
 
 
 def ends_of(lowered: Lowered, result: Result) -> Ends | None:
-    """The ends of the tank that a lowered scene is seen from; None where tall plants or hardscape fill an end."""
+    """The ends of the tank that a lowered scene is seen from; None where tall plants or hardscape fill an end, or it is dark."""
     if result.compiled.planes is None:
         return None
     scene = lowered.scene
@@ -105,6 +111,8 @@ def ends_of(lowered: Lowered, result: Result) -> Ends | None:
         return None
     weights = np.stack([reading.weights(free & place) for place in places], axis=1)
     left, right, middle, both, share = _estimates(result, weights)
+    if not middle.value > 0:
+        return None
     return Ends(left, right, both, middle, share, END * length, height, _lit_m(scene), length)
 
 
@@ -116,6 +124,11 @@ def _rooted(lowered: Lowered) -> list[tuple[np.ndarray, float]]:
             x, y = grown.outline.mean(axis=0)
             found.append((grown.outline, grown.top - float(scene.bed_heights_m(np.array(x), np.array(y)))))
     return found
+
+
+def _about(metres: float) -> str:
+    """A length in whole centimetres and half inches."""
+    return f"{100 * metres:.0f} cm ({round(2 * metres / 0.0254) / 2:g} in)"
 
 
 def _lit_m(scene: Scene) -> float:

@@ -248,6 +248,8 @@ def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport]
     """Print everything a trace found. asked: photons asked for, where a number was."""
     summary = summarise(traced, list(reports))
     _print_zones(console, summary, reports)
+    for ends in (ends for ends in summary["ends"] if ends["words"]):
+        say(console, f"{ends['tank']}: {ends['words']}" if ends["tank"] else ends["words"], "yellow", indent=2)
     _print_pieces(console, summary)
     if summary["spots"]:
         title = "Readings of a level meter head, corrected for immersion, umol/m2/s"

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from underlit.lowering.scene import Lowered
 from underlit.planning.candidates import TANK_STANDARD_KEY
+from underlit.planning.ends import ends_of
 from underlit.planning.plantings import PlantingReport, planting_reports
 from underlit.planning.surfaces import SurfaceReport, surface_reports
 from underlit.planning.zones import ZoneReport, zone_reports
@@ -111,6 +112,23 @@ def planting_entry(report: PlantingReport) -> dict[str, Any]:
     }
 
 
+def _ends(traced: Traced) -> list[dict[str, Any]]:
+    """The ends of each tank against its middle, as plain data; of tanks whose ends can be told."""
+    found = []
+    for name, tank in traced.tanks.items():
+        ends = ends_of(tank.lowered, tank.result)
+        if ends is not None:
+            places = {key: getattr(ends, key) for key in ("left", "right", "both", "middle")}
+            lit = {"lit_length_m": number(ends.lit_m), "tank_length_m": number(ends.tank_m)}
+            entry = {
+                **{f"{key}_ppfd_umol_m2_s": _estimate(estimate) for key, estimate in places.items()},
+                "ends_over_middle": _estimate(ends.share), "end_length_m": number(ends.end_m),
+                "above_substrate_m": number(ends.height_m), **lit, "are_dim": ends.are_dim, "words": ends.words(),
+            }  # fmt: skip
+            found.append({"tank": name, **entry})
+    return found
+
+
 def assumption_entries(scene: Scene) -> list[dict[str, Any]]:
     """What a scene leaves open, as plain data."""
     entries = []
@@ -177,6 +195,7 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
             {"tank": place.tank_name, **zone_entry(zone)} for place, zone in zip(lowered.zones, zones, strict=True)
         ],
         "spots": _spots(traced, relative),
+        "ends": _ends(traced),
         "surfaces": _by_tank(traced, surface_reports, surface_entry),
         "ledger": {
             "percent": dict(as_percentages(lines, 2)),

@@ -17,7 +17,8 @@ FORMAT = 1
 """Of the row files; a change makes every stored row stale."""
 _SOURCES = (
     "units.py", "spectra", "photometry", "scene", "lowering", "geometry", "optics", "transport", "backends",
-    "results", "planning/chart", "planning/jackknife.py", "planning/patches.py", "run.py",
+    "results", "planning/chart", "planning/differences.py", "planning/ends.py", "planning/jackknife.py",
+    "planning/over_bed.py", "planning/patches.py", "planning/vertical_profiles.py", "run.py",
 )  # fmt: skip
 """Where the numbers of a row are made, below the package."""
 _LIBRARIES = ("numpy", "numba", "scipy", "shapely", "trimesh", "manifold3d")

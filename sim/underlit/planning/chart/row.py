@@ -10,6 +10,7 @@ from typing import Any
 from underlit.lowering.tallies import WHOLE_BED
 from underlit.planning.chart.axes import full_watts
 from underlit.planning.chart.tenths import bed_tenths
+from underlit.planning.ends import Ends, ends_of
 from underlit.results.estimate import Estimate
 from underlit.run import Traced, trace
 from underlit.scene import Scene, tank_uncertainty
@@ -20,8 +21,9 @@ class Row:
     """PPFD on the substrate with every channel at full power [umol/m2/s].
 
     mean, dimmest, brightest: of the whole substrate and of its dimmest and brightest tenth (None where too noisy to
-    say), on patches of patch_m [m]; tank_uncertainty: relative standard uncertainty of what is not known about the tank.
-    ppf [umol/s], watts: at full power. notes: what the tracer's builder did, such as laying the light on the lid.
+    say), on patches of patch_m [m]; ends: against the middle (None where hardscape or tall plants fill an end);
+    tank_uncertainty: relative standard uncertainty of what is not known about the tank. ppf [umol/s], watts: at full
+    power. notes: what the tracer's builder did, such as laying the light on the lid.
     """
 
     key: str
@@ -36,6 +38,7 @@ class Row:
     dimmest: Estimate | None
     brightest: Estimate | None
     patch_m: float | None
+    ends: Ends | None
     tank_uncertainty: float
     notes: tuple[str, ...]
 
@@ -55,6 +58,7 @@ class Row:
             data: dict[str, Any] = json.loads(text)
             for name in ("mean", "dimmest", "brightest"):
                 data[name] = None if data[name] is None else Estimate(**data[name])
+            data["ends"] = None if data["ends"] is None else Ends.from_data(data["ends"])
             data["notes"] = tuple(data["notes"])
             row = cls(**data)
         except (TypeError, KeyError, AttributeError) as problem:
@@ -114,6 +118,7 @@ def trace_combination(asked: Combination) -> Row:
         dimmest=tenths.dimmest,
         brightest=tenths.brightest,
         patch_m=tenths.patch_m,
+        ends=ends_of(lowered, full),
         tank_uncertainty=math.hypot(tank_uncertainty(asked.scene), asked.extra_uncertainty),
         notes=(*asked.notes, *lowered.compiled.notes),
     )

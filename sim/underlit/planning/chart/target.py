@@ -25,8 +25,8 @@ class Answer(StrEnum):
 class Setting:
     """How to set a light. share: of full power for all channels alike (1 where it is not enough).
 
-    mean, dimmest, brightest: PPFD then [umol/m2/s]; the tenths None where not known. corners_too_dim, middle_too_bright:
-    the dimmest tenth is under the target's band, the brightest over it.
+    mean, dimmest, brightest, ends: PPFD then [umol/m2/s]; the tenths and the ends None where not known. corners_too_dim,
+    middle_too_bright: the dimmest tenth is under the target's band, the brightest over it.
     """
 
     answer: Answer
@@ -34,6 +34,7 @@ class Setting:
     mean: float
     dimmest: float | None
     brightest: float | None
+    ends: float | None
     corners_too_dim: bool
     middle_too_bright: bool
 
@@ -45,6 +46,17 @@ class Setting:
         if self.answer is Answer.TOO_STRONG:
             return f"would need {100 * self.share:.1f} %: hang it higher"
         return str(self.answer)
+
+    @property
+    def judged(self) -> str:
+        """What the substrate gets at this setting, in words; nothing where the tenths are not known."""
+        if self.answer is Answer.NOT_ENOUGH:
+            return "too dim"
+        if self.dimmest is None or self.brightest is None:
+            return ""
+        dim = ["dimmest tenth too dim"] if self.corners_too_dim else []
+        bright = ["brightest tenth too bright"] if self.middle_too_bright else []
+        return ", ".join(dim + bright) or "right everywhere"
 
 
 @dataclass(frozen=True)
@@ -92,13 +104,17 @@ class Target:
             answer = Answer.FULL_POWER
         else:
             answer = Answer.DIM if share >= LOWEST_SETTING else Answer.TOO_STRONG
-        dimmest, brightest = (None if t is None else t.value * share for t in (row.dimmest, row.brightest))
+        both_ends = None if row.ends is None else row.ends.both
+        dimmest, brightest, ends = (
+            None if e is None else e.value * share for e in (row.dimmest, row.brightest, both_ends)
+        )
         return Setting(
             answer,
             share,
             most * share,
             dimmest,
             brightest,
+            ends,
             self.is_band and dimmest is not None and dimmest < self.low,
             self.is_band and brightest is not None and brightest > self.high,
         )

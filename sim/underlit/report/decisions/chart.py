@@ -10,7 +10,7 @@ from rich.table import Table
 
 from underlit.planning.chart import Answer, Chart, Misfit, Row, Target
 from underlit.report.numbers import NONE, error, light, percent, sure_to, with_error
-from underlit.report.printout import CAUTIONS, MEAN, TANK_ERROR, alone, say, section, table
+from underlit.report.printout import CAUTIONS, TANK_ERROR, say, section, table
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
@@ -25,7 +25,8 @@ COLUMNS = (
     "light", "tank", "target_low_umol_m2_s", "target_ideal_umol_m2_s", "target_high_umol_m2_s",
     "full_power_mean_umol_m2_s", SIMULATION_KEY, TANK_KEY, "full_power_dimmest_tenth_umol_m2_s",
     "full_power_brightest_tenth_umol_m2_s", "patch_m", "at_full_power", "answer", "setting_share_of_full_power",
-    "then_mean_umol_m2_s", "then_dimmest_tenth_umol_m2_s", "then_brightest_tenth_umol_m2_s", "full_power_watts",
+    "then_mean_umol_m2_s", "then_dimmest_tenth_umol_m2_s", "then_brightest_tenth_umol_m2_s", "then_ends_umol_m2_s",
+    "ends_over_middle", "ends_are_dim", "judged_at_setting", "full_power_watts",
     "full_power_ppf_umol_s", "photons", "seed", "key", "note",
 )  # fmt: skip
 
@@ -91,8 +92,8 @@ def _cell(cell: Row | Misfit, target: Target) -> str:
 
 def _legend(target: Target) -> str:
     text = (
-        "each cell: mean at full power and, below it, the setting of all channels together; full: full power; short: not "
-        "enough at full power; no fit: cannot hang there"
+        "each cell: mean at full power and, below it, the setting of all channels together; full: full power; too weak: "
+        "not enough at full power; no fit: cannot hang there"
     )
     if target.is_band:
         text += "; at the setting, ↓ the dimmest tenth is below the band, ↑ the brightest tenth is above it"
@@ -100,24 +101,43 @@ def _legend(target: Target) -> str:
 
 
 def _detail(chart: Chart, target: Target) -> Table:
-    rows = (
-        (
-            f"{row.light} over {row.tank}",
-            with_error(row.mean.value, row.mean.half_width),
-            f"± {error(1.96 * row.tank_uncertainty * row.mean.value)}",
-            alone(row.dimmest, light),
-            alone(row.brightest, light),
-            target.setting(row).words,
+    rows = []
+    for row in chart.rows:
+        found = target.setting(row)
+        then = (NONE if value is None else light(value) for value in (found.mean, found.dimmest, found.brightest))
+        rows.append(
+            (
+                f"{row.light} over {row.tank}",
+                with_error(row.mean.value, row.mean.half_width),
+                f"± {error(1.96 * row.tank_uncertainty * row.mean.value)}",
+                found.words,
+                *then,
+            )
         )
-        for row in chart.rows
-    )
-    heads = ("dimmest\ntenth", "brightest\ntenth", "setting")
-    return table("light over tank", MEAN, TANK_ERROR, *heads, words=-1, rows=rows)
+    heads = ("full power\n± simulation", TANK_ERROR, "setting", "mean\nthen", "dimmest\ntenth", "brightest\ntenth")
+    return table("light over tank", *heads, words=3, rows=rows)
 
 
 def in_words(chart: Chart, target: Target) -> list[str]:
-    """A sentence for each light: where it is enough and how far dimmed, where it is not, where full power is too bright."""
-    return [_of_light(one.name, [r for r in chart.rows if r.light == one.name], target) for one in chart.lights]
+    """A sentence for each light: where it is enough and how far dimmed, where it is not, where full power is too bright.
+
+    Of few pairs also what each substrate then gets, and where the ends stay dim.
+    """
+    said = [_of_light(one.name, [r for r in chart.rows if r.light == one.name], target) for one in chart.lights]
+    few = len(chart.rows) <= MOST_IN_DETAIL
+    return said + [_of_pair(row, target) for row in chart.rows if few]
+
+
+def _of_pair(row: Row, target: Target) -> str:
+    """What the substrate gets at the setting, with its dimmest and brightest tenth judged there."""
+    found = target.setting(row)
+    said = f"{row.light} over {row.tank}, {found.words}: the substrate gets {light(found.mean)} on average"
+    if found.dimmest is not None and found.brightest is not None:
+        dim = " (too dim)" if found.corners_too_dim else ""
+        bright = " (too bright)" if found.middle_too_bright else ""
+        said += f", its dimmest tenth {light(found.dimmest)}{dim}, its brightest {light(found.brightest)}{bright}"
+    about_ends = "" if row.ends is None else row.ends.words(found.share)
+    return f"{said}. {about_ends}".rstrip()
 
 
 def _of_light(name: str, rows: Sequence[Row], target: Target) -> str:
@@ -159,11 +179,12 @@ def _csv_row(cell: Row | Misfit, target: Target) -> dict[str, object]:
     pair = {"light": cell.light, "tank": cell.tank, **bounds}
     if isinstance(cell, Misfit):
         return {**pair, "answer": "no fit", "note": cell.reason}
-    found, dimmest, brightest = target.setting(cell), cell.dimmest, cell.brightest
+    found, dimmest, brightest, ends = target.setting(cell), cell.dimmest, cell.brightest, cell.ends
     values = (
         cell.mean.value, cell.mean.half_width, 1.96 * cell.tank_uncertainty * cell.mean.value, dimmest and dimmest.value,
         brightest and brightest.value, cell.patch_m, target.at_full_power(cell), found.answer, found.share, found.mean,
-        found.dimmest, found.brightest, cell.watts, cell.ppf, cell.photons, cell.seed, cell.key, "; ".join(cell.notes),
+        found.dimmest, found.brightest, found.ends, ends and ends.share.value, ends and ends.are_dim, found.judged,
+        cell.watts, cell.ppf, cell.photons, cell.seed, cell.key, "; ".join(cell.notes),
     )  # fmt: skip
     return {**pair, **dict(zip(COLUMNS[5:], values, strict=True))}
 

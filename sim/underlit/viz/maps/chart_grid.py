@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from matplotlib.typing import ColorType
 
-SHORT = {Answer.NOT_ENOUGH: "short", Answer.FULL_POWER: "full", Answer.TOO_STRONG: "too strong"}
+SHORT = {Answer.NOT_ENOUGH: "too weak", Answer.FULL_POWER: "full", Answer.TOO_STRONG: "too strong"}
 """Settings in a word, where a share of full power would say the wrong thing."""
 _CELL, _LEFT, _RIGHT, _BOTTOM = (0.86, 0.56), 1.9, 1.0, 0.62
 """Size of a cell and margins round the grid [in]."""
@@ -123,7 +123,7 @@ def _bar(canvas: Canvas, axes: Axes, target: Target, norm: LogNorm) -> None:
 
 
 def _key(axes: Axes, target: Target, y: float) -> None:
-    said = "short (hatched): not enough at full power; full: full power; no fit: cannot hang there"
+    said = "too weak (hatched): not enough at full power; full: full power; no fit: cannot hang there"
     if target.is_band:
         said += "\nat the setting: ▼ the dimmest tenth is below the band, ▲ the brightest tenth is above it"
     axes.text(0, y, said, transform=axes.transAxes, fontsize=8, color=SOFT_INK, va="top", linespacing=1.5)
