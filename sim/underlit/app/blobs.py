@@ -76,7 +76,8 @@ def page_key(source: Source) -> str:
 
 def palette() -> list[list[int]]:
     """The colour map of every picture, (256, 3) bytes."""
-    return (colour_map()(np.linspace(0, 1, COLOURS))[:, :3] * 255).round().astype(int).tolist()
+    colours: list[list[int]] = (colour_map()(np.linspace(0, 1, COLOURS))[:, :3] * 255).round().astype(int).tolist()
+    return colours
 
 
 def shape_blob(lowered: Lowered) -> bytes:

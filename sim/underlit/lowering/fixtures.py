@@ -34,7 +34,7 @@ CHANNELS_PER_FIXTURE = 64
 
 def footprint(scene: Scene, fixture: Fixture) -> np.ndarray:
     """Outline of a fixture's underside seen from above, (n, 2) [m]."""
-    return (underside(fixture) @ fixture.rotation.T + np.array(scene.fixture_centre_m(fixture)))[:, :2]
+    return np.asarray((underside(fixture) @ fixture.rotation.T + np.array(scene.fixture_centre_m(fixture)))[:, :2])
 
 
 def underside(fixture: Fixture, wider_m: float = 0.0, down_m: float = 0.0) -> np.ndarray:

@@ -89,7 +89,7 @@ def counters(
 def _blocked(corners: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray) -> np.ndarray:
     if len(corners) == 0:
         return np.zeros(z.shape, bool)
-    return inside_solids(corners, np.ascontiguousarray(x), np.ascontiguousarray(y), np.ascontiguousarray(z))
+    return np.asarray(inside_solids(corners, np.ascontiguousarray(x), np.ascontiguousarray(y), np.ascontiguousarray(z)))
 
 
 def _centres(length: float, cells: int) -> np.ndarray:
@@ -99,7 +99,7 @@ def _centres(length: float, cells: int) -> np.ndarray:
 
 def _cell_means(points: np.ndarray) -> np.ndarray:
     ny, nx = points.shape[0] // SAMPLES, points.shape[1] // SAMPLES
-    return points.reshape(ny, SAMPLES, nx, SAMPLES).mean(axis=(1, 3))
+    return np.asarray(points.reshape(ny, SAMPLES, nx, SAMPLES).mean(axis=(1, 3)))
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ class _Cells:
         """(ny, nx) [m2]: area inside the tank times the mean weight of a cell's samples there."""
         share = _cell_means(self.inside.astype(float))
         mean = np.divide(_cell_means(weights * self.inside), share, out=_cell_means(weights), where=share > 0)
-        return mean * self.area
+        return np.asarray(mean * self.area)
 
 
 def _covered(scene: Scene, z: float | None) -> shapely.Polygon:
@@ -163,7 +163,7 @@ def _slope_factor(scene: Scene, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     step = 1e-4
     gx = scene.bed_heights_m(x[None, :] + step, y[:, None]) - scene.bed_heights_m(x[None, :] - step, y[:, None])
     gy = scene.bed_heights_m(x[None, :], y[:, None] + step) - scene.bed_heights_m(x[None, :], y[:, None] - step)
-    return np.sqrt(1 + (gx / (2 * step)) ** 2 + (gy / (2 * step)) ** 2)
+    return np.asarray(np.sqrt(1 + (gx / (2 * step)) ** 2 + (gy / (2 * step)) ** 2))
 
 
 def _map(scene: Scene, corners: np.ndarray, length: float, depth: float) -> Grid:

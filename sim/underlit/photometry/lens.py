@@ -135,4 +135,4 @@ def _table_flux(theta: FloatArray, values: FloatArray, upper: FloatArray) -> Flo
     stop = np.clip(upper[..., None], start, end)
     at_stop = values[:-1] + slope * (stop - start)
     pieces = values[:-1] * np.cos(start) - at_stop * np.cos(stop) + slope * (np.sin(stop) - np.sin(start))
-    return pieces.sum(axis=-1)
+    return np.asarray(pieces.sum(axis=-1))

@@ -30,7 +30,7 @@ class Units:
     @property
     def mean(self) -> np.ndarray:
         """The mean, (cells,)."""
-        return self.weights @ self.values
+        return np.asarray(self.weights @ self.values)
 
 
 def mean_of_units(units: Units, sign: float = 1.0) -> Part:

@@ -157,7 +157,7 @@ def _noise(result: Result, planes: Field) -> float:
     with np.errstate(divide="ignore", invalid="ignore"):
         relative = planes.standard_error / planes.value
     cells = PATCH_M**2 / (grid.spacing[0] * grid.spacing[1])
-    return float(np.nanmedian(relative)) / max(1.0, cells) ** 0.5
+    return float(np.nanmedian(relative) / max(1.0, cells) ** 0.5)
 
 
 def wishes_for(scene: Scene, names: Sequence[str] = ()) -> list[Wish]:

@@ -139,7 +139,7 @@ def _pool_values(
         keep = weight > 0
         total = counts.groups[keep][:, cells.index].sum(axis=0)
         flux += np.bincount(pool, total, minlength=len(area)) / weight.sum() * result.source_scale(i)
-    return flux / area
+    return np.asarray(flux / area)
 
 
 # -- light that it takes ----------------------------------------------------------------------------------------------

@@ -93,7 +93,7 @@ class Profile:
         """What four inches of water halving it would leave at heights [m], from the uppermost plane under water down."""
         start = self.light.heights[self.light.heights < self.surface].max(initial=self.light.heights.min())
         value = self.light.at([start])[0].value
-        return value * 2.0 ** (-(start - np.asarray(heights)) / RULE_OF_THUMB_M)
+        return np.asarray(value * 2.0 ** (-(start - np.asarray(heights)) / RULE_OF_THUMB_M))
 
 
 def halving_of(light: VerticalProfile, *, bed: float, surface: float) -> Halving | None:

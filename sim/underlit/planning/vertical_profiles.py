@@ -38,7 +38,7 @@ class VerticalProfile:
     @property
     def value(self) -> np.ndarray:
         """PPFD at the heights, (n,) [umol/m2/s]."""
-        return np.sum([u.mean for u in self.units], axis=0)
+        return np.asarray(np.sum([u.mean for u in self.units], axis=0))
 
     @property
     def half_widths(self) -> np.ndarray:

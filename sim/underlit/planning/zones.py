@@ -128,7 +128,7 @@ def daily_integrals(lowered: Lowered, result: Result) -> np.ndarray:
     for i, source in enumerate(sources):
         level = lowered.dimming[source]
         seconds[i] = hours[source] * SECONDS_PER_HOUR * (result.dimming.get(source, 1.0) / level if level > 0 else 1.0)
-    return seconds @ at_full / UMOL_PER_MOL
+    return np.asarray(seconds @ at_full / UMOL_PER_MOL)
 
 
 def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:

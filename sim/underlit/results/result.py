@@ -141,7 +141,7 @@ class Result:
         """Mean flux [umol/s] of cells of a tally row by group of batches, of the source of this index: (32, cells)."""
         counts = self.counts[index]
         batches = np.maximum(counts.group_batches, 1)[:, None]
-        return counts.groups[:, cells] / batches * self.source_scale(index)
+        return np.asarray(counts.groups[:, cells] / batches * self.source_scale(index))
 
     def _flux(self, cells: slice) -> tuple[np.ndarray, np.ndarray, float]:
         parts = []

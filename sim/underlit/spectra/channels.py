@@ -102,6 +102,6 @@ def _checked(wavelength_nm: FloatArray, values: FloatArray) -> tuple[FloatArray,
 
 
 def _shares(photons: FloatArray) -> FloatArray:
-    shares = photons / photons.sum()
+    shares: FloatArray = photons / photons.sum()
     shares.setflags(write=False)
     return shares

@@ -82,7 +82,7 @@ def reflectance(material: str, mean: float | None = None) -> FloatArray:
     shape = np.interp(PAR_WAVELENGTHS_NM, wave, height)
     shape = shape / shape.mean()
     room = (1 / level - 1) / (shape.max() - 1) if level > 0 and shape.max() > 1 else 1.0
-    return level * (1 + (shape - 1) * min(1.0, room))
+    return np.asarray(level * (1 + (shape - 1) * min(1.0, room)))
 
 
 def grey(mean: float) -> FloatArray:

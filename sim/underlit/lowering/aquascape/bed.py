@@ -126,7 +126,7 @@ def _height_on(corner: np.ndarray, xy: np.ndarray) -> np.ndarray:
     """Height of a triangle (3, 3) at points (..., 2) of the plan."""
     edges = corner[1:] - corner[0]
     share = (xy - corner[0, :2]) @ np.linalg.inv(edges[:, :2])
-    return corner[0, 2] + share @ edges[:, 2]
+    return np.asarray(corner[0, 2] + share @ edges[:, 2])
 
 
 def _welded(corners: np.ndarray, exact: np.ndarray) -> Triangles:

@@ -76,7 +76,7 @@ def _inside_body(points: np.ndarray, vertices: np.ndarray, faces: np.ndarray) ->
     tree = shapely.STRtree(shapely.polygons(vertices[faces[seen]][:, [0, 1, 2, 0], :2]))
     point, face = tree.query(shapely.points(points[:, :2]), predicate="within")
     over = a[face, 2] - ((points[point, :2] - a[face, :2]) * normal[face, :2]).sum(axis=1) / normal[face, 2]
-    return np.bincount(point[over > points[point, 2]], minlength=len(points)) % 2 == 1
+    return np.asarray(np.bincount(point[over > points[point, 2]], minlength=len(points)) % 2 == 1)
 
 
 def _cut_solid(shape: Shape, room: shapely.Polygon) -> Shape:

@@ -126,7 +126,7 @@ def _planting(scene: Scene, plants: Plants, planned: Stand, outline: np.ndarray)
     from underlit.lowering.shapes.plants import carpets, drifting, floating, rosettes, stems
 
     def ground(x: np.ndarray, y: np.ndarray) -> np.ndarray:
-        return np.maximum(scene.bed_heights_m(x, y), HAIR)
+        return np.asarray(np.maximum(scene.bed_heights_m(x, y), HAIR))
 
     form, wanted = plants.leaf_form, _wanted(plants, planned)
     assert form is not None

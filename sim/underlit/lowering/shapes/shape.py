@@ -61,20 +61,20 @@ class Shape:
 
 def face_areas(vertices: FloatArray, faces: IntArray) -> FloatArray:
     """(m,) float64 [m2]: area of each triangle."""
-    return 0.5 * np.linalg.norm(_doubled_normals(vertices, faces), axis=1)
+    return np.asarray(0.5 * np.linalg.norm(_doubled_normals(vertices, faces), axis=1))
 
 
 def face_normals(vertices: FloatArray, faces: IntArray) -> FloatArray:
     """(m, 3) float64: unit normal of each triangle (zero where it is degenerate)."""
     doubled = _doubled_normals(vertices, faces)
     lengths = np.linalg.norm(doubled, axis=1, keepdims=True)
-    return np.divide(doubled, lengths, out=np.zeros_like(doubled), where=lengths > 0)
+    return np.asarray(np.divide(doubled, lengths, out=np.zeros_like(doubled), where=lengths > 0))
 
 
 def face_volumes(vertices: FloatArray, faces: IntArray) -> FloatArray:
     """(m,) float64 [m3]: signed volume of the tetrahedron between each triangle and the mesh's centre."""
     a, b, c = np.moveaxis(vertices[faces] - vertices.mean(axis=0), 1, 0)
-    return np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0
+    return np.asarray(np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0)
 
 
 def _doubled_normals(vertices: FloatArray, faces: IntArray) -> FloatArray:

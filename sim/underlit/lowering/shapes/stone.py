@@ -31,7 +31,7 @@ def rounded(seed: int, size: float) -> Shape:
         # Between a ball and a pillow: worn stones keep a memory of their faces.
         power = np.sum(np.abs(directions) ** 2.7, axis=1) ** (-1 / 2.7)
         swell = 1 + 0.1 * smooth_noise(directions, dent, 2.2) + 0.025 * smooth_noise(directions, dent, 0.7)
-        return directions * (power * np.clip(swell, 0.5, 1.6))[:, None] * stretch
+        return np.asarray(directions * (power * np.clip(swell, 0.5, 1.6))[:, None] * stretch)
 
     return _settled(body.warp_batch(worn), rng, size, lean_deg=9)
 
@@ -62,7 +62,7 @@ def jagged(seed: int, size: float) -> Shape:
         layers = np.abs((level * 4.5 + 0.3 * smooth_noise(points, rough, 1.2)) % 1 - 0.5) - 0.25
         push = 0.028 * smooth_noise(points, rough, 0.55, 3) + 0.07 * layers
         outward = points / np.maximum(np.linalg.norm(points, axis=1, keepdims=True), 0.2)
-        return points + outward * push[:, None]
+        return np.asarray(points + outward * push[:, None])
 
     body = body.simplify(0.01).refine_to_length(0.16).warp_batch(roughen)
     return _settled(body, rng, size, lean_deg=14)

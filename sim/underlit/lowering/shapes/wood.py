@@ -223,12 +223,8 @@ def _steady_normals(tangent: FloatArray) -> FloatArray:
 def _ridges(theta: FloatArray, rng: np.random.Generator) -> FloatArray:
     """(s,): the fluted, slightly flattened cross-section that weathered wood has."""
     phases = rng.uniform(0, 2 * np.pi, 3)
-    return (
-        1
-        + 0.1 * np.cos(2 * theta + phases[0])
-        + 0.1 * np.cos(3 * theta + phases[1])
-        + 0.06 * np.cos(5 * theta + phases[2])
-    )
+    waves = zip((0.1, 0.1, 0.06), (2, 3, 5), phases, strict=True)
+    return sum((height * np.cos(times * theta + phase) for height, times, phase in waves), start=np.ones_like(theta))
 
 
 def _knots(travelled: FloatArray, theta: FloatArray, radii: FloatArray, rng: np.random.Generator) -> FloatArray:

@@ -135,7 +135,7 @@ def plane_flux(angle_rad: FloatArray, intensity: FloatArray) -> FloatArray:
     start, end = angle_rad[:-1], angle_rad[1:]
     slope = np.diff(intensity, axis=1) / (end - start)
     ends = intensity[:, :-1] * np.cos(start) - intensity[:, 1:] * np.cos(end)
-    return (ends + slope * (np.sin(end) - np.sin(start))).sum(axis=1)
+    return np.asarray((ends + slope * (np.sin(end) - np.sin(start))).sum(axis=1))
 
 
 def _flux(azimuth_rad: FloatArray, angle_rad: FloatArray, intensity: FloatArray) -> float:

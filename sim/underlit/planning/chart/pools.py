@@ -102,7 +102,8 @@ def _result(future: Any) -> Row | Misfit:
     from distributed.scheduler import KilledWorker
 
     try:
-        return future.result()
+        row: Row | Misfit = future.result()
+        return row
     except KilledWorker:
         raise ChartError(
             "--cluster: the workers that were given the same combination died one after the other, perhaps for want of "

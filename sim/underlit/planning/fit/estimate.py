@@ -259,7 +259,7 @@ def _solve(
         xtol=1e-8,
         ftol=1e-10,
     )
-    return found.x
+    return np.asarray(found.x)
 
 
 def _density(model: Model, read: _Read, used: np.ndarray, sigma: np.ndarray) -> Density:
@@ -296,12 +296,12 @@ def _standardised(found: Posterior, read: _Read, used: np.ndarray) -> np.ndarray
     """
     residual = (np.log(read.ppfd) - np.log(found.model)) / found.sigma
     leverage = _leverage(found)
-    return residual / np.sqrt(np.where(used, np.maximum(1 - leverage, 1e-9), 1 + leverage))
+    return np.asarray(residual / np.sqrt(np.where(used, np.maximum(1 - leverage, 1e-9), 1 + leverage)))
 
 
 def _leverage(found: Posterior) -> np.ndarray:
     rows = found.slope / found.sigma[:, None]
-    return np.einsum("nk,kl,nl->n", rows, found.covariance, rows)
+    return np.asarray(np.einsum("nk,kl,nl->n", rows, found.covariance, rows))
 
 
 def _misfit(model: Model, found: Posterior, read: _Read, used: np.ndarray) -> tuple[float, float]:

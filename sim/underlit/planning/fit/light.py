@@ -181,7 +181,7 @@ def _effective(head: np.ndarray, weight: np.ndarray, heads: int) -> np.ndarray:
     none.
     """
     squares = _sums(head, weight**2, heads)
-    return np.divide(_sums(head, weight, heads) ** 2, squares, out=np.ones(heads), where=squares > 0)
+    return np.asarray(np.divide(_sums(head, weight, heads) ** 2, squares, out=np.ones(heads), where=squares > 0))
 
 
 # -- the tank as it was set up ------------------------------------------------------------------------------------

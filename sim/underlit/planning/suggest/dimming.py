@@ -138,7 +138,7 @@ def _can_meet(met: tuple[int, ...], response: np.ndarray, bands: Bands) -> bool:
     from scipy.optimize import linprog
 
     rows, bounds = _limits(met, response, bands)
-    return linprog(np.zeros(len(response)), A_ub=rows, b_ub=bounds, bounds=(0.0, 1.0)).status == 0
+    return bool(linprog(np.zeros(len(response)), A_ub=rows, b_ub=bounds, bounds=(0.0, 1.0)).status == 0)
 
 
 class _Unknowns(NamedTuple):

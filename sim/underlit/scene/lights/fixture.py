@@ -381,7 +381,7 @@ class Fixture(Driven):
         tilt = np.array([[1, 0, 0], [0, c, s], [0, -s, c]])
         turned = self.turn + (self.clip.turn if self.clip is not None else 0.0)
         c, s = math.cos(turned), math.sin(turned)
-        return np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]]) @ tilt
+        return np.asarray(np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]]) @ tilt)
 
     def place_m(self, length: float, depth: float) -> tuple[float, float]:
         """Middle of the LED face on the plan of a tank [m]; over the middle of the tank where the scene does not say."""

@@ -51,7 +51,7 @@ def smoothed(values: np.ndarray, spacing: Sequence[float]) -> np.ndarray:
 def within_error(difference: Field) -> np.ndarray:
     """Where a difference lies within its simulation error (95 %), (ny, nx) bool; False where there is no value."""
     width = student_factor(difference.dof) * difference.standard_error
-    return np.isfinite(difference.value) & ~(np.abs(difference.value) > width)
+    return np.asarray(np.isfinite(difference.value) & ~(np.abs(difference.value) > width))
 
 
 def draw_difference_maps(panels: Sequence[Panel], title: str = "") -> Figure:

@@ -34,7 +34,7 @@ _RGB_FROM_LMS = np.array(
 
 def oklab_to_linear_rgb(lab: np.ndarray) -> np.ndarray:
     """OKLab (..., 3) -> linear sRGB (..., 3), unclipped."""
-    return (lab @ _LMS_FROM_LAB.T) ** 3 @ _RGB_FROM_LMS.T
+    return np.asarray((lab @ _LMS_FROM_LAB.T) ** 3 @ _RGB_FROM_LMS.T)
 
 
 def encoded(linear: np.ndarray) -> np.ndarray:

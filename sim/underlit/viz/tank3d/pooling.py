@@ -83,7 +83,7 @@ def cubes(mesh: Mesh, size: float) -> np.ndarray:
 def certain(value: np.ndarray, error: np.ndarray) -> np.ndarray:
     """Whether a value can stand for itself."""
     # A face that no photon met has no spread either: its error is not known, not zero.
-    return np.isfinite(error) & (value > 0) & (error <= CERTAIN_ENOUGH * value)
+    return np.asarray(np.isfinite(error) & (value > 0) & (error <= CERTAIN_ENOUGH * value))
 
 
 def _facing(mesh: Mesh) -> np.ndarray:
@@ -92,7 +92,7 @@ def _facing(mesh: Mesh) -> np.ndarray:
     if mesh.role is Role.PLANTS:
         return np.zeros(len(normals), dtype=np.int64)
     axis = np.argmax(np.abs(normals), axis=1)
-    return 2 * axis + (normals[np.arange(len(normals)), axis] < 0)
+    return np.asarray(2 * axis + (normals[np.arange(len(normals)), axis] < 0))
 
 
 def patch_means(values: np.ndarray, size_x: float, size_y: float) -> np.ndarray:

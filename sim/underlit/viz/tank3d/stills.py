@@ -68,7 +68,7 @@ def render(scene: TankScene, size: tuple[int, int]) -> np.ndarray:
     empty = np.all(solid == _KEY, axis=2)
     solid[empty] = clear[empty]
     fine = solid.reshape(size[1], _FINE, size[0], _FINE, 3).astype(np.uint16)
-    return (fine.sum(axis=(1, 3)) / _FINE**2 + 0.5).astype(np.uint8)
+    return np.asarray((fine.sum(axis=(1, 3)) / _FINE**2 + 0.5).astype(np.uint8))
 
 
 def _plotter(size: tuple[int, int], background: tuple[int, int, int]) -> Any:

@@ -32,7 +32,8 @@ def poly_data(mesh: Mesh) -> pyvista.PolyData:
     import pyvista
 
     faces: Any = mesh.faces.astype(np.int64)
-    return pyvista.PolyData.from_regular_faces(mesh.vertices, faces)
+    made: pyvista.PolyData = pyvista.PolyData.from_regular_faces(mesh.vertices, faces)
+    return made
 
 
 def valued_poly_data(result: Result, mesh: Mesh) -> pyvista.PolyData:

@@ -119,8 +119,9 @@ def curved_panes(scene: TankScene) -> pyvista.PolyData | None:
     upright = [(m, d) for m, d in scene.of(Role.SHELL) if np.ptp(m.vertices[:, 2]) > 0]
     if all(len(m.faces) <= 2 * FLAT_PANES for m, _ in upright):
         return None
-    welded = pyvista.merge([d for _, d in upright])
-    return welded.extract_surface(algorithm="dataset_surface").clean(tolerance=1e-6, absolute=True)
+    surface = pyvista.merge([d for _, d in upright]).extract_surface(algorithm="dataset_surface")
+    welded: pyvista.PolyData = surface.clean(tolerance=1e-6, absolute=True)
+    return welded
 
 
 def is_glass_brace(mesh: Mesh) -> bool:

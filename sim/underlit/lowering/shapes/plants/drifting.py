@@ -105,4 +105,4 @@ class DriftingStems(StemGrower):
 
 def _laid(points: FloatArray, stem: np.ndarray, rotation: FloatArray, foot: FloatArray) -> FloatArray:
     """Points (n, v, 3) of upright stems where their stem lies."""
-    return np.einsum("nij,nvj->nvi", rotation[stem], points) + foot[stem][:, None]
+    return np.asarray(np.einsum("nij,nvj->nvi", rotation[stem], points) + foot[stem][:, None])

@@ -125,7 +125,7 @@ class _Raster:
     def middle_cells(self, pads: FloatArray) -> np.ndarray:
         """(n,): the cell under the middle of each pad."""
         column, row = np.floor((pads.mean(axis=1) - self.low) / self.cell).astype(int).T
-        return column * self.size[1] + row
+        return np.asarray(column * self.size[1] + row)
 
     def under(self, pads: FloatArray) -> tuple[np.ndarray, np.ndarray]:
         """Pairs of pad number and cell for each cell whose middle lies under a pad."""

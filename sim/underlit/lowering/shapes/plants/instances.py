@@ -66,7 +66,7 @@ class InstanceGroup:
 
     def placed(self, points: FloatArray) -> FloatArray:
         """(n, p, 3) [m]: points (p, 3) of the template on every instance."""
-        turned = np.einsum("nij,kj->nki", self.rotations, points)
+        turned: FloatArray = np.einsum("nij,kj->nki", self.rotations, points)
         return turned * self.scales[:, None, None] + self.origins[:, None]
 
     def chosen(self, which: np.ndarray) -> InstanceGroup:
@@ -101,7 +101,7 @@ def outermost(points: FloatArray) -> FloatArray:
     if len(points) <= 50:
         return points
     try:
-        return points[ConvexHull(points).vertices]
+        return np.asarray(points[ConvexHull(points).vertices])
     except QhullError:
         return points
 

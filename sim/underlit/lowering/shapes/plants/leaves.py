@@ -60,7 +60,7 @@ class LeafForm:
     @property
     def pointed_base(self) -> bool:
         """Whether a leaf starts in a point rather than an edge."""
-        return self.blade.value[0][1] == 0.0
+        return bool(self.blade.value[0][1] == 0.0)
 
     def positions(self) -> FloatArray:
         """Shares of the length at which vertices stand: base, stations, tip."""
@@ -68,7 +68,7 @@ class LeafForm:
 
     def half_widths(self) -> FloatArray:
         """Half-width at each of those positions, as a share of the greatest."""
-        table = np.array(self.blade.value)
+        table: FloatArray = np.array(self.blade.value)
         return np.interp(self.positions(), table[:, 0], table[:, 1])
 
 
@@ -147,14 +147,14 @@ def _midribs(spread: LeafSpread, positions: FloatArray) -> FloatArray:
     height = height[:, low] * (1 - part) + height[:, low + 1] * part
     sway = spread.wave[:, None] * spread.length[:, None] * np.sin(np.pi * 1.5 * positions) * positions
     cos, sin = np.cos(spread.azimuth)[:, None], np.sin(spread.azimuth)[:, None]
-    offset = np.stack([along * cos - sway * sin, along * sin + sway * cos, height], axis=2)
+    offset: FloatArray = np.stack([along * cos - sway * sin, along * sin + sway * cos, height], axis=2)
     return spread.base[:, None, :] + offset
 
 
 def leaf_areas(form: LeafForm, leaves: FloatArray) -> FloatArray:
     """(n,) float64 [m2]: area of each leaf, one side."""
     vertices, faces = flatten(form, leaves)
-    return face_areas(vertices, faces).reshape(len(leaves), form.triangles).sum(axis=1)
+    return np.asarray(face_areas(vertices, faces).reshape(len(leaves), form.triangles).sum(axis=1))
 
 
 def flatten(form: LeafForm, leaves: FloatArray) -> tuple[FloatArray, IntArray]:

@@ -57,7 +57,7 @@ class Plot:
         rise_y = (self.height_at(x, y + step) - self.height_at(x, y - step)) / (2 * step)
         # at the edge of a terrace the rise is that of a wall
         up = np.stack([-np.clip(rise_x, -1, 1), -np.clip(rise_y, -1, 1), np.ones(len(points))], axis=1)
-        return up / np.linalg.norm(up, axis=1, keepdims=True)
+        return np.asarray(up / np.linalg.norm(up, axis=1, keepdims=True))
 
     def kept_inside(
         self, form: LeafForm, spread: LeafSpread, rng: np.random.Generator, *, turns: int = 0

@@ -212,7 +212,7 @@ def _highest_point(rise: FloatArray, droop: FloatArray) -> FloatArray:
     """(n,): height of a leaf's highest point as a share of its length."""
     t = (np.arange(16) + 0.5) / 16
     climb = np.sin(rise[:, None] - droop[:, None] * t) / 16
-    return np.maximum(np.cumsum(climb, axis=1).max(axis=1), 0.15)
+    return np.asarray(np.maximum(np.cumsum(climb, axis=1).max(axis=1), 0.15))
 
 
 def _as_high_as(

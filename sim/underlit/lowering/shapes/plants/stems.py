@@ -158,7 +158,7 @@ class Axes:
         """(n, p, 3): points at shares (n, p) of the height."""
         plan = self.lean[:, None] * share[:, :, None] ** 1.6 + self.bow[:, None] * np.sin(np.pi * share)[:, :, None]
         up = self.heights[:, None] * share
-        return self.roots[:, None] + np.concatenate([plan, up[:, :, None]], axis=2)
+        return np.asarray(self.roots[:, None] + np.concatenate([plan, up[:, :, None]], axis=2))
 
     def rings(self) -> FloatArray:
         """(n, RINGS, 3): middles of the rings of their tubes [m]."""
