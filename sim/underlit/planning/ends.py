@@ -156,4 +156,6 @@ def _estimates(result: Result, weights: np.ndarray) -> list[Estimate]:
 
 def _without(units: Sequence[Units], group: int) -> np.ndarray:
     """The mean of all groups but one."""
-    return np.sum([(u.mean - u.weights[group] * u.values[group]) / (1 - u.weights[group]) for u in units], axis=0)
+    return np.asarray(
+        np.sum([(u.mean - u.weights[group] * u.values[group]) / (1 - u.weights[group]) for u in units], axis=0)
+    )

@@ -39,7 +39,7 @@ class OverBed:
     def is_open(self) -> np.ndarray:
         """Where there is light to read, (ny, nx)."""
         low, high = self._shares
-        return low + high > 0
+        return np.asarray(low + high > 0)
 
     def read(self, planes: np.ndarray) -> np.ndarray:
         """Values of the planes (nz, ny, nx) at the height, (ny, nx); NaN where the cell is closed."""
@@ -57,7 +57,7 @@ class OverBed:
         for share, k in zip(self._shares, (self.below, self.above), strict=True):
             area = np.where(share > 0, _taken(self.grid.open_area, k), 1.0)
             np.add.at(found, (k, rows, columns), picked * share / area)
-        return found.ravel() / max(picked.sum(), 1.0)
+        return np.asarray(found.ravel() / max(picked.sum(), 1.0))
 
 
 def _taken(planes: np.ndarray, level: np.ndarray) -> np.ndarray:
