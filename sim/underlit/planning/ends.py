@@ -78,12 +78,18 @@ class Ends:
         """Whether the lights reach over less than nine tenths of the tank's length."""
         return self.lit_m < TOO_SHORT * self.tank_m
 
-    def words(self, dimmed: float = 1.0) -> str:
-        """What to know about dim ends, with the light dimmed to a share of what it was; nothing where they are not dim."""
+    def in_short(self, dimmed: float = 1.0) -> str:
+        """The figures of dim ends, with the light dimmed to a share of what it was; nothing where they are not dim."""
         if not self.are_dim:
             return ""
         ends, middle = (f"{dimmed * e.value:.0f}" for e in (self.both, self.middle))
-        said = f"The ends are dim: the outer {_about(self.end_m)} at each end get {ends}, the middle {middle} umol/m2/s"
+        return f"the outer {_about(self.end_m)} at each end get {ends}, the middle {middle} umol/m2/s"
+
+    def words(self, dimmed: float = 1.0) -> str:
+        """As `in_short`, with what would help."""
+        if not self.are_dim:
+            return ""
+        said = f"The ends are dim: {self.in_short(dimmed)}"
         if not self.light_is_short:
             return f"{said}. Hung higher, the light reaches them better."
         short = f"The light is {_about(self.lit_m)} long and the tank {_about(self.tank_m)}"

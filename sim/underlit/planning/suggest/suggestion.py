@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from underlit.planning.ends import Ends, ends_of
 from underlit.planning.suggest.dimming import EASY_SETTING, Bands, set_channels, setting_of
 from underlit.planning.suggest.reach import Reach, reach_of
 from underlit.planning.suggest.responses import channel_response, full_power_trace
@@ -36,7 +37,7 @@ class Suggestion:
     """hanging: None where the light hangs as the scene says. settings: by channel; zones: those with a band, as verified.
 
     buys: fixtures to buy; cost: of those, None where a price is not said; watts: drawn at the setting, None where not said.
-    result: the full trace, dimmed so.
+    ends: of the tank, against its middle, see `planning.ends`. result: the full trace, dimmed so.
     """
 
     scene: Scene
@@ -48,6 +49,7 @@ class Suggestion:
     cost: float | None
     watts: float | None
     reach: Reach
+    ends: Ends | None
     result: Result
 
     @property
@@ -146,6 +148,7 @@ def as_set(
         cost=None if price is None else buys * price,
         watts=_watts(built, shares),
         reach=reach_of(built, result),
+        ends=ends_of(traced.lowered, result),
         result=result,
     )
 

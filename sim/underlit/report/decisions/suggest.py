@@ -44,7 +44,7 @@ def print_suggestions(console: Console, found: Suggestions, show: int) -> None:
     section(console, "Zones outside their bands, umol/m2/s")
     for name, one in _numbered(found, shown):
         say(console, f"{name}: {unmet_words(one) or 'none'}", indent=2)
-        for warning in one.reach.warnings:
+        for warning in (*one.reach.warnings, *filter(None, [one.ends and one.ends.in_short()])):
             say(console, f"note: {warning}", "yellow", indent=5)
     section(console, "Zones with suggestion 1, umol/m2/s, errors at 95 %", zone_table(found.best.zones))
     section(console, "In short")
@@ -170,6 +170,7 @@ def suggestions_csv(found: Suggestions) -> str:
             "spill_share": one.reach.spill,
             "glare_share": one.reach.glare,
             "free_strip_m": one.reach.free_m,
+            "ends_over_middle": one.ends and one.ends.share.value,
             "notes": "; ".join(one.reach.warnings),
             **{f"{zone.name}: ppfd_umol_m2_s": zone.ppfd.value for zone in one.zones},
         }
