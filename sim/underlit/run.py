@@ -213,27 +213,19 @@ def trace_compiled(
     """Trace a compiled scene until its errors are small enough or the budget is spent.
 
     Ctrl-C keeps what was counted: the result then says `complete=False`. The numbers depend on the seed alone, not on
-    threads or timing.
+    threads or timing. After the result come the largest error relative to what was asked, the zone or spot that has it,
+    and its relative 95 % half width.
 
     Parameters
     ----------
-    compiled
-        What to trace.
-    rule
-        When to stop.
-    seed
-        Seed of the random numbers.
-    threads
-        Worker threads (default: all processors).
+    compiled, rule
+        What to trace, and when to stop.
+    seed, threads
+        Seed of the random numbers; worker threads (default: all processors).
     dimming
         Fraction of full power by source; it weighs their errors.
     progress
         Called now and then with how far it is.
-
-    Returns
-    -------
-    The result; then the largest error relative to what was asked, the zone or spot that has it, and its relative 95 %
-    half width.
     """
     rule, dimming = rule or StoppingRule(), dimming or {}
     bits = rule.batch_bits_for(len(compiled.sources))
@@ -257,7 +249,10 @@ def trace(
     threads: int | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Traced | Result:
-    """Trace a scene, or a world built in code.
+    """Trace a scene, or a world built in code: a `Traced` for a scene, a `Result` for a world.
+
+    ValueError for a precision or a budget that makes no sense, or both; LoweringError where a part of the scene cannot
+    be built.
 
     Parameters
     ----------
@@ -267,23 +262,10 @@ def trace(
         Relative 95 % half width asked of every zone mean, and three times that of spots (default: 0.01).
     photons
         A budget instead of a precision: number of photons over all sources.
-    seed
-        Seed of the random numbers: the same seed gives the same bits.
-    threads
-        Worker threads (default: all processors).
+    seed, threads
+        Of the random numbers: the same seed gives the same bits; worker threads (default: all processors).
     progress
         Called now and then with how far it is.
-
-    Returns
-    -------
-    A `Traced` for a scene, a `Result` for a world.
-
-    Raises
-    ------
-    ValueError
-        For a precision or a budget that makes no sense, or both.
-    LoweringError
-        Where a part of the scene cannot be built.
     """
     rule = stopping_rule(precision, photons)
     if isinstance(scene, World):

@@ -27,7 +27,7 @@ import underlit
 NAMES = [name for name in underlit.__all__ if not name.startswith("__")]
 SECTIONS = ("Parameters", "Returns", "Raises", "Attributes", "Notes", "References", "Examples")
 DIMENSION = re.compile(
-    r"\[[^\]]+\]|\b(share|fraction|relative|ratio|factor|number|probabilit|index|indices|seed|cosine|exponent|direction|vector|kWh|exact)",
+    r"\[[^\]]+\]|\b(share|fraction|relative|ratio|factor|number|probabilit|index|indices|seed|cosine|exponent|direction|vector|price|exact)",
     re.I,
 )
 """A unit in brackets, or a word that says that there is none."""

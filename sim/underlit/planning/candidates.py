@@ -96,21 +96,9 @@ def kwh_a_year(watt_hours_a_day: float) -> float:
 
 
 def candidate(name: str, traced: Traced, reports: Sequence[ZoneReport] | None = None) -> Candidate:
-    """A traced scene, made ready to be compared.
+    """A traced scene under a name, ready to be compared; reports: those of its zones, where they were made already.
 
-    Parameters
-    ----------
-    name : str
-        What the comparison calls it.
-    traced : Traced
-        The scene and its result.
-    reports : sequence of ZoneReport, optional
-        Its zones' reports, where they were made already.
-
-    Returns
-    -------
-    Candidate
-        Its light by zone and reading spot, and what its fixtures draw.
+    Its light by zone and reading spot, and what its fixtures draw.
     """
     lowered, result, scene = traced.lowered, traced.result, traced.lowered.scene
     made = zone_reports(lowered, result) if reports is None else reports

@@ -90,7 +90,8 @@ def trace_paired(
 ) -> list[Traced]:
     """Trace scenes with common random numbers, so that their noise largely cancels in the difference.
 
-    A scene in which light walks as in an earlier one is answered without a trace: it differs in dimming or output alone.
+    A scene in which light walks as in an earlier one is answered without a trace: it differs in dimming or output
+    alone. The answers are in the order of the scenes; there are fewer where a trace was interrupted.
 
     Parameters
     ----------
@@ -100,17 +101,10 @@ def trace_paired(
         Trace each until every zone mean is known to this fraction (95 %).
     photons : int, optional
         Photons for each scene instead, shared out so that batches are of the same size in all.
-    seed : int
-        Of the random numbers, the same for all.
-    threads : int, optional
-        Worker threads; by default all processors.
+    seed, threads : int
+        Of the random numbers, the same for all; worker threads, by default all processors.
     tracer : callable, optional
         Called in place of `underlit.trace`, with the same arguments.
-
-    Returns
-    -------
-    list of Traced
-        In the order of the scenes; shorter where a trace was interrupted.
 
     References
     ----------
@@ -134,24 +128,10 @@ def trace_paired(
 
 
 def compare(candidates: Sequence[Candidate], *, price: float | None = None) -> Comparison:
-    """Compare candidates with the first of them, zone by zone, in watts and in cost.
+    """Compare candidates with the first of them, zone by zone, in watts and in cost at the price of a kWh.
 
-    Parameters
-    ----------
-    candidates : sequence of Candidate
-        Two or more; the others are compared with the first.
-    price : float, optional
-        Of a kWh, in any currency.
-
-    Returns
-    -------
-    Comparison
-        Rows of zones and reading spots with differences and their errors [umol/m2/s], and what each candidate draws.
-
-    Raises
-    ------
-    ValueError
-        For fewer than two candidates.
+    Rows of zones and reading spots have differences and their errors [umol/m2/s]. ValueError for fewer than two
+    candidates.
     """
     if len(candidates) < 2:
         raise ValueError("a comparison needs two scenes or more")

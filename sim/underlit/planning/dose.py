@@ -132,21 +132,10 @@ def left_after(years: float) -> Span:
 
 
 def dose(lowered: Lowered, result: Result, *, price: float | None = None) -> Dose:
-    """The light of days and years in a traced scene's own tank.
+    """The light of days and years in the own tank of a scene as lowered and traced; the result's dimming is for a settled tank.
 
-    Parameters
-    ----------
-    lowered : Lowered
-        The scene as it was traced.
-    result : Result
-        What the trace found; its dimming is taken for the settled tank.
-    price : float, optional
-        Of a kWh, in any currency.
-
-    Returns
-    -------
-    Dose
-        DLI of each zone, new and settled [mol/m2/day], what ageing leaves, energy [kWh] and cost, and every dimming step.
+    DLI of each zone, new and settled [mol/m2/day], what ageing leaves, energy [kWh] and its cost at the price of a kWh,
+    and every dimming step.
     """
     scene = lowered.scene
     relative = lowered.tank_uncertainty

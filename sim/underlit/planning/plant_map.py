@@ -113,6 +113,10 @@ def plant_map(
 ) -> PlantMap:
     """Map where each plant can grow: too dim, right, or more light than it needs.
 
+    For each name PPFD [umol/m2/s] and its fit on patches of 4 cm; noise: typical relative standard error of a patch.
+    PlantMapError for a name that is neither a need nor a plant for the bed; SceneError or LoweringError where the scene
+    without its plants cannot be built.
+
     Parameters
     ----------
     scene : Scene
@@ -121,24 +125,8 @@ def plant_map(
         Plants of the catalogue, or needs; by default all needs and all plants for the bed.
     keep_plants : bool
         Leave what stands in the bed. By default it is taken out, and the panes stay as in a planted tank.
-    photons : int
-        To trace.
-    seed : int
-        Of the random numbers.
-    threads : int, optional
-        Worker threads; by default all processors.
-
-    Returns
-    -------
-    PlantMap
-        For each name PPFD [umol/m2/s] and its fit on patches of 4 cm; noise: typical relative standard error of a patch.
-
-    Raises
-    ------
-    PlantMapError
-        For a name that is neither a need nor a plant for the bed.
-    SceneError, LoweringError
-        Where the scene without its plants cannot be built.
+    photons, seed, threads : int
+        To trace; of the random numbers; worker threads, by default all processors.
     """
     wishes = wishes_for(scene, names)
     shown_scene, cleared = (scene, ()) if keep_plants else cleared_bed(scene)

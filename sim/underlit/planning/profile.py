@@ -116,30 +116,21 @@ def halving_of(light: VerticalProfile, *, bed: float, surface: float) -> Halving
 def profile_at(
     lowered: Lowered, result: Result, name: str, outline: np.ndarray, *, band: Band | None = None
 ) -> Profile:
-    """PPFD against height over a place of the plan, and the depth of water that halves it.
+    """PPFD against height over a place of the plan, and the depth of water that halves it, as traced and lowered.
+
+    It is read at the light planes over the place [umol/m2/s], with its errors. ValueError where nothing can be read:
+    outside the tank, or inside wood or stone.
 
     Parameters
     ----------
-    lowered : Lowered
-        The scene as it was traced.
-    result : Result
-        What the trace found.
+    lowered, result : Lowered, Result
+        The scene as it was traced, and what the trace found.
     name : str
         Of the place.
     outline : ndarray, (k, 2) [m]
         Corners of the place on the plan; `square` makes one for a point.
     band : Band, optional
         PPFD wanted there [umol/m2/s].
-
-    Returns
-    -------
-    Profile
-        PPFD at the light planes over the place [umol/m2/s], with its errors.
-
-    Raises
-    ------
-    ValueError
-        Where nothing can be read: outside the tank, or inside wood or stone.
     """
     scene = lowered.scene
     x, y = np.asarray(outline).mean(axis=0)

@@ -132,19 +132,9 @@ def daily_integrals(lowered: Lowered, result: Result) -> np.ndarray:
 
 
 def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:
-    """The light of every zone of a traced scene, with its verdict.
+    """The light of every zone of a lowered scene with its verdict, from a result, dimmed as you like.
 
-    Parameters
-    ----------
-    lowered : Lowered
-        The scene as it was traced.
-    result : Result
-        What the trace found, dimmed as you like.
-
-    Returns
-    -------
-    list of ZoneReport
-        The whole substrate first, then the zones in the order of the scene; in a rack, tank by tank.
+    The whole substrate first, then the zones in the order of the scene; in a rack, tank by tank.
     """
     found = [report for tank in lowered.tanks for report in _of_one_tank(tank, result.of_tank(tank.tank))]
     return [replace(report, name=place.name) for report, place in zip(found, lowered.zones, strict=True)]

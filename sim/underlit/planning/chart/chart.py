@@ -66,14 +66,15 @@ def make_chart(
 ) -> Chart:
     """Trace every light over every tank, at full power: how far to dim is arithmetic on the rows (`Target.setting`).
 
+    The chart has a row for each pair, or the reason why there is none: the same rows, to the bit, on the same kind of
+    machine and versions. ChartError for a cluster that cannot be used, OSError for a folder that cannot be written.
+
     Parameters
     ----------
     lights, tanks : sequences of Light and of TankSpot
         See `chart.lights` and `chart.tanks`.
-    photons : int
-        For each pair.
-    seed : int
-        Of the random numbers.
+    photons, seed : int
+        Photons for each pair, and the seed of the random numbers.
     folder : path, optional
         Where rows are stored as they come, and looked for first.
     threads : int, optional
@@ -82,19 +83,6 @@ def make_chart(
         Address of a dask.distributed scheduler to use instead, such as ``tcp://host:8786``.
     progress : callable, optional
         Called with a Progress after each pair.
-
-    Returns
-    -------
-    Chart
-        A row for each pair, or the reason why there is none. The same rows, to the bit, on the same kind of machine and
-        versions.
-
-    Raises
-    ------
-    ChartError
-        For a cluster that cannot be used.
-    OSError
-        For a folder that cannot be written.
     """
     stored, started = StoredRows(folder), time.perf_counter()
     cells: dict[tuple[str, str], Row | Misfit] = {}

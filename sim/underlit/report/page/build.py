@@ -34,28 +34,11 @@ MARK = {
 
 
 def report_html(traced: Traced, *, price: float | None = None, paper: str = "a4") -> str:
-    """Make the report of a traced scene as one HTML page with its pictures inside.
+    """The report of a traced scene as one HTML page with text, tables and pictures; it loads nothing from elsewhere.
 
-    Parameters
-    ----------
-    traced : Traced
-        A traced scene, as `underlit.trace` returns it.
-    price : float, optional
-        Price of a kWh in any currency, of which the page works out the cost of a year.
-    paper : {"a4", "letter"}
-        Size of the paper that it prints on.
-
-    Returns
-    -------
-    str
-        The page: text, tables and pictures (as data addresses). It loads nothing from elsewhere. PPFD is in umol/m2/s.
-
-    Raises
-    ------
-    KeyError
-        If `paper` is no such size, or the scene has no map of the substrate.
-    OSError
-        If there is no room for the pictures in the folder for temporary files.
+    price: of a kWh, for the cost of a year; paper: "a4" or "letter", what it prints on. PPFD is in umol/m2/s. KeyError if
+    there is no such paper, or the scene has no map of the substrate; OSError if there is no room for the pictures in the
+    folder for temporary files.
     """
     from jinja2 import Environment, select_autoescape
 
