@@ -50,7 +50,8 @@ def fit(
     """
     from underlit.planning.fit import ReadingsError, read_readings
     from underlit.planning.fit.corrected import why_not_carried
-    from underlit.planning.fit.fitting import why_not_fitted
+    from underlit.planning.fit.fitting import NOTHING_NEW, why_not_fitted
+    from underlit.planning.fit.remembered import new_readings
     from underlit.report.fit.printed import print_fit
     from underlit.report.printout import output_console, say
     from underlit.report.progress.stopping import Phase, Stops
@@ -63,6 +64,8 @@ def fit(
             raise Refused(f"{scene}: {reason}")
         with refusing(ReadingsError):
             read = read_readings(readings, loaded)
+        if not new_readings(loaded, read):
+            raise Refused(f"{readings}: {NOTHING_NEW}")
         places = _places(out or Path(f"{scene.stem}-fitted.toml"), rack, number, other)
         strange = "" if other is None else why_not_carried(loaded, other)
         if strange:
@@ -73,7 +76,7 @@ def fit(
         try:
             # before the answer, which may go into a pipe that is closed early
             with writing(places.scene, places.scene.parent, stops):
-                written = _written(found, places, f"{scene.name}, corrected by {readings.name}")
+                written = _written(found, places, scene.name, readings.name)
         finally:
             print_fit(console, found, with_tables=tables)
         say(console, f"Written to {', '.join(str(p) for p in written)}")
@@ -136,16 +139,17 @@ def _found(scene: Scene, readings: list[Reading], *, photons: int, seed: int, th
         return fit_readings(scene, readings, photons=photons, seed=seed, threads=threads, told=told)
 
 
-def _written(found: Found, places: _Places, note: str) -> list[Path]:
+def _written(found: Found, places: _Places, scene: str, readings: str) -> list[Path]:
     from underlit.planning.fit.corrected import carried_text, corrected_files
     from underlit.report.fit.files import write_fit
     from underlit.results.atomic import write_text
 
-    texts = corrected_files(found.fitted, places.rack, places.read, places.scene, note=note)
+    note = f"{scene}, corrected by {readings}"
+    texts = corrected_files(found.fitted, places.rack, places.read, places.scene, note=note, file=readings)
     written = write_fit(found, places.scene, texts.pop(places.scene))
     if places.carried is not None and places.other is not None:
         note = f"the light of {note}"
-        texts[places.carried] = carried_text(found.fitted, places.other, places.carried, note=note)
+        texts[places.carried] = carried_text(found.fitted, places.other, places.carried, note=note, file=readings)
     for path, text in texts.items():
         write_text(path, text)
     return [*written, *texts]

@@ -12,6 +12,7 @@ from underlit.scene.aquascape.ground import Stone, Substrate, Wood
 from underlit.scene.aquascape.plants import Plants
 from underlit.scene.common import HAIR, FilePath, LengthM, Name, OneLine, Part, Point, YesNo
 from underlit.scene.lights.fixture import Fixture
+from underlit.scene.measured import Measured
 from underlit.scene.notices import RenamedKey, UsedEntry
 from underlit.scene.tank.lid import Hood, Lid
 from underlit.scene.tank.tank import Tank
@@ -72,12 +73,15 @@ class Scene(Part):
         The tables of that name; None where there may be none.
     fixtures, wood, stone, plants, zones, spots, rack
         The tables of which there may be several.
+    measured
+        What meter readings told about it, or None.
     path : Path or None
         The file that the scene was read from.
     entries : tuple of UsedEntry
         The entries of the catalogue that the scene refers to.
     notes : list of str
-        What to tell people about the scene, one line each: own entries that replace shipped ones, keys under former names.
+        What to tell people about the scene, one line each: own entries that replace shipped ones, keys under former names,
+        values that are no longer as measured.
     water_level_m : float
         Height of the water surface over the inside of the bottom pane [m].
     ppf : float
@@ -100,10 +104,12 @@ class Scene(Part):
     zones: tuple[Zone, ...] = Field((), alias="zone")
     spots: tuple[Spot, ...] = Field((), alias="spot")
     rack: tuple[RackTank, ...] = Field((), description="other tanks that stand with this one under the same lights")
+    measured: Measured | None = Field(None, description="what meter readings told; underlit fit writes it")
 
     _path: Path | None = PrivateAttr(default=None)
     _entries: tuple[UsedEntry, ...] = PrivateAttr(default=())
     _renamed: tuple[RenamedKey, ...] = PrivateAttr(default=())
+    _not_as_measured: tuple[str, ...] = PrivateAttr(default=())
 
     @property
     def path(self) -> Path | None:
@@ -119,6 +125,7 @@ class Scene(Part):
     def notes(self) -> list[str]:
         """What to tell people about the scene, one line each; those of the other tanks of a rack too."""
         own = [entry.note for entry in self._entries if entry.note] + [key.note for key in self._renamed]
+        own += self._not_as_measured
         others = [note for tank in self.rack for note in tank.scene.notes]
         return list(dict.fromkeys([*own, *others]))
 

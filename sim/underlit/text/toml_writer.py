@@ -15,7 +15,11 @@ def toml_text(tables: Table) -> str:
     """A document: plain values first, then tables under headings, then arrays of tables."""
     blocks = [_entries({key: value for key, value in tables.items() if not _is_table(value)})]
     tabled = {key: value for key, value in tables.items() if isinstance(value, Mapping)}
-    blocks += [[f"[{'.'.join(path)}]", *_entries(table)] for path, table in _headed(tabled, ())]
+    for path, table in _headed(tabled, ()):
+        lists = {key: rows for key, rows in table.items() if _is_table(rows)} if len(path) == 1 else {}
+        blocks.append([f"[{'.'.join(path)}]", *_entries({key: v for key, v in table.items() if key not in lists})])
+        for key, rows in lists.items():
+            blocks += [[f"[[{path[0]}.{toml_key(key)}]]", *_entries(row)] for row in rows]
     for name, rows in tables.items():
         if _is_table(rows) and not isinstance(rows, Mapping):
             blocks += [block for row in rows for block in _array_row(name, row)]

@@ -7,6 +7,8 @@ corrected; the rack's file then names the corrected ones.
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from datetime import date as Date
 from pathlib import Path
 from typing import Any
 
@@ -14,19 +16,24 @@ from underlit.lowering.records import Part
 from underlit.planning.based_scene import array_tables, based_scene
 from underlit.planning.fit.estimate import Fitted
 from underlit.planning.fit.parameters import Kind, fixture_part
+from underlit.planning.fit.remembered import Source, all_lights, measured_table, value_of
 from underlit.planning.makes import by_make
 from underlit.scene.lights.fixture import Fixture
 from underlit.scene.lights.output import MOST_EFFICACY
 from underlit.scene.model import Scene
+from underlit.scene.standing import standing
 from underlit.text.file_name import named_for
+
+OF_TANK = (Kind.LID, Kind.GROWTH, Kind.TINT, Kind.BACKING)
+"""What stays with the tank that was read."""
 
 
 class NotCarriedError(ValueError):
     """The fitted fixture cannot be told among another scene's; the text says why."""
 
 
-def corrected_text(fitted: Fitted, out: Path, *, note: str = "") -> str:
-    """The corrected scene as TOML, to be written to `out`; paths in it are relative to its folder.
+def corrected_text(fitted: Fitted, out: Path, *, note: str = "", file: str = "") -> str:
+    """The corrected scene as TOML, to be written to `out`; paths in it are relative to its folder. file: of the readings.
 
     Raises ValueError where the scene was not read from a file, or where files of other tanks of its rack must be corrected
     too (`corrected_files`).
@@ -34,10 +41,12 @@ def corrected_text(fitted: Fitted, out: Path, *, note: str = "") -> str:
     scene = fitted.model.scene
     if len(corrected_places(scene, 0, out)) > 1:
         raise ValueError("the lights of this rack stand in several scene files: fit it with underlit fit")
-    return corrected_files(fitted, scene, 0, out, note=note)[out]
+    return corrected_files(fitted, scene, 0, out, note=note, file=file)[out]
 
 
-def corrected_files(fitted: Fitted, rack: Scene, read: int, out: Path, *, note: str = "") -> dict[Path, str]:
+def corrected_files(
+    fitted: Fitted, rack: Scene, read: int, out: Path, *, note: str = "", file: str = ""
+) -> dict[Path, str]:
     """The corrected scenes as TOML by the path to be written to: `out` and, beside it, other tanks of the rack that change.
 
     rack: the scene as its file says it; read: number in it of the tank that was read and that the fit was seen from.
@@ -51,9 +60,14 @@ def corrected_files(fitted: Fitted, rack: Scene, read: int, out: Path, *, note: 
         base = rack.tank_scenes[number].path
         if base is None:
             raise ValueError("the scene was not read from a file, so nothing can be based on it")
-        tables = _tank_tables(fitted) if number == read else {}
-        if rack.tank_scenes[number].fixtures:
+        tables = _tank_tables(fitted, OF_TANK) if number == read else {}
+        fixtures = rack.tank_scenes[number].fixtures
+        if fixtures:
             tables["fixture"] = _fixtures(fitted, base, out, seen.index(number))
+        if fixtures or number == read:
+            lights = {fixture.name: fixture_part(fixture, seen.index(number)) for fixture in fixtures}
+            source = Source(Date.today(), file, own=number == read)
+            tables["measured"] = measured_table(fitted, source, lights, OF_TANK if number == read else ())
         if number == 0 and len(places) > 1:
             tables["rack"], _ = array_tables(base, out.parent, "rack")
             for other in [k for k in places if k > 0]:
@@ -68,8 +82,11 @@ def corrected_places(rack: Scene, read: int, out: Path) -> dict[int, Path]:
     return {0: out} | {k: out.with_stem(named_for(out.stem, rack.rack[k - 1].name)) for k in changed}
 
 
-def carried_text(fitted: Fitted, other: Scene, out: Path, *, note: str = "") -> str:
-    """Another scene with the output and the beam of the fitted fixtures, as TOML; nothing of the tank goes along.
+def carried_text(
+    fitted: Fitted, other: Scene, out: Path, *, water: bool = False, note: str = "", file: str = ""
+) -> str:
+    """Another scene with the output and the beam of the fitted fixtures, as TOML; nothing of the tank goes along, but the
+    tint where the water is the same (`water`).
 
     A fixture of the other scene is the fitted one of its name; where both scenes have one make of fixture, names do not
     matter. Raises NotCarriedError where that leaves it open, ValueError where a scene was not read from a file.
@@ -79,15 +96,20 @@ def carried_text(fitted: Fitted, other: Scene, out: Path, *, note: str = "") -> 
     reason = why_not_carried(fitted.model.scene, other)
     if reason:
         raise NotCarriedError(reason)
-    tables, _ = array_tables(other.path, out.parent)
-    for table, fixture in zip(tables, other.fixtures, strict=True):
-        _correct(table, fixture, fitted, _fitted_light(fitted.model.scene, fixture))
-    return based_scene(other.path, out, {"fixture": tables}, note)
+    kinds = (Kind.TINT,) if water else ()
+    fixtures, _ = array_tables(other.path, out.parent)
+    lights = {fixture.name: _fitted_light(fitted.model.scene, fixture) for fixture in other.fixtures}
+    for table, fixture in zip(fixtures, other.fixtures, strict=True):
+        _correct(table, fixture, fitted, lights[fixture.name])
+    source = Source(Date.today(), file, own=False)
+    tables = _tank_tables(fitted, kinds) | {"fixture": fixtures}
+    tables["measured"] = measured_table(fitted, source, lights, kinds, standing(other))
+    return based_scene(other.path, out, tables, note)
 
 
 def why_not_carried(fitted: Scene, other: Scene) -> str:
     """Why the fixtures of a fitted scene cannot be told among another's, or nothing where they can."""
-    lights = _lights(fitted)
+    lights = all_lights(fitted)
     names = {light.part for light, _ in lights}
     strange = [fixture.name for fixture in other.fixtures if fixture.name not in names]
     if not other.fixtures:
@@ -105,10 +127,12 @@ def why_not_carried(fitted: Scene, other: Scene) -> str:
     )
 
 
-def _tank_tables(fitted: Fitted) -> dict[str, Any]:
+def _tank_tables(fitted: Fitted, kinds: Collection[Kind]) -> dict[str, Any]:
     tables: dict[str, Any] = {}
     for k, parameter in enumerate(fitted.parameters):
-        value = _rounded(fitted.value(k))
+        value = value_of(fitted, k)
+        if parameter.kind not in kinds:
+            continue
         if parameter.kind is Kind.LID:
             tables["lid"] = {"dirt": value}
         elif parameter.kind is Kind.TINT:
@@ -118,10 +142,6 @@ def _tank_tables(fitted: Fitted) -> dict[str, Any]:
             for side in parameter.of:
                 tables.setdefault("tank", {}).setdefault(side, {})[key] = value
     return tables
-
-
-def _rounded(value: float) -> float:
-    return float(f"{value:.6g}")
 
 
 def _fixtures(fitted: Fitted, path: Path, out: Path, tank: int) -> list[dict[str, Any]]:
@@ -135,7 +155,7 @@ def _fixtures(fitted: Fitted, path: Path, out: Path, tank: int) -> list[dict[str
 def _correct(table: dict[str, Any], fixture: Fixture, fitted: Fitted, light: Part) -> None:
     """Put the output and the beam that were found for a light into the table of a fixture."""
     found = {p.kind: fitted.value(k) for k, p in enumerate(fitted.parameters) if light in p.lights}
-    claimed = next(own.claimed_ppf for known, own in _lights(fitted.model.scene) if known == light)
+    claimed = next(own.claimed_ppf for known, own in all_lights(fitted.model.scene) if known == light)
     table["output"] = _output(fixture, claimed * found[Kind.OUTPUT])
     if fixture.length is None and "size" not in fixture.model_fields_set:
         # taken from the output where not said: an output that was fitted must not change it
@@ -144,19 +164,14 @@ def _correct(table: dict[str, Any], fixture: Fixture, fitted: Fitted, light: Par
         table["lens"] = {"beam_angle": f"{found[Kind.BEAM]:.4f} deg"}
 
 
-def _lights(scene: Scene) -> list[tuple[Part, Fixture]]:
-    """All lights of a scene and of its rack, with their records."""
-    return [(fixture_part(f, tank), f) for tank, each in enumerate(scene.tank_scenes) for f in each.fixtures]
-
-
 def _fitted_light(fitted: Scene, fixture: Fixture) -> Part:
     """The light of a fitted scene that a fixture of another scene is: that of its name, or of the only make."""
-    lights = [light for light, _ in _lights(fitted)]
+    lights = [light for light, _ in all_lights(fitted)]
     return next((light for light in lights if light.part == fixture.name), lights[0])
 
 
 def _one_make(fitted: Scene, other: Scene) -> bool:
-    return len(by_make(fixture for _, fixture in _lights(fitted))) == 1 and len(by_make(other.fixtures)) == 1
+    return len(by_make(fixture for _, fixture in all_lights(fitted))) == 1 and len(by_make(other.fixtures)) == 1
 
 
 def _output(fixture: Fixture, ppf: float) -> dict[str, str]:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from underlit.planning.fit.belief import Belief, belief
 from underlit.planning.fit.light import Model, Shot
 from underlit.planning.fit.parameters import Parameter
 from underlit.planning.fit.readings import Reading
@@ -82,7 +83,7 @@ class Fitted:
     possible, from the density, the posterior's logarithm; stretch: factor on the readings' errors because they scatter
     more than they should (1 where they do not); misfit: root mean square of the departures used, over the errors before
     that; slope: d log (model) / d u, (readings, parameters); retraced: how often the tank was traced anew; evenness: of
-    the weights at the end.
+    the weights at the end; belief: before these readings.
     """
 
     parameters: tuple[Parameter, ...]
@@ -98,6 +99,7 @@ class Fitted:
     evenness: float
     draws: Draws
     density: Density
+    belief: Belief
 
     @property
     def sd(self) -> np.ndarray:
@@ -107,7 +109,7 @@ class Fitted:
     @property
     def prior_sd(self) -> np.ndarray:
         """Standard deviation of u before any reading, (parameters,)."""
-        return np.array([p.u_sd for p in self.parameters])
+        return self.belief.sd
 
     @property
     def correlation(self) -> np.ndarray:
@@ -146,11 +148,14 @@ class UnlitError(ValueError):
 
 @dataclass(frozen=True)
 class _Read:
-    """Readings as numbers, n of them: PPFD (n,), how the model sees each, relative error of the head's place (n,)."""
+    """Readings as numbers, n of them: PPFD (n,), how the model sees each, relative error of the head's place (n,); and what
+    is believed without them.
+    """
 
     ppfd: np.ndarray
     shots: Sequence[Shot]
     placing: np.ndarray
+    belief: Belief
 
 
 def estimate(
@@ -162,8 +167,9 @@ def estimate(
     placing: (n,) relative error of each reading by the place of the head; told: called with a line about what is being
     done. Raises UnlitError.
     """
-    read = _Read(np.array([r.ppfd for r in readings]), shots, np.zeros(len(shots)) if placing is None else placing)
-    u = np.array([p.u_start for p in model.parameters])
+    placed = np.zeros(len(shots)) if placing is None else placing
+    read = _Read(np.array([r.ppfd for r in readings]), shots, placed, belief(model.scene, model.parameters))
+    u = read.belief.mean
     before = model.predict(shots, u)[0]
     for index, (reading, value) in enumerate(zip(readings, before, strict=True), 1):
         if not value > 0:
@@ -178,7 +184,7 @@ def estimate(
         told(f"the fitted tank is far from the traced one (evenness of weights {evenness:.2f}): tracing it again")
         model = model.traced_at(u)
     found = _posterior(model, read, u, used, 1.0)
-    misfit, stretch = _misfit(model, found, read, used)
+    misfit, stretch = _misfit(found, read, used)
     if stretch > 1.0:
         u = _solve(model, read, u, used, stretch, robust=False)
         found = _posterior(model, read, u, used, stretch)
@@ -198,6 +204,7 @@ def estimate(
         evenness,
         draw(density, found.u, found.covariance),
         density,
+        read.belief,
     )
 
 
@@ -228,18 +235,17 @@ def _solve(
     """u of the least sum of squares; robust: readings count by Huber's loss, beliefs always by their squares."""
     from scipy.optimize import least_squares
 
-    middle = np.array([p.u_start for p in model.parameters])
-    sd = np.array([p.u_sd for p in model.parameters])
+    middle, whiten = read.belief.mean, read.belief.whitening
     low, high = np.array([p.u_bounds for p in model.parameters]).T
     sigma = stretch * reading_sigma(read.ppfd, model.predict(read.shots, u)[2], read.placing)[used]
 
     def residuals(at: np.ndarray) -> np.ndarray:
         value = model.predict(read.shots, at)[0][used]
-        return np.concatenate([(np.log(value) - np.log(read.ppfd[used])) / sigma, (at - middle) / sd])
+        return np.concatenate([(np.log(value) - np.log(read.ppfd[used])) / sigma, whiten @ (at - middle)])
 
     def jacobian(at: np.ndarray) -> np.ndarray:
         slope = model.predict(read.shots, at)[1][used]
-        return np.concatenate([slope / sigma[:, None], np.diag(1 / sd)])
+        return np.concatenate([slope / sigma[:, None], whiten])
 
     def loss(squares: np.ndarray) -> np.ndarray:
         rho = np.stack([squares, np.ones_like(squares), np.zeros_like(squares)])
@@ -254,7 +260,7 @@ def _solve(
         start,
         jacobian,
         bounds=(low, high),
-        x_scale=sd,
+        x_scale=read.belief.sd,
         loss=loss if robust else "linear",
         xtol=1e-8,
         ftol=1e-10,
@@ -264,8 +270,7 @@ def _solve(
 
 def _density(model: Model, read: _Read, used: np.ndarray, sigma: np.ndarray) -> Density:
     """The posterior with the readings' errors at sigma; nothing beyond the parameters' bounds."""
-    middle = np.array([p.u_start for p in model.parameters])
-    sd = np.array([p.u_sd for p in model.parameters])
+    middle, whiten = read.belief.mean, read.belief.whitening
     low, high = np.array([p.u_bounds for p in model.parameters]).T
     shots = [shot for shot, keep in zip(read.shots, used, strict=True) if keep]
 
@@ -273,8 +278,8 @@ def _density(model: Model, read: _Read, used: np.ndarray, sigma: np.ndarray) -> 
         inside = ((u >= low) & (u <= high)).all(axis=1)
         at = np.clip(u, low, high)
         departure = (np.log(model.predict_many(shots, at)) - np.log(read.ppfd[used])) / sigma[used]
-        belief = (at - middle) / sd
-        return np.where(inside, -0.5 * ((departure**2).sum(axis=1) + (belief**2).sum(axis=1)), -np.inf)
+        off = (at - middle) @ whiten.T
+        return np.where(inside, -0.5 * ((departure**2).sum(axis=1) + (off**2).sum(axis=1)), -np.inf)
 
     return logarithm
 
@@ -284,7 +289,7 @@ def _posterior(model: Model, read: _Read, u: np.ndarray, used: np.ndarray, stret
     value, slope, noise = model.predict(read.shots, u)
     sigma = stretch * reading_sigma(read.ppfd, noise, read.placing)
     rows = slope[used] / sigma[used, None]
-    precision = rows.T @ rows + np.diag([1 / p.u_sd**2 for p in model.parameters])
+    precision = rows.T @ rows + np.linalg.inv(read.belief.covariance)
     return Posterior(u, np.linalg.inv(precision), value, sigma, slope)
 
 
@@ -304,7 +309,7 @@ def _leverage(found: Posterior) -> np.ndarray:
     return np.asarray(np.einsum("nk,kl,nl->n", rows, found.covariance, rows))
 
 
-def _misfit(model: Model, found: Posterior, read: _Read, used: np.ndarray) -> tuple[float, float]:
+def _misfit(found: Posterior, read: _Read, used: np.ndarray) -> tuple[float, float]:
     """Root mean square of the standardised residuals, and the factor on the errors that such a scatter asks for.
 
     Of n readings and k beliefs less k parameters, n degrees of freedom are left. The factor is 1 unless so much scatter
@@ -313,7 +318,7 @@ def _misfit(model: Model, found: Posterior, read: _Read, used: np.ndarray) -> tu
     from scipy.special import chdtri
 
     plain = ((np.log(read.ppfd) - np.log(found.model)) / found.sigma)[used]
-    beliefs = np.array([(u - p.u_start) / p.u_sd for u, p in zip(found.u, model.parameters, strict=True)])
+    beliefs = read.belief.whitening @ (found.u - read.belief.mean)
     total, freedom = float((plain**2).sum() + (beliefs**2).sum()), max(len(plain), 1)
     stretch = math.sqrt(total / freedom) if total > chdtri(freedom, 0.05) else 1.0
     return math.sqrt(float((plain**2).mean())) if len(plain) else 0.0, float(stretch)

@@ -23,7 +23,10 @@ from underlit.planning.fit.light import PHOTONS, Model, Place, Recording, Shot, 
 from underlit.planning.fit.parameters import Parameter, parameters_of
 from underlit.planning.fit.placing import AROUND, around, placing_error
 from underlit.planning.fit.readings import LidState, Reading, Setting
+from underlit.planning.fit.remembered import new_readings
 from underlit.scene.model import Scene
+
+NOTHING_NEW = "the scene was corrected by these readings already; there is no new one among them"
 
 ADVICE_SHARE = 0.5
 """Photons of a setting that is traced for advice only, over those of one with readings."""
@@ -31,11 +34,12 @@ ADVICE_SHARE = 0.5
 
 @dataclass(frozen=True)
 class Found:
-    """A fit and what to read next, best first; seconds it took."""
+    """A fit and what to read next, best first; seconds it took; how many of the readings were in the scene's values before."""
 
     fitted: Fitted
     next: tuple[NextReading, ...]
     seconds: float
+    counted_before: int = 0
 
 
 def fit(
@@ -47,11 +51,13 @@ def fit(
 
     Of a rack, the readings are of the scene's own tank (see `Scene.seen_from`), and lights of all its tanks are corrected.
     photons: of each setting of the tank (lid on or off, height of the light) that was read; advice: how many next
-    readings to propose (0: none). Raises ValueError without a reading and as `why_not_fitted` says, LoweringError where
-    the scene cannot be built.
+    readings to propose (0: none). What was measured before is where the fit begins, and readings that are in it already
+    are passed over. Raises ValueError without a new reading and as `why_not_fitted` says, LoweringError where the scene
+    cannot be built.
     """
+    given, readings = len(readings), new_readings(scene, readings)
     if not readings:
-        raise ValueError("a fit needs at least one reading")
+        raise ValueError(NOTHING_NEW if given else "a fit needs at least one reading")
     began = time.perf_counter()
     described, tracing = as_described(scene), Tracing(photons, seed, threads)
     parameters = parameters_of(scene, described.compiled)
@@ -76,7 +82,7 @@ def fit(
         less = replace(tracing, photons=round(ADVICE_SHARE * photons))
         whole = with_every_lid(fitted.model, fitted.u, spare, first, less, told)
         proposed = next_readings(fitted.covariance, fitted.u, whole, first, advice)
-    return Found(fitted, tuple(proposed), time.perf_counter() - began)
+    return Found(fitted, tuple(proposed), time.perf_counter() - began, given - len(readings))
 
 
 @dataclass(frozen=True)

@@ -19,25 +19,14 @@ import numpy as np
 from underlit.lowering.compiled import CompiledScene
 from underlit.lowering.records import Face, Frame, Part, Role, Source
 from underlit.lowering.tank.panes import UPRIGHT, WATER, pane, sheet_behind
-from underlit.photometry.lens import Lens, LensKind
 from underlit.planning.makes import grouped_by_make
 from underlit.scene.lights.fixture import Fixture
+from underlit.scene.measured import Kind
 from underlit.scene.model import Scene
-from underlit.scene.tank.tank import Behind
+from underlit.scene.standing import backing_level, beam_deg_of, own_lens
 from underlit.transport.tables import SurfaceKind, Tables
 
 PRACTICE = "common practice, no source"
-
-
-class Kind(StrEnum):
-    """What a parameter is."""
-
-    OUTPUT = "output"
-    BEAM = "beam angle"
-    LID = "dirt on the lid"
-    GROWTH = "growth on the panes"
-    TINT = "tannin tint"
-    BACKING = "backing"
 
 
 class Scale(StrEnum):
@@ -155,11 +144,6 @@ def exponent_of(beam_deg: float) -> float:
     return math.log(0.5) / math.log(math.cos(math.radians(beam_deg) / 2))
 
 
-def beam_deg_of(exponent: float) -> float:
-    """Beam angle [deg] of cos^m."""
-    return 2 * math.degrees(math.acos(0.5 ** (1 / exponent)))
-
-
 # -- what a scene has -------------------------------------------------------------------------------------------
 def parameters_of(scene: Scene, compiled: CompiledScene) -> tuple[Parameter, ...]:
     """Everything in a scene that a fit may change: its own tank, and all lights of its rack, for they all shine on it.
@@ -191,17 +175,6 @@ def light_of(source: Source) -> Part:
     return Part(source.fixture, Role.FIXTURE, tank=source.tank)
 
 
-def own_lens(fixture: Fixture) -> Lens | None:
-    """The lens of a fixture's LEDs that have none of their own, where that is a beam angle; a file or table is taken at
-    its word.
-    """
-    if fixture.photometric_file is not None:
-        return None
-    plain = next((channel for channel in fixture.channels if channel.lens is None), None)
-    lens = None if plain is None else fixture.lens_shape(plain).lens
-    return lens if lens is not None and lens.kind is LensKind.COSINE_POWER else None
-
-
 def _beam_sources(fixtures: tuple[tuple[Frame, Fixture], ...], compiled: CompiledScene) -> tuple[int, ...]:
     """Sources whose LEDs have the fixture's own lens; fixtures: each with the frame of its tank."""
     if own_lens(fixtures[0][1]) is None:
@@ -231,14 +204,8 @@ def grown_panes(scene: Scene) -> tuple[str, ...]:
 
 def backed_panes(scene: Scene) -> tuple[str, ...]:
     """The upright panes with a backing that gives light back, of one colour (that of the first such pane)."""
-    walls = {side: scene.tank.walls[side] for side in UPRIGHT}
-    backed = [side for side, wall in walls.items() if wall.behind is not Behind.OPEN_AIR and _level(scene, side) > 0]
-    return tuple(side for side in backed if _level(scene, side) == _level(scene, backed[0]))
-
-
-def _level(scene: Scene, side: str) -> float:
-    found = scene.tank.walls[side].backing_reflectance()
-    return 0.0 if found is None else float(found.mean())
+    backed = [side for side in UPRIGHT if backing_level(scene, side) > 0]
+    return tuple(side for side in backed if backing_level(scene, side) == backing_level(scene, backed[0]))
 
 
 def _of_walls(scene: Scene) -> Iterator[Parameter]:
@@ -246,7 +213,7 @@ def _of_walls(scene: Scene) -> Iterator[Parameter]:
     if grown:
         yield Parameter(Kind.GROWTH, scene.returned_per_reflection(grown[0]), grown)
     if backed:
-        yield Parameter(Kind.BACKING, _level(scene, backed[0]), backed)
+        yield Parameter(Kind.BACKING, backing_level(scene, backed[0]), backed)
 
 
 def _of_water(scene: Scene) -> Iterator[Parameter]:

@@ -12,6 +12,7 @@ from underlit.scene.model import Scene
 from underlit.scene.reader.errors import SceneError
 from underlit.scene.reader.layers import Layer, Place
 from underlit.scene.reader.problems import problems_of
+from underlit.scene.standing import measured_notes
 from underlit.text.problem import KeyPath, Problem, shown
 
 OWN_RACK = "a scene that has a rack itself cannot stand in a rack"
@@ -31,6 +32,7 @@ def validated(layer: Layer, file: str, read_tank: Callable[[Path], Scene] | None
     if found:
         raise SceneError(_placed(found, layer, file))
     scene._entries, scene._renamed = tuple(layer.used.values()), layer.renamed
+    scene._not_as_measured = tuple(measured_notes(scene))
     return scene
 
 
