@@ -116,7 +116,8 @@ class Measured(Part):
     def matrix(self) -> np.ndarray:
         """Correlation, (parameters, parameters), with an inverse."""
         values, vectors = np.linalg.eigh(np.array(self.correlation))
-        return (vectors * np.maximum(values, LEAST_EIGENVALUE)) @ vectors.T
+        matrix: np.ndarray = (vectors * np.maximum(values, LEAST_EIGENVALUE)) @ vectors.T
+        return matrix
 
     @property
     def text(self) -> str:

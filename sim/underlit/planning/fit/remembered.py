@@ -74,9 +74,10 @@ def readings_counted(fitted: Fitted) -> int:
 def remembered_covariance(fitted: Fitted) -> np.ndarray:
     """Mean square departure of u from the values that were found, by the draws; with the meter's own error in the output."""
     off = fitted.draws.u - fitted.u
-    covariance = (off * fitted.draws.weight[:, None]).T @ off
+    covariance: np.ndarray = (off * fitted.draws.weight[:, None]).T @ off
     output = np.array([p.kind is Kind.OUTPUT for p in fitted.parameters], float)
-    return covariance + METER_SD**2 * np.outer(output, output)
+    covariance += METER_SD**2 * np.outer(output, output)
+    return covariance
 
 
 def value_of(fitted: Fitted, index: int) -> float:
