@@ -18,7 +18,7 @@ from underlit.planning.chart.tenths import bed_patches, bed_tenths
 from underlit.planning.ends import Ends, ends_of
 from underlit.results.estimate import Estimate
 from underlit.run import trace
-from underlit.scene import Need, tank_uncertainty
+from underlit.scene import Need, assumptions, tank_uncertainty
 
 PHOTONS = 1 << 16
 
@@ -156,7 +156,8 @@ def test_entries_of_the_catalogue(tmp_path):
     assert [scene.returned_per_reflection(side) for side in ("front", "back", "left", "right")] == [0.25] * 4
     chart = make_chart([light], [tank], photons=PHOTONS)
     planted = chart.cells[light.name, tank.name]
-    assert planted.tank_uncertainty == pytest.approx(math.hypot(tank_uncertainty(scene), 0.08 / math.sqrt(3)))
+    assert planted.tank_uncertainty == pytest.approx(tank_uncertainty(scene))
+    assert "tank.panes" in {row.key for row in assumptions(scene)}
     clean = {
         side: tank.scene.tank.walls[side].model_copy(update={"returned_per_reflection": 1.0})
         for side in ("front", "back", "left", "right")

@@ -14,6 +14,7 @@ from underlit.scene.keys import models
 SCENE = """\
 [tank]
 inside_size = ["30 cm", "20 cm", "20 cm"]
+panes = "overgrown"
 [tank.left]
 gives_back = 0.4
 [[fixture]]
@@ -30,10 +31,10 @@ grows = "1 cm"
 grown = "2 weeks"
 """
 RENAMED = {
-    ("Wall", "gives_back"): ("tank.left.gives_back", "returned_per_reflection", 4),
-    ("Fixture", "kept"): ("fixture[0].kept", "light_loss_factors", 7),
-    ("LightLossFactors", "warm"): ("fixture[0].kept.warm", "temperature", 8),
-    ("Plants", "grows"): ("plants[0].grows", "grows_per_week", 15),
+    ("Wall", "gives_back"): ("tank.left.gives_back", "returned_per_reflection", 5),
+    ("Fixture", "kept"): ("fixture[0].kept", "light_loss_factors", 8),
+    ("LightLossFactors", "warm"): ("fixture[0].kept.warm", "temperature", 9),
+    ("Plants", "grows"): ("plants[0].grows", "grows_per_week", 16),
 }
 """Model and former key: where the scene above has it, its name now, its line."""
 
@@ -74,7 +75,7 @@ def test_both_names_at_once_are_refused(tmp_path: Path) -> None:
         load_scene(written(tmp_path, both))
     (line,) = str(refused.value).splitlines()
     assert line.endswith(
-        "tank.toml:4: tank.left.gives_back: is given twice (gives_back, returned_per_reflection): "
+        "tank.toml:5: tank.left.gives_back: is given twice (gives_back, returned_per_reflection): "
         "remove gives_back, the former name"
     )
 
@@ -82,7 +83,7 @@ def test_both_names_at_once_are_refused(tmp_path: Path) -> None:
 def test_what_is_wrong_with_a_renamed_key_has_its_line(tmp_path: Path) -> None:
     with pytest.raises(SceneError) as refused:
         load_scene(written(tmp_path, SCENE.replace("warm = 0.9", "warm = 9.0")))
-    assert "tank.toml:8: fixture[0].light_loss_factors.temperature: must be at most 1" in str(refused.value)
+    assert "tank.toml:9: fixture[0].light_loss_factors.temperature: must be at most 1" in str(refused.value)
 
 
 @pytest.mark.parametrize(("below", "above"), [(SCENE, "returned_per_reflection"), (present(SCENE), "gives_back")])
@@ -108,7 +109,7 @@ def test_the_tanks_of_a_rack_tell_theirs(tmp_path: Path) -> None:
     rack = '[[rack]]\nname = "other"\nfile = "other.toml"\nat = ["50 cm", "0 cm"]\n'
     scene = load_scene(written(tmp_path, present(SCENE) + rack))
     (note,) = scene.notes
-    assert note.startswith(f"{tmp_path / 'other.toml'}:4: tank.left.gives_back: ")
+    assert note.startswith(f"{tmp_path / 'other.toml'}:5: tank.left.gives_back: ")
 
 
 def test_a_check_says_so_and_goes_on(

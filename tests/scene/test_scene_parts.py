@@ -98,14 +98,6 @@ def test_nominal_size_less_glass_is_the_inside() -> None:
     assert inside == pytest.approx((1.2192 - 0.024, 0.6096 - 0.024, 0.6096 - 0.015))
 
 
-def test_walls_of_planted_tanks_give_back_a_quarter_and_bare_ones_all() -> None:
-    scene = scene_from_dict(good_scene())
-    assert [scene.returned_per_reflection(side) for side in ("front", "left", "bottom")] == [0.25, 0.3, 1.0]
-    bare = good_scene()
-    del bare["plants"], bare["zone"]
-    assert scene_from_dict(bare).returned_per_reflection("front") == 1.0
-
-
 def test_backings() -> None:
     data = good_scene()
     data["tank"]["right"] = {"behind": "paint", "colour": "white", "reflectance": 0.75}
@@ -238,7 +230,7 @@ def test_assumptions_are_those_that_the_scene_leaves_open() -> None:
     keys = {row.key for row in assumptions(scene_from_dict(data))}
     assert "tank.glass_thickness" not in keys
     assert {"water.tannin", "water.cloudiness", "water.below_rim"}.isdisjoint(keys)
-    assert {"tank.*.returned_per_reflection", "fixture.output", "water surface", "lid.condensation"} <= keys
+    assert {"tank.panes", "fixture.output", "water surface", "lid.condensation"} <= keys
     del data["water"]
     del data["tank"]["glass_thickness"]
     more = {row.key for row in assumptions(scene_from_dict(data))}

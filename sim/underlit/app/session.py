@@ -18,6 +18,7 @@ from underlit.planning.zones import zone_reports
 from underlit.results.atomic import write_text
 from underlit.scene import Channel, Fixture, Scene
 from underlit.scene.keys import running_keys
+from underlit.scene.tank.tank import SIDES
 
 MOST_STEPS = 100
 """So many texts of a variant are kept to go back to."""
@@ -266,7 +267,10 @@ class Session:
 
 
 def paths_key(scene: Scene) -> str:
-    """The same for scenes whose light takes the same paths: all but how bright lights run, and what zones are for."""
+    """The same for scenes whose light takes the same paths: all but how bright lights run, and what zones are for.
+
+    What a zone is for may say that the tank is planted; then its panes return less, and that counts.
+    """
     channels = {"__all__": set(running_keys(Channel))}
     fixtures = {"__all__": {**dict.fromkeys(running_keys(Fixture), True), "channels": channels}}
     left_out: dict[str, Any] = {
@@ -274,7 +278,8 @@ def paths_key(scene: Scene) -> str:
         "zones": {"__all__": set(TARGET_KEYS)},
         "fixtures": fixtures,
     }
-    return scene.model_dump_json(exclude=left_out)
+    panes = [tank.returned_per_reflection(side) for tank in scene.tank_scenes for side in SIDES]
+    return f"{scene.model_dump_json(exclude=left_out)} {panes}"
 
 
 def relit(light: Light, scene: Scene) -> Light:

@@ -34,7 +34,8 @@ class Wanted:
     settled: Annotated[
         bool | None,
         Parameter(
-            help="Whether the tank is past its first weeks. It moves the band too. Default: as the tanks' scenes say."
+            help="Whether the tank is past its first weeks. It moves the band, and panes of a new tank are clean. "
+            "Default: as the tanks' scenes say."
         ),
     ] = None
 
@@ -64,8 +65,8 @@ def chart(
     lights
         Fixtures of the catalogue, or scene files whose fixtures are taken.
     tanks
-        Tanks of the catalogue, or scene files of which all but the light is taken. Tanks of the catalogue have no lid, and
-        their panes are overgrown as in a planted tank.
+        Tanks of the catalogue, or scene files of which all but the light is taken. Tanks of the catalogue have no lid.
+        Panes are taken as overgrown, or as clean in a new tank (--no-settled), where a scene file does not say it.
     out
         Folder for chart.csv, chart.png and the rows, which are written as they come. Without it nothing is kept.
     above_rim
@@ -87,7 +88,7 @@ def chart(
         raise Refused("--threads, --cluster: use only one of them; a cluster has its own workers")
 
     def work(stops: Stops) -> None:
-        of_lights, of_tanks = _axes(lights, tanks, above_rim)
+        of_lights, of_tanks = _axes(lights, tanks, above_rim, wanted.settled)
         target = _target(wanted, of_tanks)
         folder = writable(out)
         stops.phase = Phase.UNKEPT if folder is None else Phase.RESUMABLE
@@ -102,13 +103,15 @@ def chart(
     return stoppable(work)
 
 
-def _axes(lights: list[str], tanks: list[str], above_rim: str | None) -> tuple[list[Light], list[TankSpot]]:
+def _axes(
+    lights: list[str], tanks: list[str], above_rim: str | None, settled: bool | None
+) -> tuple[list[Light], list[TankSpot]]:
     from underlit.planning import chart as planning
     from underlit.scene import SceneError
 
     height = None if above_rim is None else length_of("--above-rim", above_rim)
     with refusing(planning.ChartError, SceneError):
-        return planning.lights(lights, above_rim_m=height), planning.tanks(tanks)
+        return planning.lights(lights, above_rim_m=height), planning.tanks(tanks, settled=settled)
 
 
 def _target(wanted: Wanted, tanks: list[TankSpot]) -> Target:

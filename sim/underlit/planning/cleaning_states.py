@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from underlit.scene import Scene
 from underlit.scene.aquascape.growth import RATES_ARE_KNOWN_TO
 from underlit.scene.aquascape.plants import PlantKind, Plants
+from underlit.scene.tank.panes import PaneState
 from underlit.scene.tank.tank import SIDES
 from underlit.scene.tank.water import Tannin
 from underlit.scene.targets import PRACTICE
@@ -21,7 +22,7 @@ CLEAN_LID, DIRTY_LID = 1.0, 0.80
 FILM_PASSES = 0.90
 """What a light film of algae leaves of the light that a pane returns per reflection."""
 PLANTED_WIPED, PLANTED_FILMED = 0.40, 0.10
-"""What the panes of a planted tank return per reflection, just wiped and grown over, where the scene does not say."""
+"""What overgrown panes return per reflection, just wiped and grown over, where the scene gives no number."""
 OLD_WATER_A440_PER_M = 0.4
 """Tint of a tank's ordinary water at 440 nm [1/m], the least that is taken for the day before cleaning."""
 CHANGED_WATER = 0.5
@@ -77,10 +78,9 @@ def _water(scene: Scene) -> Differs:
 
 
 def _returned(scene: Scene, side: str, *, clean: bool) -> float:
-    said = scene.tank.walls[side].returned_per_reflection
-    if said is None and scene.plants:
+    if scene.pane_state(side) is PaneState.OVERGROWN:
         return PLANTED_WIPED if clean else PLANTED_FILMED
-    full = 1.0 if said is None else said
+    full = scene.returned_per_reflection(side)
     return full if clean else full * FILM_PASSES
 
 

@@ -24,8 +24,6 @@ from underlit.planning.zones import SURE, chances
 from underlit.results.result import Field, Result
 from underlit.run import Traced, trace
 from underlit.scene import Band, Need, PlantKind, Scene, band_for
-from underlit.scene.model import RETURNED_BY_PLANTED_PANES
-from underlit.scene.tank.tank import SIDES
 from underlit.text.problem import shown
 from underlit.text.suggest import did_you_mean
 
@@ -185,13 +183,7 @@ def cleared_bed(scene: Scene) -> tuple[Scene, tuple[str, ...]]:
     """The scene without the plants that stand in its bed, its panes as in a planted tank; and their names."""
     kept = tuple(group for group in scene.plants if group.kind in STAYS)
     names = tuple(group.name for group in scene.plants if group.kind not in STAYS)
-    panes = {}
-    for side in SIDES:
-        wall = scene.tank.walls[side]
-        if side != "bottom" and wall.returned_per_reflection is None:
-            panes[side] = wall.model_copy(update={"returned_per_reflection": RETURNED_BY_PLANTED_PANES})
-    tank = scene.tank.model_copy(update=panes)
-    return scene.model_copy(update={"plants": kept, "tank": tank}), names
+    return scene.model_copy(update={"plants": kept}).taken_as_planted("plants are to grow in it"), names
 
 
 def _place(traced: Traced, planes: Field, wish: Wish) -> PlantPlace:

@@ -15,11 +15,11 @@ from underlit.scene.lights.fixture import Fixture
 from underlit.scene.measured import Measured
 from underlit.scene.notices import RenamedKey, UsedEntry
 from underlit.scene.tank.lid import Hood, Lid
+from underlit.scene.tank.outline import UPRIGHT_SIDES
+from underlit.scene.tank.panes import RETURNED, PaneRule, PaneState, pane_rule
 from underlit.scene.tank.tank import Tank
 from underlit.scene.tank.water import WATER_BELOW_RIM_M, Water
 from underlit.scene.targets import SPOT_ABOVE_SUBSTRATE_M, Band, Spot, Zone
-
-RETURNED_BY_PLANTED_PANES = 0.25
 
 
 class RackTank(Part):
@@ -110,6 +110,7 @@ class Scene(Part):
     _entries: tuple[UsedEntry, ...] = PrivateAttr(default=())
     _renamed: tuple[RenamedKey, ...] = PrivateAttr(default=())
     _not_as_measured: tuple[str, ...] = PrivateAttr(default=())
+    _pane_rule: PaneRule | None = PrivateAttr(default=None)
 
     @property
     def path(self) -> Path | None:
@@ -124,10 +125,10 @@ class Scene(Part):
     @property
     def notes(self) -> list[str]:
         """What to tell people about the scene, one line each; those of the other tanks of a rack too."""
-        own = [entry.note for entry in self._entries if entry.note] + [key.note for key in self._renamed]
-        own += self._not_as_measured
-        others = [note for tank in self.rack for note in tank.scene.notes]
-        return list(dict.fromkeys([*own, *others]))
+        entries = [entry.note for scene in self.tank_scenes for entry in scene._entries if entry.note]
+        renamed = [key.note for scene in self.tank_scenes for key in scene._renamed]
+        not_as_measured = [note for scene in self.tank_scenes for note in scene._not_as_measured]
+        return list(dict.fromkeys([*self.pane_notes, *entries, *renamed, *not_as_measured]))
 
     def seen_from(self, tank: RackTank) -> Scene:
         """The same rack with another tank of it as the scene's own; each light stays with its tank."""
@@ -185,16 +186,56 @@ class Scene(Part):
         below = WATER_BELOW_RIM_M if self.water.below_rim is None else self.water.below_rim
         return self.tank.inside_m[2] - below
 
+    @property
+    def planted_by(self) -> str:
+        """The word of the scene that plants the tank, as people read it; empty where nothing does."""
+        if self.plants:
+            return f'plants "{self.plants[0].name}"'
+        asking = (zone for zone in self.zones if zone.need is not None or zone.meant_for is not None)
+        return next((f'zone "{zone.name}" says what its plants need' for zone in asking), "")
+
+    @property
+    def pane_rule(self) -> PaneRule:
+        """Which state of the upright panes is taken where the scene does not say it: as it was when the scene was read."""
+        return self._pane_rule or pane_rule(planted=self.planted_by, settled=self.is_settled)
+
+    def taken_as_planted(self, by: str, *, settled: bool | None = None) -> Scene:
+        """A copy in which something is to grow, by a word for people; ``settled`` goes before what the scene says of it."""
+        copied = self.model_copy()
+        copied._pane_rule = pane_rule(planted=by, settled=self.is_settled if settled is None else settled)
+        return copied
+
+    def pane_state(self, side: str) -> PaneState | None:
+        """The state of an upright pane, said in a word or taken; None where the scene gives a number."""
+        panes = self.tank.panes
+        if self.tank.walls[side].returned_per_reflection is not None:
+            return None
+        return self.pane_rule.state if panes is None else panes.name
+
     def returned_per_reflection(self, side: str) -> float:
         """Share of the light that algae and plants in front of the pane on this side leave per reflection.
 
-        Clean glass has 1. Where the scene does not say: .25 for the four walls of a planted tank (common practice, no
-        source), else 1.
+        Glass without any growth has 1, and so has the bottom pane where the scene does not say.
         """
-        said = self.tank.walls[side].returned_per_reflection
+        said, panes = self.tank.walls[side].returned_per_reflection, self.tank.panes
         if said is not None:
             return said
-        return RETURNED_BY_PLANTED_PANES if self.plants and side != "bottom" else 1.0
+        if side == "bottom":
+            return 1.0
+        return RETURNED[self.pane_rule.state].share if panes is None else panes.share
+
+    @property
+    def pane_notes(self) -> list[str]:
+        """What was taken for upright panes of which the scene says nothing, and why: one line for each tank of a rack."""
+        named = [("", self), *((f"{tank.name}: ", tank.scene) for tank in self.rack)]
+        return [f"{name}{note}" for name, scene in named if (note := scene._pane_note())]
+
+    def _pane_note(self) -> str:
+        walls = self.tank.walls
+        taken = tuple(side for side in UPRIGHT_SIDES if walls[side].returned_per_reflection is None)
+        if self.tank.panes is not None or not taken:
+            return ""
+        return self.pane_rule.line(() if taken == UPRIGHT_SIDES else taken)
 
     def bed_heights_m(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         """Heights (...) [m] of the substrate over the bottom pane at points of the plan, x (...) [m] and y (...) [m].

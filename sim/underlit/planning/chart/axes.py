@@ -5,21 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
 from underlit.scene import Fixture, Scene, SceneError, load_scene, scene_from_dict
 from underlit.scene.checks.scene import check_scene
 from underlit.scene.keys import alternatives_of
-from underlit.scene.model import RETURNED_BY_PLANTED_PANES
-from underlit.scene.tank.tank import SIDES
 from underlit.text.problem import shown
 
 T = TypeVar("T")
 
 FILE_ENDING = ".toml"
-PLANTED_WALL_SPREAD = 0.08 / math.sqrt(3)
-"""The panes of a planted tank return .1-.4 of the light per reflection: that moves the mean by ± 8 %, evenly likely."""
 _STAND = {"inside_size": ["2 m", "2 m", "50 cm"]}
 """A tank to read a fixture of the catalogue over: large enough for any."""
 
@@ -53,14 +50,10 @@ class Light:
 
 @dataclass(frozen=True)
 class TankSpot:
-    """A tank with all that is in it but its light, zones, reading spots and the other tanks of its rack.
-
-    extra_uncertainty: relative standard uncertainty of what was taken for it beyond what its scene leaves open.
-    """
+    """A tank with all that is in it but its light, zones, reading spots and the other tanks of its rack."""
 
     name: str
     scene: Scene
-    extra_uncertainty: float = 0.0
 
     @property
     def size_m(self) -> tuple[float, float, float]:
@@ -81,14 +74,14 @@ def lights(names: Iterable[str | Path], *, above_rim_m: float | None = None) -> 
     return [replace(x, fixtures=tuple(f.model_copy(update=up) for f in x.fixtures)) for x in found]
 
 
-def tanks(names: Iterable[str | Path]) -> list[TankSpot]:
+def tanks(names: Iterable[str | Path], *, settled: bool | None = None) -> list[TankSpot]:
     """Tanks by scene file or by the name of a tank of the catalogue.
 
-    A tank of the catalogue has no lid, the substrate and water that scenes default to, and panes as in a planted tank:
-    grown over, they return .25 per reflection, where clean ones would guide far more light down. Raises ChartError or
-    SceneError.
+    A tank of the catalogue has no lid, and the substrate and water that scenes default to. Plants are to grow in each, so
+    panes that its scene says nothing of are overgrown, or clean in a new tank; ``settled`` goes before what the scenes say
+    of that. Raises ChartError or SceneError.
     """
-    return _named(names, _tank, "tank")
+    return _named(names, partial(_tank, settled=settled), "tank")
 
 
 def full_watts(fixtures: Sequence[Fixture]) -> float | None:
@@ -126,16 +119,10 @@ def _light(text: str, label: str) -> Light:
     return Light(label, scene.fixtures, tuple((x / length, y / depth) for x, y, _ in places), text)
 
 
-def _tank(text: str, label: str) -> TankSpot:
-    if is_file(text):
-        scene, besides = load_scene(text), 0.0
-    else:
-        grown_over = {
-            side: {"returned_per_reflection": RETURNED_BY_PLANTED_PANES} for side in SIDES if side != "bottom"
-        }
-        scene = _of_entry({"tank": {"from": text, **grown_over}}, "tank", text)
-        besides = PLANTED_WALL_SPREAD
-    return TankSpot(label, scene.model_copy(update={"fixtures": (), "zones": (), "spots": (), "rack": ()}), besides)
+def _tank(text: str, label: str, settled: bool | None) -> TankSpot:
+    scene = load_scene(text) if is_file(text) else _of_entry({"tank": {"from": text}}, "tank", text)
+    alone = scene.model_copy(update={"fixtures": (), "zones": (), "spots": (), "rack": ()})
+    return TankSpot(label, alone.taken_as_planted("the chart asks for plants", settled=settled))
 
 
 def _of_entry(tables: dict[str, Any], what: str, name: str) -> Scene:

@@ -126,7 +126,7 @@ def _combination(light: Light, tank: TankSpot, photons: int, seed: int) -> Combi
         return Misfit(light.name, tank.name, f"{problem.filename}: cannot be read ({problem.strerror})")
     over = overhang_m(light, tank)
     notes = (f"{format_length(over)} longer than the tank",) if over > 0.005 else ()
-    return Combination(key, light.name, tank.name, scene, photons, seed, tank.extra_uncertainty, notes)
+    return Combination(key, light.name, tank.name, scene, photons, seed, notes)
 
 
 def _key_of(misfit: Misfit, asked: Sequence[Combination]) -> str:

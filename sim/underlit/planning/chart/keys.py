@@ -11,6 +11,7 @@ from typing import Any
 
 from underlit.scene import Fixture, Scene
 from underlit.scene.keys import path_keys, running_keys
+from underlit.scene.tank.tank import SIDES
 from underlit.version import VERSION
 
 FORMAT = 1
@@ -47,7 +48,10 @@ def row_key(scene: Scene, *, seed: int, photons: int) -> str:
     Files that the scene names count by what they hold, not by where they are. Raises OSError where one cannot be read.
     """
     said = {name: value for name, value in scene.model_dump(mode="json").items() if name not in _NOT_LIGHT}
-    asked = {"format": FORMAT, "program": program(), "seed": seed, "photons": photons, "scene": _with_contents(said)}
+    panes = [scene.returned_per_reflection(side) for side in SIDES]
+    asked = {
+        "format": FORMAT, "program": program(), "seed": seed, "photons": photons, "scene": _with_contents(said), "panes": panes,
+    }  # fmt: skip
     text = json.dumps(asked, sort_keys=True, allow_nan=False)
     return hashlib.sha256(text.encode()).hexdigest()[:32]
 

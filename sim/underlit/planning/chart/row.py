@@ -87,7 +87,6 @@ class Combination:
     scene: Scene
     photons: int
     seed: int
-    extra_uncertainty: float
     notes: tuple[str, ...]
 
 
@@ -119,6 +118,6 @@ def trace_combination(asked: Combination) -> Row:
         brightest=tenths.brightest,
         patch_m=tenths.patch_m,
         ends=ends_of(lowered, full),
-        tank_uncertainty=math.hypot(tank_uncertainty(asked.scene), asked.extra_uncertainty),
+        tank_uncertainty=tank_uncertainty(asked.scene),
         notes=(*asked.notes, *lowered.compiled.notes),
     )

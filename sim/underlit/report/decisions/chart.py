@@ -49,6 +49,8 @@ def print_chart(console: Console, chart: Chart, target: Target) -> None:
         say(console, line, indent=2)
     for misfit in chart.misfits:
         say(console, f"{misfit.light} over {misfit.tank} was left out: {misfit.reason}", "yellow", indent=2)
+    for line in dict.fromkeys(note for tank in chart.tanks for note in tank.scene.pane_notes):
+        say(console, line)
     if chart.rows:
         say(console, _errors(chart))
     say(console, CAUTIONS, "dim")

@@ -1,11 +1,11 @@
 """What a scene leaves open: the assumed value, its range, and how far that may move the light.
 
 Ranges are common practice, no source, unless stated. How far each moves the mean PPFD on the substrate was found by
-tracing shipped scenes (the wide tank, under the wood, the bare box; 2^19 photons each) at both ends of the range, where
-a scene can give them: walls that return .1-.4 moved it by 3.5 % (wide) and 10 % (60 cm), tannin none against ordinary by
-4-6 %, low-iron glass by 2 %, a fixture's body by .5 %, thin and dense plants by +3 to +8 and -2 to -15 %, a 110 deg beam
-by 5 %, a lid as assumed by -20 %. The others are estimated. All together are the tank uncertainty, the second error of a
-result; the first is the simulation noise.
+tracing shipped scenes (the wide tank, under the wood, the bare box; 2^19 photons each) at both ends of the range, where a
+scene can give them: panes that return .1-.4 for .25 moved it by 3.5 % (wide) and 10 % (bare box), .6-1 for .9 by -6 to +2
+% and -16 to +6 %, tannin none against ordinary by 4-6 %, low-iron glass by 2 %, a fixture's body by .5 %, thin and dense
+plants by +3 to +8 and -2 to -15 %, a 110 deg beam by 5 %, a lid as assumed by -20 %. The others are estimated. All
+together are the tank uncertainty, the second error of a result; the first is the simulation noise.
 """
 
 from __future__ import annotations
@@ -16,14 +16,19 @@ from collections.abc import Iterator
 from underlit.scene.aquascape.ground import SUBSTRATE_DEPTH_M
 from underlit.scene.assumptions.assumption import Assumption
 from underlit.scene.assumptions.lights import of_fixtures
-from underlit.scene.model import RETURNED_BY_PLANTED_PANES, Scene
-from underlit.scene.tank.tank import SIDES, Behind
+from underlit.scene.model import Scene
+from underlit.scene.tank.outline import UPRIGHT_SIDES
+from underlit.scene.tank.panes import RETURNED, PaneState
+from underlit.scene.tank.tank import Behind
 from underlit.scene.tank.water import WATER_BELOW_RIM_M
 from underlit.spectra.materials import MATERIALS
 from underlit.units import format_length
 
 DIFFUSE_INNER_REFLECTANCE = 0.4746
 """Share of diffuse light that a flat water surface (n = 1.333) sends back down: Walsh 1926; Duntley 1942."""
+
+MOVED_BY_PANES = {PaneState.OVERGROWN: (-0.08, 0.08), PaneState.CLEAN: (-0.12, 0.05)}
+"""How far the mean PPFD moves when the panes return the least and the most of their range."""
 
 
 def assumptions(scene: Scene) -> list[Assumption]:
@@ -72,13 +77,11 @@ def _of_tank(scene: Scene) -> Iterator[Assumption]:
 
 
 def _of_walls(scene: Scene) -> Iterator[Assumption]:
-    tank, walls = scene.tank, [side for side in SIDES if side != "bottom"]
-    if any(tank.walls[side].returned_per_reflection is None for side in walls):
-        key = "tank.*.returned_per_reflection"
-        if scene.plants:
-            yield Assumption(key, f"{RETURNED_BY_PLANTED_PANES}", "planted tank 0.1-0.4", -0.08, 0.08)
-        else:
-            yield Assumption(key, "1 (bare, clean glass)", "a film of algae takes 5-15 %", -0.08, 0.0)
+    tank, walls = scene.tank, UPRIGHT_SIDES
+    for state in dict.fromkeys(filter(None, map(scene.pane_state, walls))):
+        share, low, high = RETURNED[state]
+        text = f"{share:g} ({state}, {'as taken' if tank.panes is None else 'as the scene says'})"
+        yield Assumption("tank.panes", text, f"{low:g}-{high:g}", *MOVED_BY_PANES[state])
     if any("behind" not in tank.walls[side].model_fields_set for side in walls):
         yield Assumption("tank.*.behind", "open air", "a sheet with a gap changes little, paint a lot", None, None)
     if "bottom" not in tank.model_fields_set:

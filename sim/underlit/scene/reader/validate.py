@@ -33,6 +33,7 @@ def validated(layer: Layer, file: str, read_tank: Callable[[Path], Scene] | None
         raise SceneError(_placed(found, layer, file))
     scene._entries, scene._renamed = tuple(layer.used.values()), layer.renamed
     scene._not_as_measured = tuple(measured_notes(scene))
+    scene._pane_rule = scene.pane_rule  # a copy without its zones or plants is still of this tank
     return scene
 
 

@@ -19,6 +19,7 @@ from underlit.scene.common import (
     Point,
     PositiveLengthM,
     Role,
+    ShortForm,
     wrong,
 )
 from underlit.scene.outline import fault_of
@@ -26,6 +27,7 @@ from underlit.scene.tank import outline as tank_outline
 from underlit.scene.tank.lid import Sheet
 from underlit.scene.tank.mesh import ClosedMesh, MeshGlass
 from underlit.scene.tank.outline import UPRIGHT_SIDES, TankOutline
+from underlit.scene.tank.panes import Panes, PaneState
 from underlit.spectra.grid import FloatArray
 from underlit.spectra.materials import reflectance
 from underlit.spectra.media import PaneKind
@@ -201,6 +203,11 @@ class Tank(Part):
     braces: Annotated[tuple[Brace, ...], Role.SIZE, Field(alias="brace")] = ()
     euro_brace: Annotated[
         EuroBrace | None, Role.SIZE, Field(description="a strip of glass or plastic around the inside of the top")
+    ] = None
+    panes: Annotated[
+        Panes | None,
+        ShortForm("name", lambda: tuple(PaneState)),
+        Field(description="what is in front of the upright panes; what a pane says itself goes before it"),
     ] = None
 
     @model_validator(mode="after")

@@ -17,6 +17,7 @@ from underlit.scene import Scene, Tank
 from underlit.scene.aquascape.ground import Substrate
 from underlit.scene.common import Role
 from underlit.scene.keys import keys_with
+from underlit.scene.tank.panes import PaneState
 from underlit.scene.tank.tank import Wall
 
 NO_LID, PLAIN_LID = "no lid", "glass lid"
@@ -33,6 +34,8 @@ BEHIND = {
 TANNINS = {"none": "clear", "light": "light tint", "ordinary": "ordinary tank", "tea": "tea"}
 CLOUDS = {"clear": "clear", "hazy": "hazy", "cloudy": "cloudy"}
 GLASS = {"clear": "clear glass", "low-iron": "low-iron glass", "acrylic": "acrylic"}
+INSIDE = {str(state): str(state) for state in PaneState}
+BY_NUMBERS = "as the scene's numbers say"
 SIDES = ("back", "left", "right", "front")
 SIZES, PANES, LEVELS = Limits(0.05, 3.0), Limits(0.002, 0.04), Limits(0.0, 1.0)
 
@@ -67,6 +70,8 @@ class TankCard(Card):
         for side in SIDES:
             label, path = f"Behind the {side} pane", ("tank", side, "behind")
             fields.choice(label, BEHIND, path, partial(_behind, side), self._edits(partial(take_backing, side=side)))
+
+        fields.choice("Inside of the panes", INSIDE, ("tank", "panes"), _panes, self._edits(take_panes))
 
     def _water(self, scene: Scene) -> None:
         fields = self.fields
@@ -130,6 +135,14 @@ def take_backing(document: Document, word: str, *, side: str) -> None:
     document.set("tank", side, "colour", value=colour or None)
 
 
+def take_panes(document: Document, word: str) -> None:
+    """Say what is in front of all panes; it replaces what was said of one."""
+    if word in INSIDE:
+        for side in SIDES:
+            document.clear("tank", side, keys=("returned_per_reflection",))
+        document.set("tank", "panes", value=word)
+
+
 def take_lid(document: Document, name: str) -> None:
     """Put on a lid of the catalogue, a plain one, or none."""
     document.set("lid", value=None)
@@ -147,6 +160,11 @@ def take_slope(document: Document, depths: Sequence[str]) -> None:
     """Give the substrate a depth in front and at the back."""
     for key, depth in zip(("front_depth", "back_depth"), depths, strict=True):
         document.set("substrate", key, value=depth)
+
+
+def _panes(scene: Scene) -> str:
+    states = {scene.pane_state(side) for side in SIDES}
+    return BY_NUMBERS if len(states) > 1 else states.pop() or BY_NUMBERS
 
 
 def _behind(side: str, scene: Scene) -> str:
