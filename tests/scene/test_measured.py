@@ -13,7 +13,7 @@ from underlit.scene.standing import standing
 OUTPUT: dict[str, Any] = {"what": "output", "of": ["bar"], "value": 40.0, "sd": 0.06}
 TINT: dict[str, Any] = {"what": "tannin tint", "value": 0.4, "sd": 0.5}
 SCENE: dict[str, Any] = {
-    "tank": {"inside_size": ["45 cm", "30 cm", "30 cm"]},
+    "tank": {"inside_size": ["45 cm", "30 cm", "30 cm"], "panes": "overgrown"},
     "water": {"tannin": {"a440_per_m": 0.4}},
     "fixture": [{"name": "bar", "output": {"ppf": "40 umol/s"}}],
 }

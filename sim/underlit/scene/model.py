@@ -206,7 +206,7 @@ class Scene(Part):
         return copied
 
     def pane_state(self, side: str) -> PaneState | None:
-        """The state of an upright pane, said in a word or taken; None where the scene gives a number."""
+        """The state of the upright pane on this side, said in a word or taken; None where the scene gives a number."""
         panes = self.tank.panes
         if self.tank.walls[side].returned_per_reflection is not None:
             return None
