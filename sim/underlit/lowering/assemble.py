@@ -136,4 +136,5 @@ class _Tank:
 
     @add.register
     def _(self, piece: Note) -> None:
-        self._world.notes.append(f"{self._frame.name}: {piece.text}" if self._frame.name else piece.text)
+        told = self._world.cautions if piece.is_caution else self._world.notes
+        told.append(f"{self._frame.name}: {piece.text}" if self._frame.name else piece.text)

@@ -163,6 +163,8 @@ class CompiledScene:
         Maps of the beds, and light planes, of all tanks.
     notes : tuple of str
         What a user should know, a line each.
+    cautions : tuple of str
+        What a user should know before anything else, a line each.
     frames : tuple of Frame
         The tanks; the first is the one that this is seen from.
     """
@@ -179,6 +181,7 @@ class CompiledScene:
     notes: tuple[str, ...] = ()
     instanced: tuple[InstancedMesh, ...] = ()
     frames: tuple[Frame, ...] = (OWN,)
+    cautions: tuple[str, ...] = ()
 
     @property
     def frame(self) -> Frame:

@@ -145,9 +145,10 @@ class PlanesPiece:
 
 @dataclass(frozen=True)
 class Note:
-    """What a user should know of how a part was built."""
+    """What a user should know of how a part was built; a caution is told before anything else."""
 
     text: str
+    is_caution: bool = False
 
 
 Piece = Medium | MeshPiece | InstancesPiece | SourcePiece | ZonePiece | HeadPiece | MapPiece | PlanesPiece | Note

@@ -96,6 +96,11 @@ class World:
         """What a user should know of this world, a line each."""
         return self.contents.notes
 
+    @property
+    def cautions(self) -> list[str]:
+        """What a user should know of it before anything else, a line each."""
+        return self.contents.cautions
+
     # -- ledger ---------------------------------------------------------------------------------------------
     def bucket(self, line: Line | str) -> int:
         """Index of a ledger line, made if new."""

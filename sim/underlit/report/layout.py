@@ -7,8 +7,8 @@ from rich.table import Table
 
 from underlit.lowering.scene import Lowered
 from underlit.report.numbers import NONE, band_text
-from underlit.report.printout import print_assumptions, say, table
-from underlit.report.summary import assumption_entries, lights_of
+from underlit.report.printout import print_assumptions, print_cautions, say, table
+from underlit.report.summary import assumption_entries, cautions_of, lights_of
 from underlit.scene import tank_uncertainty
 from underlit.units import format_length
 
@@ -24,6 +24,7 @@ def print_layout(console: Console, lowered: Lowered) -> None:
         console,
         f"{shape}inside {length} long, {depth} front to back, {height} high; water {format_length(scene.water_level_m)} high",
     )
+    print_cautions(console, cautions_of(lowered))
     say(console, f"{sum(len(m.faces) for m in lowered.compiled.meshes):,} triangles")
     console.print()
     made = table("zone", "where", "PAR (PPFD) band\numol/m2/s", "area\ncm2", wide=2)

@@ -6,7 +6,7 @@ import math
 import os
 import re
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from rich import box
@@ -17,6 +17,7 @@ from rich.text import Text
 from underlit.lowering.records import Role
 from underlit.planning.patches import NOISIEST
 from underlit.planning.zones import Verdict, ZoneReport
+from underlit.report.decisions.decision import RIGHT_AT
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
 from underlit.report.numbers import NONE, UNKNOWN, band_text, error, light, percent, sure_to, with_error
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY, TANK_STANDARD_KEY, summarise
@@ -92,19 +93,21 @@ def table(*columns: str, wide: int = 1, words: int | None = None, rows: Iterable
     return made
 
 
-def zone_table(reports: Sequence[ZoneReport]) -> Table:
-    """Zones with both errors, the band each should have, and the verdict."""
+def zone_table(reports: Sequence[ZoneReport], right_at: Mapping[str, str] | None = None) -> Table:
+    """Zones with both errors, the band each should have, and the verdict; right_at: by zone, at which setting it is right."""
     rows = (
         (
             r.name,
             with_error(r.ppfd.value, r.ppfd.half_width),
             f"± {error(r.tank_error)}",
             band_text(r.band),
+            *(() if right_at is None else (right_at.get(r.name, ""),)),
             verdict_text(r.verdict),
         )
         for r in reports
     )
-    return table("zone", MEAN, TANK_ERROR, "band", "verdict", words=-1, rows=rows)
+    at = () if right_at is None else ("right at\n%",)
+    return table("zone", MEAN, TANK_ERROR, "band", *at, "verdict", words=-1, rows=rows)
 
 
 def verdict_text(verdict: Verdict) -> Text:
@@ -247,6 +250,7 @@ def worst_words(traced: Traced) -> str:
 def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport], *, asked: int | None = None) -> None:
     """Print everything a trace found. asked: photons asked for, where a number was."""
     summary = summarise(traced, list(reports))
+    _print_lead(console, summary)
     _print_zones(console, summary, reports)
     for ends in (ends for ends in summary["ends"] if ends["words"]):
         say(console, f"{ends['tank']}: {ends['words']}" if ends["tank"] else ends["words"], "yellow", indent=2)
@@ -267,16 +271,34 @@ def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport]
 
 def print_verdicts(console: Console, reports: Sequence[ZoneReport]) -> None:
     """The verdicts, which close the printout."""
-    section(console, "In short (with both errors)")
+    section(console, "In short, as the light is set now (with both errors)")
     for line in in_short(reports):
         _paragraph(console, line, 2)
 
 
-def _print_zones(console: Console, summary: dict[str, Any], reports: Sequence[ZoneReport]) -> None:
+def print_cautions(console: Console, lines: Iterable[str]) -> None:
+    """What to look at before one trusts the answer."""
+    for line in lines:
+        say(console, f"Caution: {line}.", "bold yellow")
+
+
+def _print_lead(console: Console, summary: dict[str, Any]) -> None:
+    """What to do about the light, before anything else."""
     if summary["title"]:
         say(console, summary["title"], "bold underline")
+    say(console, summary["decision"]["sentence"], "bold")
+    print_cautions(console, summary["cautions"])
+    for line in summary["decision"]["not_met"]:
+        say(console, line, indent=2)
+    console.print()
+
+
+def _print_zones(console: Console, summary: dict[str, Any], reports: Sequence[ZoneReport]) -> None:
     say(console, "PAR (PPFD) of each zone, umol/m2/s, errors at 95 %", "bold")
-    console.print(zone_table(reports))
+    asking = {zone["name"]: zone["right_at"] for zone in summary["decision"]["zones"]}
+    console.print(zone_table(reports, asking or None))
+    if asking:
+        say(console, RIGHT_AT, "dim", indent=2)
     for r in reports:
         told = "; ".join(t for t in (r.why, r.band.note if r.band else "") if t)
         if told:

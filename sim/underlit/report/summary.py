@@ -11,16 +11,19 @@ from typing import Any, TypeVar
 
 from underlit.lowering.scene import Lowered
 from underlit.planning.candidates import TANK_STANDARD_KEY
+from underlit.planning.decision import decide
 from underlit.planning.ends import ends_of
 from underlit.planning.plantings import PlantingReport, planting_reports
 from underlit.planning.surfaces import SurfaceReport, surface_reports
 from underlit.planning.zones import ZoneReport, zone_reports
+from underlit.report.decisions.decision import decision_data
 from underlit.report.ledger import as_percentages, light_ledger
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.run import Traced
 from underlit.scene import Fixture, Scene, tank_uncertainty
 from underlit.scene.assumptions.scene import assumptions
+from underlit.scene.checks.cautions import cautions
 from underlit.transport.tables import Counter
 from underlit.version import VERSION
 
@@ -149,6 +152,11 @@ def lights_of(lowered: Lowered) -> list[tuple[str, Fixture]]:
     ]
 
 
+def cautions_of(lowered: Lowered) -> list[str]:
+    """What people should look at before they trust the answer: of the scene, and of how it was built."""
+    return [*cautions(lowered.scene), *lowered.compiled.cautions]
+
+
 def _spots(traced: Traced, relative: float) -> list[dict[str, Any]]:
     """Reading spots: x, y, z in the frame of the scene's own tank, and where they are in their own tank."""
     heads = iter(sorted(traced.result.compiled.heads, key=lambda head: head.tank))
@@ -191,6 +199,8 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
         "format": FORMAT,
         "title": scene.title,
         "scene_file": scene.path.name if scene.path else None,
+        "decision": decision_data(decide(lowered, result), scene),
+        "cautions": cautions_of(lowered),
         "zones": [
             {"tank": place.tank_name, **zone_entry(zone)} for place, zone in zip(lowered.zones, zones, strict=True)
         ],

@@ -14,7 +14,11 @@ from underlit.lowering.records import Line, Part, Role
 from underlit.lowering.shapes import Shape, ShapeError, place
 from underlit.scene.aquascape.ground import Placed, Stone, Wood
 from underlit.scene.aquascape.plants import Plants
+from underlit.scene.checks.cautions import CHECK
 from underlit.scene.model import Scene
+
+MUCH_CUT_OFF = 0.25
+"""Share of a surface cut off at the glass from which it is told before anything else."""
 
 
 class LoweringError(ValueError):
@@ -88,7 +92,9 @@ def clipped(scene: Scene, name: str, shape: Shape) -> Clipped:
     below = removed and float(shape.bounds[0, 2]) < HAIR
     if removed > 1e-3:
         what = "glass, lid or bottom pane" if below or math.isfinite(ceiling) else "glass"
-        notes.append(Note(f"{name}: {removed:.1%} of its surface lay beyond the {what} and was cut off"))
+        said = f"{name}: {100 * removed:.1f} % of its surface lay beyond the {what} and was cut off"
+        much = removed > MUCH_CUT_OFF
+        notes.append(Note(f"{said}: {CHECK}" if much else said, is_caution=much))
     if kept.note and kept.note != shape.note:
         notes.append(Note(f"{name}: {kept.note}"))
     return Clipped(kept, tuple(notes))

@@ -106,3 +106,4 @@ class Contents:
     maps: list[tuple[Part, Grid]] = field(default_factory=list)
     frames: list[Frame] = field(default_factory=lambda: [OWN])
     notes: list[str] = field(default_factory=list)
+    cautions: list[str] = field(default_factory=list)

@@ -108,6 +108,7 @@ def compile_contents(world: Contents) -> CompiledScene:
         plane_grids=_in_row(world.planes, planes, int(layout["planes"][0])),
         map_grids=_in_row((grid for _, grid in world.maps), maps, int(layout["map"][0])),
         notes=tuple(world.notes),
+        cautions=tuple(world.cautions),
         instanced=_instanced_meshes(world, len(corners)),
         frames=tuple(world.frames),
     )

@@ -13,8 +13,8 @@ from underlit.scene import Need, Scene, band_for
 
 NO_TARGET = "No zone has a target, so no setting can be named: give zones a `need` or a `band`."
 RIGHT_AT = (
-    "right at: setting of all lights together, as the share of full power of the brightest channel, at which the zone is right "
-    "with both errors counted; about: its mean lies in its band, but no setting is sure"
+    "right at: setting of all lights together (share of full power of the brightest channel) at which the zone is right, both "
+    "errors counted; ?: its mean lies in its band there, but its verdict is not sure"
 )
 _COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 MOST_NAMED = 3
@@ -46,8 +46,12 @@ def counted(number: int, noun: str = "zone", *, every: bool = True) -> str:
 
 def span_words(span: Span) -> str:
     """`20-45 %`."""
+    return f"{_per_cent(span)} %"
+
+
+def _per_cent(span: Span) -> str:
     low, high = round(100 * span.low), round(100 * span.high)
-    return f"{low}-{high} %" if low < high else f"{low} %"
+    return f"{low}-{high}" if low < high else f"{low}"
 
 
 def _setting(made: Decision) -> str:
@@ -98,11 +102,13 @@ def _kept(made: Decision) -> str:
 
 def _not_met(made: Decision) -> str:
     unmet = made.unmet
-    names = ", ".join(f"{zone.name} ({_off(zone)})" for zone in unmet[:MOST_NAMED])
+    names = "; ".join(f"{zone.name} ({_off(zone)})" for zone in unmet[:MOST_NAMED])
     also = " as well" if made.right else ""
     if len(unmet) == 1:
         return f"No dimming suits {names}{also}: {nearest(unmet[0], made)[0]}."
-    return f"No dimming suits {names}{_more(unmet)}{also}; nearest for {unmet[0].name}: {nearest(unmet[0], made)[0]}."
+    others = "these" if len(unmet) == len(made.zones) else "the others"
+    first = f"Nearest for {unmet[0].name}: {nearest(unmet[0], made)[0]}"
+    return f"No dimming suits {others}{also}: {names}{_more(unmet)}. {first}."
 
 
 def _more(zones: Sequence[ZoneSetting]) -> str:
@@ -162,7 +168,7 @@ def zone_lines(made: Decision, scene: Scene) -> list[str]:
 
 def _zone_line(zone: ZoneSetting, made: Decision, scene: Scene) -> str:
     band = zone.wanted.band
-    gets = f"{zone.name}: {light(zone.value)} as set so, its band is {band.low:g}-{band.high:g}"
+    gets = f"{zone.name}: {light(zone.value)} at this setting, its band is {band.low:g}-{band.high:g}"
     alone = "" if zone.right is None else f" (by itself it is right at {span_words(zone.right)})"
     suits = grows_there(zone.value, scene)
     grows = f" Its light suits {suits} plants." if suits else ""
@@ -175,24 +181,20 @@ def grows_there(value: float, scene: Scene) -> str:
     return " or ".join(need for need, band in bands.items() if band.low <= value <= band.high)
 
 
-def right_at(zone: ZoneSetting | None) -> str:
-    """At which settings of all lights together a zone is right: `21-37 %`; empty for one without a band."""
-    if zone is None:
-        return ""
+def right_at(zone: ZoneSetting) -> str:
+    """At how many per cent of full power, all lights together, a zone is right: `21-37`, `89-100 ?`, `over 100`."""
     if zone.right is not None:
-        return span_words(zone.right)
+        return _per_cent(zone.right)
     if zone.inside is not None:
-        return f"about {span_words(zone.inside)}"
-    if zone.at_full <= 0:
-        return "no light"
-    needs = zone.wanted.band.low / zone.at_full
-    return f"needs {percent(needs)}" if needs > 1 else "under 1 %"
+        return f"{_per_cent(zone.inside)} ?"
+    return "over 100" if zone.at_full < zone.wanted.band.low else "under 1"
 
 
-def decision_data(made: Decision) -> dict[str, Any]:
-    """The decision as plain data; shares of full power."""
+def decision_data(made: Decision, scene: Scene) -> dict[str, Any]:
+    """The decision as plain data and in words; shares of full power."""
     return {
         "sentence": lead(made),
+        "not_met": zone_lines(made, scene),
         "by": str(made.by),
         "is_set": made.is_set,
         "lights": [
@@ -202,6 +204,7 @@ def decision_data(made: Decision) -> dict[str, Any]:
         "zones": [
             {
                 "name": zone.name,
+                "right_at": right_at(zone),
                 "right_at_share_of_full_power": zone.right and [zone.right.low, zone.right.high],
                 "in_band_at_share_of_full_power": zone.inside and [zone.inside.low, zone.inside.high],
                 "ppfd_as_decided_umol_m2_s": float(f"{zone.value:.6g}"),

@@ -11,6 +11,7 @@ from typing import Any
 from underlit.lowering.scene import Lowered
 from underlit.planning.candidates import kwh_a_year, watt_hours_a_day
 from underlit.planning.zones import Verdict, ZoneReport, zone_reports
+from underlit.report.decisions.decision import RIGHT_AT
 from underlit.report.files import overlay, overlays
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
 from underlit.report.numbers import band_text, light, percent, with_error
@@ -56,7 +57,8 @@ def report_html(traced: Traced, *, price: float | None = None, paper: str = "a4"
     return template.render(
         scene=traced.lowered.scene,
         summary=summary,
-        zones=[_zone(report) for report in reports],
+        zones=[_zone(report, summary["decision"]) for report in reports],
+        right_at=RIGHT_AT if summary["decision"]["zones"] else "",
         job=_job(traced.lowered, sum(report.band is not None for report in reports)),
         short=_short(reports),
         pictures=_pictures(traced, reports),
@@ -101,9 +103,10 @@ def _short(reports: list[ZoneReport]) -> list[tuple[str, str]]:
     return [(f"{MARK[verdict]} {verdict}", ", ".join(r.name for r in those)) for verdict, those in by_verdict(reports)]
 
 
-def _zone(report: ZoneReport) -> dict[str, Any]:
+def _zone(report: ZoneReport, decision: dict[str, Any]) -> dict[str, Any]:
     band, spread = report.band, report.spread
     return {
+        "right_at": next((zone["right_at"] for zone in decision["zones"] if zone["name"] == report.name), ""),
         "name": report.name,
         "where": report.where,
         "ppfd": with_error(report.ppfd.value, report.ppfd.half_width),
