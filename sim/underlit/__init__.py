@@ -39,36 +39,24 @@ if TYPE_CHECKING:
 __version__ = VERSION
 
 _HOMES = {
-    "StoppingRule": "run",
-    "Field": "results.result",
-    "Grid": "lowering.compiled",
-    "Lowered": "lowering.scene",
-    "CompiledScene": "lowering.compiled",
-    "Result": "results.result",
-    "Role": "lowering.records",
-    "Scene": "scene",
-    "SceneError": "scene",
-    "Traced": "run",
-    "World": "lowering.world",
-    "ZoneReport": "planning.zones",
-    "box": "lowering.world",
-    "candidate": "planning.candidates",
-    "compare": "planning.compare",
-    "dose": "planning.dose",
-    "load_scene": "scene",
-    "lower": "lowering.scene",
-    "make_chart": "planning.chart",
-    "plant_map": "planning.plant_map",
-    "profile_at": "planning.profile",
-    "rectangle": "lowering.world",
-    "report_html": "report.page",
-    "scene_from_dict": "scene",
-    "suggest": "planning.suggest",
-    "trace": "run",
-    "trace_paired": "planning.compare",
-    "trace_compiled": "run",
-    "zone_reports": "planning.zones",
+    "lowering.compiled": ("CompiledScene", "Grid"),
+    "lowering.records": ("Role",),
+    "lowering.scene": ("Lowered", "lower"),
+    "lowering.world": ("World", "box", "rectangle"),
+    "planning.candidates": ("candidate",),
+    "planning.chart": ("make_chart",),
+    "planning.compare": ("compare", "trace_paired"),
+    "planning.dose": ("dose",),
+    "planning.plant_map": ("plant_map",),
+    "planning.profile": ("profile_at",),
+    "planning.suggest": ("suggest",),
+    "planning.zones": ("ZoneReport", "zone_reports"),
+    "report.page": ("report_html",),
+    "results.result": ("Field", "Result"),
+    "run": ("StoppingRule", "Traced", "trace", "trace_compiled"),
+    "scene": ("Scene", "SceneError", "load_scene", "scene_from_dict"),
 }
+"""Where each name lives, module by module."""
 
 __all__ = [
     "CompiledScene",
@@ -105,6 +93,7 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    if name not in _HOMES:
+    home = next((module for module, names in _HOMES.items() if name in names), None)
+    if home is None:
         raise AttributeError(f"module 'underlit' has no attribute {name!r}")
-    return getattr(import_module(f"underlit.{_HOMES[name]}"), name)
+    return getattr(import_module(f"underlit.{home}"), name)

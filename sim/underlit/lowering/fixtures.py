@@ -53,20 +53,22 @@ def body_mesh(fixture: Fixture) -> tuple[np.ndarray, np.ndarray]:
     if fixture.form not in ROUND:
         return box(low[0], top[2])
     n, k = len(low), np.arange(len(low))
-    after = np.roll(k, -1)
     fan = np.stack([np.zeros(n - 2, dtype=int), k[1:-1], k[2:]], axis=1)
-    sides = [np.stack([k, after, n + after], axis=1), np.stack([k, n + after, n + k], axis=1)]
-    return np.concatenate([low, top]), np.concatenate([fan[:, ::-1], n + fan, *sides])
+    return np.concatenate([low, top]), np.concatenate([fan[:, ::-1], n + fan, _sides(n)])
+
+
+def _sides(n: int) -> np.ndarray:
+    """Faces (2 n, 3) between two outlines of n corners each, the first one's corners numbered first."""
+    k = np.arange(n)
+    after = np.roll(k, -1)
+    return np.concatenate([np.stack([k, after, n + after], axis=1), np.stack([k, n + after, n + k], axis=1)])
 
 
 def reflector_mesh(fixture: Fixture, reflector: Reflector) -> tuple[np.ndarray, np.ndarray]:
     """The skirt from the edge of the underside down: vertices, faces; they face inwards."""
     # Corner for corner at the underside's edge, so that no light slips out between.
     vertices = np.concatenate([underside(fixture), underside(fixture, reflector.flares_m, reflector.depth)])
-    n = len(vertices) // 2
-    k = np.arange(n)
-    after = np.roll(k, -1)
-    return vertices, np.concatenate([np.stack([k, after, n + after], axis=1), np.stack([k, n + after, n + k], axis=1)])
+    return vertices, _sides(len(vertices) // 2)
 
 
 UPWARD_KEY = 2**20

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -33,23 +33,16 @@ def flat_region(region: shapely.Geometry, z: float, *, facing_up: bool = True) -
     """A level piece over a region that may have holes and several parts; no corners but the region's own."""
     import shapely
 
-    vertices: list[np.ndarray] = []
-    faces: list[np.ndarray] = []
-    first = 0
+    parts = []
     for part in polygons_of(region):
-        rings = [np.asarray(ring.coords)[:-1] for ring in (part.exterior, *part.interiors)]
-        corners = np.concatenate(rings)
+        corners = np.concatenate([np.asarray(ring.coords)[:-1] for ring in (part.exterior, *part.interiors)])
         corners = np.column_stack([corners, np.full(len(corners), z)])
-        faces.append(_triangles(shapely.Polygon(part), corners) + first)
-        vertices.append(corners)
-        first += len(corners)
-    if not faces:
-        return np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int32)
-    made = np.concatenate(faces).astype(np.int32)
-    return np.concatenate(vertices), made if facing_up else np.ascontiguousarray(made[:, ::-1])
+        parts.append((corners, _triangles(shapely.Polygon(part), corners)))
+    vertices, faces = joined(parts)
+    return vertices, faces if facing_up else np.ascontiguousarray(faces[:, ::-1])
 
 
-def polygons_of(region: shapely.Geometry) -> list[Any]:
+def polygons_of(region: shapely.Geometry) -> list[shapely.Polygon]:
     """The polygons of a region, slivers left out."""
     import shapely
 

@@ -22,7 +22,8 @@ PATCH = 0.03
 """Side of a patch [m]: a meter head."""
 NOISIEST = 0.03
 """Largest typical relative standard error of a patch for which order statistics are given."""
-_LEAST_OPEN = 0.5
+LEAST_OPEN = 0.5
+"""Share of a patch that must be open."""
 _FEWEST = 4
 
 
@@ -109,8 +110,20 @@ def _patches(
     result: Result, name: str, grid: Grid, levels: list[tuple[int, float]], place: ZonePlace
 ) -> Patches | None:
     assert place.outline is not None
-    nx, ny, _ = grid.shape
     patch, count = _patch_of_cells(grid, place.outline)
+    found = pooled(result, name, grid, levels, patch, count, LEAST_OPEN * PATCH**2)
+    return found if len(found.values) >= _FEWEST else None
+
+
+def pooled(
+    result: Result, name: str, grid: Grid, levels: list[tuple[int, float]], patch: np.ndarray, count: int, least: float
+) -> Patches:
+    """The light of a grid pooled into patches, those of more than a least open area [m2].
+
+    name: see `Result.cells`; levels: numbers and shares of those that are read; patch: number of each cell, (ny, nx), of so
+    many, -1 for none.
+    """
+    nx, ny, _ = grid.shape
     chosen = patch.ravel() >= 0
     start = result.cells(name).start
 
@@ -127,9 +140,7 @@ def _patches(
         return total
 
     area = np.sum([weight * pool(grid.open_area[level], level) for level, weight in levels], axis=0)
-    keep = area > _LEAST_OPEN * PATCH**2
-    if keep.sum() < _FEWEST:
-        return None
+    keep = area > least
     used = used_groups(result)
     without = np.array([flux(g)[keep] for g in used]).reshape(len(used), -1) / area[keep]
     return Patches(flux(None)[keep] / area[keep], without, area[keep])

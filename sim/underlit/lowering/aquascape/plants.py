@@ -10,7 +10,7 @@ import numpy as np
 
 from underlit.lowering.aquascape.hardscape import LoweringError, clipped, stand
 from underlit.lowering.pieces import InstancesPiece, Leaf, MeshPiece, Note, Piece
-from underlit.lowering.prisms import HAIR
+from underlit.lowering.prisms import HAIR, polygons_of
 from underlit.lowering.records import Line, Part, Role
 from underlit.lowering.shapes import Planting, Shape, ShapeError, join, place
 from underlit.lowering.shapes.plants.grower import Wanted
@@ -113,9 +113,7 @@ def _inside_outline(scene: Scene, plants: Plants) -> np.ndarray:
     """The largest piece of a group's outline over the tank's inside, (k, 2) [m]."""
     from shapely.geometry import Polygon
 
-    room = scene.tank.inside_outline.inset(HAIR)
-    piece = Polygon(plants.polygon).intersection(room)
-    pieces = [p for p in getattr(piece, "geoms", [piece]) if p.geom_type == "Polygon" and p.area > 1e-6]
+    pieces = [p for p in polygons_of(Polygon(plants.polygon) & scene.tank.inside_outline.inset(HAIR)) if p.area > 1e-6]
     if not pieces:
         raise ShapeError("its outline lies outside the tank; move it inside")
     largest = max(pieces, key=lambda p: p.area)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -19,6 +19,9 @@ from underlit.lowering.shapes import Shape
 from underlit.lowering.tank.panes import BED
 from underlit.scene.aquascape.ground import Terrace
 from underlit.scene.model import Scene
+
+if TYPE_CHECKING:
+    import shapely
 
 AT_THE_PANE = 1e-3
 """An outline this close to a pane [m] has no edge there."""
@@ -50,7 +53,7 @@ def soil(scene: Scene) -> Opaque:
     return Opaque(Line("substrate"), scene.substrate.spectrum())
 
 
-def covered_by(scene: Scene, terraces: Sequence[Terrace]) -> Any:
+def covered_by(scene: Scene, terraces: Sequence[Terrace]) -> shapely.Geometry:
     """The part of the plan that terraces cover, up to the middle of their edges; what lies lower ends there, inside the edge.
 
     Light that gets through a pane under a terrace must find no soil that looks up.
@@ -62,13 +65,13 @@ def covered_by(scene: Scene, terraces: Sequence[Terrace]) -> Any:
     )
 
 
-def _inside(scene: Scene, terrace: Terrace) -> Any:
+def _inside(scene: Scene, terrace: Terrace) -> shapely.Geometry:
     from shapely import Polygon
 
     return Polygon(terrace.polygon) & scene.tank.inside_outline.polygon
 
 
-def _held_line(scene: Scene, terrace: Terrace) -> Any:
+def _held_line(scene: Scene, terrace: Terrace) -> shapely.Geometry:
     """The outline of a terrace where it does not run along panes."""
     import shapely
 
@@ -78,14 +81,9 @@ def _held_line(scene: Scene, terrace: Terrace) -> Any:
 
 def edge_of(scene: Scene, terrace: Terrace) -> tuple[np.ndarray, np.ndarray]:
     """The retaining edge as a closed solid: vertices (n, 3) [m] and faces (m, 3), none where all of it lies on panes."""
-    import shapely
-
-    room = scene.tank.inside_outline.polygon
-    line = shapely.line_merge(_inside(scene, terrace).boundary - room.boundary.buffer(AT_THE_PANE))
     # square ends reach over the strip left free at the panes
-    region = line.buffer(0.5 * terrace.edge, cap_style="square", join_style="mitre") & room.buffer(
-        -HAIR, join_style="mitre"
-    )
+    strip = _held_line(scene, terrace).buffer(0.5 * terrace.edge, cap_style="square", join_style="mitre")
+    region = strip & scene.tank.inside_outline.polygon.buffer(-HAIR, join_style="mitre")
     if not polygons_of(region):
         return np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int32)
     return slab(region, HAIR, terrace.height + terrace.edge_above)

@@ -10,6 +10,7 @@ import numpy as np
 from underlit.geometry.tree_build import build_tree, build_tree_of_boxes
 from underlit.lowering.compiled import LAYERS, Instances, Template
 from underlit.lowering.records import Part
+from underlit.lowering.shapes.plants.instances import outermost
 from underlit.transport.tables import INSTANCE, TRIANGLE
 
 
@@ -60,8 +61,7 @@ def compile_instances(
         found.children.append(shift_codes(code, nodes, items))
         _add_triangles(found, template, order)
         group_counts[index] = len(order)
-        points = template.corners.reshape(-1, 3)
-        bounds[index] = points[_hull(points)]
+        bounds[index] = outermost(template.corners.reshape(-1, 3))
         nodes += len(box)
         items += len(order)
     rows, lows, highs = [], [], []
@@ -96,16 +96,6 @@ def _add_triangles(found: InstanceTables, template: Template, order: np.ndarray)
     found.corners.append(corners)
     found.normals.append(normals / np.linalg.norm(normals, axis=1, keepdims=True))
     found.triangles.append(rows)
-
-
-def _hull(points: np.ndarray) -> np.ndarray:
-    """Indices of points among which every extreme one is: the convex hull, or all of a flat or small set."""
-    from scipy.spatial import ConvexHull, QhullError
-
-    try:
-        return ConvexHull(points).vertices if len(points) > 50 else np.arange(len(points))
-    except QhullError:
-        return np.arange(len(points))
 
 
 def _boxes(c: Instances, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from underlit.lowering.prisms import joined
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.integer[Any]]
 
@@ -109,12 +111,8 @@ def without_degenerate_faces(vertices: FloatArray, faces: IntArray) -> tuple[Flo
 
 def join(shapes: Sequence[Shape]) -> Shape:
     """All shapes as one, in order; closed only if each part is. Parts may overlap."""
-    offsets = np.cumsum([0, *(len(shape.vertices) for shape in shapes)])
     return Shape(
-        np.concatenate([shape.vertices for shape in shapes]) if shapes else np.zeros((0, 3)),
-        np.concatenate([shape.faces + offset for shape, offset in zip(shapes, offsets)])
-        if shapes
-        else np.zeros((0, 3), dtype=np.int32),
+        *joined([(shape.vertices, shape.faces) for shape in shapes]),
         all(shape.closed for shape in shapes) and bool(shapes),
         "; ".join(dict.fromkeys(shape.note for shape in shapes if shape.note)),
     )

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
-from underlit.planning.jackknife import used_groups
-from underlit.planning.patches import NOISIEST, PATCH, Patches, lowest_share_mean, numbered
+from underlit.planning.patches import LEAST_OPEN, NOISIEST, PATCH, Patches, lowest_share_mean, numbered, pooled
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 
@@ -15,7 +12,6 @@ SIDES = (PATCH, 0.04, 0.05, 0.06, 0.08, 0.1, 0.12)
 """Sides of patches that are tried, finest first [m]: from a meter head on."""
 FEWEST = 20
 """A tenth is of two patches at least."""
-_LEAST_OPEN = 0.5
 
 
 @dataclass(frozen=True)
@@ -49,13 +45,4 @@ def bed_patches(result: Result, side: float) -> Patches:
     nx, ny, _ = grid.shape
     columns, rows = (max(1, int(n * d / side + 1e-6)) for n, d in zip((nx, ny), grid.spacing[:2], strict=True))
     number = numbered((nx, ny), columns, rows)
-    cells = result.cells("map")
-
-    def pooled(values: np.ndarray) -> np.ndarray:
-        return np.bincount(number.ravel(), values.ravel(), minlength=rows * columns)
-
-    area = pooled(grid.open_area[0])
-    keep = area > _LEAST_OPEN * side**2
-    groups = used_groups(result)
-    without = np.array([pooled(result.without_group(cells, g))[keep] for g in groups]).reshape(len(groups), -1)
-    return Patches(pooled(result.without_group(cells, None))[keep] / area[keep], without / area[keep], area[keep])
+    return pooled(result, "map", grid, [(0, 1.0)], number, rows * columns, LEAST_OPEN * side**2)
