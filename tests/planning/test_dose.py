@@ -11,9 +11,9 @@ from boxes import BARE_BOX, box, light
 
 from underlit.cli import main
 from underlit.lowering.scene import lower
-from underlit.planning.dose import AGES, dose, energy, left_after, light_of_a_day
+from underlit.planning.dose import AGES, as_decided, dose, energy, left_after, light_of_a_day
 from underlit.planning.zones import Verdict
-from underlit.report.decisions.dose import dose_csv, energy_words, hours_words, setting_words, settings_card
+from underlit.report.decisions.dose import dose_csv, energy_words, hours_words, settings_card
 from underlit.run import trace
 from underlit.scene import Need
 from underlit.viz.sheets.reading_sheet import PAGE_IN, Paper
@@ -93,17 +93,39 @@ def test_bands_of_a_new_tank(bare):
     assert stated.new_verdict is Verdict.RIGHT
 
 
-def test_the_dimming_that_suits_most():
-    """Too bright by twice: half the light is right, and a second trace at that dimming says the same."""
+def test_the_card_is_set_as_decided():
+    """Too bright by twice: the card says about half the light, and its zones are those of a second trace at that dimming."""
     band = {"name": "own", "rectangle": [["0 cm", "0 cm"], ["30 cm", "20 cm"]], "band": [9, 20]}
     made = answered(box(zone=[band]))
-    assert made.now == 0
-    assert made.best.right == 1
-    assert made.best.level == pytest.approx(0.5)
-    assert "at 50 % of full power 1 would be" in setting_words(made)[0]
-    dimmed = answered(box(zone=[band], fixture=[light(dimming=made.best.level)]))
-    assert dimmed.now == 1
-    assert dimmed.best.level == pytest.approx(made.best.level)
+    assert made.zones[1].verdict is Verdict.TOO_BRIGHT
+    assert made.decision is not None
+    level = made.decision.level
+    card = settings_card(made)
+    assert card.lead.startswith(f"Set the clip light to {100 * level:.0f} % (")
+    assert card.lights[0].dial == f"{100 * level:.0f} %"
+    assert card.zones[0].verdict == "right"
+    dimmed = answered(box(zone=[band], fixture=[light(dimming=level)]))
+    assert dimmed.decision is not None
+    assert dimmed.decision.is_set
+    assert as_decided(made).zones[1].report.ppfd.value == pytest.approx(dimmed.zones[1].report.ppfd.value)
+    assert as_decided(made).energy.settled_kwh == pytest.approx(dimmed.energy.settled_kwh)
+    assert settings_card(dimmed).zones == card.zones
+
+
+def test_a_card_says_the_step_of_a_controller_and_where_the_light_hangs():
+    """A measured curve: 4 of 10 steps give half the light; schedules are dimmed as a whole."""
+    band = {"name": "own", "rectangle": [["0 cm", "0 cm"], ["30 cm", "20 cm"]], "band": [9, 20]}
+    curve = [[0, 0.0], [4, 0.5], [10, 1.0]]
+    made = answered(box(zone=[band], fixture=[light(dimming_curve=curve, step=10, position=["15 cm", "8 cm"])]))
+    (shown,) = settings_card(made).lights
+    level = made.decision.level
+    assert shown.dial == f"step {4 * level / 0.5 if level < 0.5 else 4 + 6 * (level - 0.5) / 0.5:g}"
+    assert "middle 8.0 cm (3.15 in) from the front, 15.0 cm (5.91 in) from the left" in shown.place
+    rows = light(schedule=[["9:00", 0], ["12:00", 0.8], ["15:00", 0]])
+    del rows["photoperiod"]
+    ramped = as_decided(answered(box(zone=[band], fixture=[rows])))
+    assert max(ramped.result.dimming.values()) == pytest.approx(level, abs=0.011)
+    assert ramped.zones[1].verdict is Verdict.RIGHT
 
 
 def test_shares_of_the_substrate(bare):

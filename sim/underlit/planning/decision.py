@@ -27,7 +27,7 @@ from underlit.planning.suggest.dimming import Bands, set_channels
 from underlit.planning.zones import Verdict, judged
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
-from underlit.scene import Band, Scene
+from underlit.scene import Band, Fixture, Scene
 
 STEPS = 100
 """Dimmers are set in whole per cents."""
@@ -230,6 +230,28 @@ def _wanted(lowered: Lowered) -> list[Wanted]:
         if band is not None:
             found.append(Wanted(number, place.name, band, view.tank_uncertainty))
     return found
+
+
+def scene_as_decided(scene: Scene, made: Decision) -> Scene:
+    """The scene with its fixtures set as decided, by their dimming or the step of their curve; it needs no new trace."""
+    settings = {light.fixture: light for light in made.lights if light.tank == 0}
+    return scene.model_copy(update={"fixtures": tuple(_set(f, settings[f.name]) for f in scene.fixtures)})
+
+
+def _set(fixture: Fixture, light: LightSetting) -> Fixture:
+    if light.step is not None:
+        return fixture.model_copy(update={"step": light.step})
+    was = {channel.name: fixture.level_of(channel) for channel in fixture.channels}
+    if max(was.values()) <= 0:
+        return fixture.model_copy(update={"dimming": light.level})
+    factor = light.level / max(was.values())
+    channels = [
+        channel.model_copy(update={"dimming": channel.dimming * share / (factor * was[channel.name])})
+        if was[channel.name] > 0 and factor > 0
+        else channel
+        for channel, share in zip(fixture.channels, light.shares.values(), strict=True)
+    ]
+    return fixture.model_copy(update={"dimming": fixture.dimming * factor, "channels": tuple(channels)})
 
 
 def decided(result: Result, wanted: Sequence[Wanted]) -> Decision:

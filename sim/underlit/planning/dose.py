@@ -13,11 +13,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from underlit.lowering.scene import Lowered
 from underlit.lowering.tallies import ZonePlace
 from underlit.planning.candidates import DAYS_A_YEAR, kwh_a_year, total, watt_hours_a_day
+from underlit.planning.decision import Decision, decide, scene_as_decided
 from underlit.planning.patches import zone_patches
 from underlit.planning.zones import (
     SECONDS_PER_HOUR,
@@ -37,9 +36,6 @@ AGEING_A_YEAR = (0.02, 0.08)
 """Share of its output that a fixture loses in a year, least and most; common practice, no source."""
 AGES = (1, 3, 5)
 """Years for which the output left is told."""
-STEP = 0.05
-"""Dimming is looked at in steps of this share of full light."""
-HARDLY = 1e-9
 
 Span = tuple[float, float]
 
@@ -87,37 +83,17 @@ class Energy:
 
 
 @dataclass(frozen=True)
-class Setting:
-    """A dimming for all lights alike: level of the brightest as a share of its full light, zones right there, chance summed."""
-
-    level: float
-    right: int
-    chance: float
-
-
-@dataclass(frozen=True)
 class Dose:
-    """Everything about days and years. level: of the brightest light as the scene sets it; suits: share of the substrate in
-    the band of each need, None where its patches cannot be read; settings: every step, dimmest first.
+    """Everything about days and years. suits: share of the substrate in the band of each need, None where its patches cannot
+    be read; decision: how to set the light; None in a rack, whose lights are decided on for all its tanks.
     """
 
     lowered: Lowered
     result: Result
     zones: tuple[ZoneDose, ...]
     energy: Energy
-    level: float
-    settings: tuple[Setting, ...]
     suits: dict[Need, float] | None
-
-    @property
-    def best(self) -> Setting | None:
-        """The step that is right in most zones (then by the chances); None where no zone has a band."""
-        return max(self.settings, key=lambda s: (s.right, s.chance), default=None)
-
-    @property
-    def now(self) -> int:
-        """How many zones are right as the scene sets its lights."""
-        return sum(z.verdict is Verdict.RIGHT for z in self.zones)
+    decision: Decision | None
 
 
 def light_of_a_day(ppfd: float, hours: float) -> float:
@@ -144,10 +120,16 @@ def dose(lowered: Lowered, result: Result, *, price: float | None = None) -> Dos
     places = {place.name: place for place in lowered.own_zones}
     bands = [[_band(lowered, places[r.name], settled=settled) for r in reports] for settled in (True, False)]
     zones = tuple(_zone(report, band, new, relative) for report, band, new in zip(reports, *bands, strict=True))
-    level = max(result.dimming.values(), default=1.0)
-    return Dose(
-        lowered, result, zones, energy(scene, price), level, _settings(zones, level, relative), _suits(lowered, result)
-    )
+    decision = decide(lowered, result) if len(lowered.rack) == 1 else None
+    return Dose(lowered, result, zones, energy(scene, price), _suits(lowered, result), decision)
+
+
+def as_decided(made: Dose) -> Dose:
+    """The same with the light set as decided: arithmetic."""
+    if made.decision is None or made.decision.is_set:
+        return made
+    lowered = made.lowered.relit(scene_as_decided(made.lowered.scene, made.decision))
+    return dose(lowered, replace(made.result, dimming=lowered.dimming), price=made.energy.price)
 
 
 def _band(lowered: Lowered, place: ZonePlace, *, settled: bool) -> Band | None:
@@ -205,18 +187,6 @@ def energy(scene: Scene, price: float | None = None) -> Energy:
     new_days = 7 * NEW_TANK_WEEKS
     new_kwh = watts * sum(NEW_TANK_SHARE) / 2 * NEW_TANK_HOURS * new_days / 1000
     return Energy(watts, settled, settled * (1 - new_days / DAYS_A_YEAR) + new_kwh, price)
-
-
-def _settings(zones: tuple[ZoneDose, ...], level: float, relative: float) -> tuple[Setting, ...]:
-    asking = [(z.report.ppfd, z.band) for z in zones if z.band is not None]
-    if not asking or level <= 0:
-        return ()
-    found = []
-    for step in np.arange(STEP, 1 + HARDLY, STEP):
-        answers = [judged(dimmed(ppfd, step / level), relative, band) for ppfd, band in asking]
-        right = sum(said is Verdict.RIGHT for said, _ in answers)
-        found.append(Setting(float(step), right, math.fsum(chance[1] for _, chance in answers if chance is not None)))
-    return tuple(found)
 
 
 def _suits(lowered: Lowered, result: Result) -> dict[Need, float] | None:

@@ -9,7 +9,17 @@ from pathlib import Path
 from rich.console import Console
 from rich.table import Table
 
-from underlit.planning.dose import AGEING_A_YEAR, AGES, NEW_TANK_HOURS, NEW_TANK_WEEKS, Dose, Span, ZoneDose
+from underlit.planning.dose import (
+    AGEING_A_YEAR,
+    AGES,
+    NEW_TANK_HOURS,
+    NEW_TANK_WEEKS,
+    Dose,
+    Span,
+    ZoneDose,
+    as_decided,
+)
+from underlit.report.decisions.decision import lead
 from underlit.report.numbers import band_text, light, percent, with_error
 from underlit.report.printout import PRACTICE, TANK_ERROR, say, section, table, verdict_text
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY
@@ -34,6 +44,9 @@ FOOT = (
 def print_dose(console: Console, made: Dose) -> None:
     """Print the tables and what follows from them."""
     say(console, made.lowered.scene.title or "Daily light", "bold underline")
+    if made.decision is not None:
+        say(console, lead(made.decision), "bold")
+        console.print()
     say(console, f"Settled tank, set as in the scene: {day_words(made.lowered.lights)}", "bold")
     console.print(_settled_table(made))
     low, high = (percent(s) for s in NEW_TANK_SHARE)
@@ -46,7 +59,7 @@ def print_dose(console: Console, made: Dose) -> None:
     title = f"Ageing: lights lose {rates} % of their output a year ({PRACTICE}); PPFD that is left"
     section(console, title, _age_table(made))
     console.print()
-    for line in (*setting_words(made), suit_words(made), energy_words(made)):
+    for line in (suit_words(made), energy_words(made)):
         if line:
             say(console, line)
 
@@ -118,20 +131,6 @@ def years_words(span: Span | None) -> str:
     return f"{soon:.1f} to {'> ' if late >= FAR_YEARS else ''}{late:.0f}"
 
 
-def setting_words(made: Dose) -> list[str]:
-    """Which dimming suits most zones."""
-    best = made.best
-    if best is None:
-        return []
-    asking = sum(z.band is not None for z in made.zones)
-    now = f"As set ({percent(made.level)}), {made.now} of {asking} zones with a band {'is' if made.now == 1 else 'are'} right"
-    if best.right <= made.now:
-        return [f"{now}; no other dimming of all lights together does better."]
-    return [
-        f"{now}; at {percent(best.level)} of full power {best.right} would be (all lights together, in steps of 5 %)."
-    ]
-
-
 def suit_words(made: Dose) -> str:
     """What the substrate suits, need by need."""
     if made.suits is None:
@@ -185,8 +184,9 @@ def _zone_row(made: Dose, zone: ZoneDose) -> dict[str, object]:
     }
 
 
-def settings_card(made: Dose) -> Card:
-    """A tank's card."""
+def settings_card(answered: Dose) -> Card:
+    """A tank's card, with the light set as decided."""
+    made = as_decided(answered)
     scene = made.lowered.scene
     inside = " x ".join(f"{100 * m:.0f}" for m in scene.tank.inside_m)
     inches = " x ".join(f"{m / 0.0254:.0f}" for m in scene.tank.inside_m)
@@ -199,6 +199,7 @@ def settings_card(made: Dose) -> Card:
         title=scene.title or (scene.path.stem if scene.path else "tank"),
         tank=f"inside {inside} cm ({inches} in), water {format_length(scene.water_level_m)} high, {over}",
         lights=tuple(_light(scene, f) for f in made.lowered.lights),
+        lead="" if answered.decision is None else lead(answered.decision),
         zones=zones,
         suits=suit_words(made),
         energy=energy_words(made),
@@ -212,7 +213,11 @@ def settings_card(made: Dose) -> Card:
 def _light(scene: Scene, fixture: Fixture) -> LightSetting:
     place = "shared with the other tanks of the rack"
     if fixture in scene.fixtures:
-        place = f"LEDs {format_length(scene.fixture_centre_m(fixture)[2] - scene.tank.inside_m[2])} over the rim"
+        x, y, z = scene.fixture_centre_m(fixture)
+        place = (
+            f"LEDs {format_length(z - scene.tank.inside_m[2])} over the rim; middle {format_length(y)} from the front, "
+            f"{format_length(x)} from the left"
+        )
     low, high = (100 * share * fixture.level for share in NEW_TANK_SHARE)
     return LightSetting(
         name=fixture.name,

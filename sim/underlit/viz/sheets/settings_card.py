@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 CARDS_A_PAGE = 2
 MOST_ZONES = 6
 LONG_TITLE = 55
+LEAD_LINES = 2
+_LEAD_SIZE = 9.5
 _MARGIN = 0.55
 _RULE = "#b9c1c5"
 _MAP_WIDE, _MAP_TALL = 2.95, 1.65
@@ -53,11 +55,14 @@ class CardZone:
 
 @dataclass(frozen=True)
 class Card:
-    """One tank. bed: PPFD on the substrate (ny, nx); size: the tank's inside length and depth [m]; outlines: its zones."""
+    """One tank. lead: what to do about its light, in sentences; bed: PPFD on the substrate (ny, nx); size: the tank's inside
+    length and depth [m]; outlines: its zones.
+    """
 
     title: str
     tank: str
     lights: tuple[LightSetting, ...]
+    lead: str
     zones: tuple[CardZone, ...]
     suits: str
     energy: str
@@ -110,12 +115,26 @@ class _Drawn:
         short = len(self.card.title) <= LONG_TITLE
         self.text(_MARGIN, top, _cut(self.card.title, 85), 14.5 if short else 11.5, fontweight="bold")
         self.text(_MARGIN, top - 0.29, self.card.tank, 9, color=SOFT_INK)
+        for row in self.lead_rows():
+            self.text(_MARGIN, top - 0.5, row, _LEAD_SIZE, fontweight="bold")
+            top -= 0.165
         self.rule(top - 0.52)
         self.lights(top - 0.64)
         self.map(top - 0.68)
-        table = top - 0.68 - _MAP_TALL - 0.42
+        table = top - 0.68 - _MAP_TALL - 0.36
         self.rule(table + 0.1)
         self.table(table)
+
+    def lead_rows(self) -> list[str]:
+        """As many whole sentences of the lead as there is room for, the first in any case."""
+        wide, kept = int(self.inside / (0.0085 * _LEAD_SIZE)), ""
+        for sentence in self.card.lead.split(". "):
+            said = f"{kept} {sentence}".strip()
+            said = said if said.endswith(".") else f"{said}."
+            if kept and len(textwrap.wrap(said, wide)) > LEAD_LINES:
+                break
+            kept = said
+        return textwrap.wrap(kept, wide)[:LEAD_LINES]
 
     def lights(self, y: float) -> None:
         """The settings, large enough to read from a step away."""

@@ -14,7 +14,7 @@ from underlit.app.sections.pieces import hand_over, numbers, price_number, sente
 from underlit.app.sections.work.working import Work, Working
 from underlit.planning.dose import AGEING_A_YEAR, NEW_TANK_HOURS, NEW_TANK_WEEKS, Dose, Span, dose
 from underlit.planning.zones import Verdict
-from underlit.report.decisions.dose import dial, energy_words, hours_words, setting_words, suit_words, years_words
+from underlit.report.decisions.dose import dial, energy_words, hours_words, suit_words, years_words
 from underlit.scene import Scene
 from underlit.scene.lights.day import clock_text
 from underlit.scene.targets import NEW_TANK_SHARE
@@ -65,7 +65,7 @@ class Day(Card):
                 f"{NEW_TANK_WEEKS:g} weeks, then as set. Lights lose {least}-{most} % of their output per year. Both are "
                 "common practice."
             ).classes("quiet")
-            sentences([line for line in (*setting_words(made), suit_words(made), energy_words(made)) if line])
+            sentences([line for line in (suit_words(made), energy_words(made)) if line])
 
     def _card(self) -> Work[bytes] | None:
         if self.page.light is None:

@@ -1,4 +1,4 @@
-"""What the light means: every zone in words, and the numbers as a table."""
+"""What the light means: how to set it, then every zone in words and the numbers as a table."""
 
 from __future__ import annotations
 
@@ -8,10 +8,13 @@ from nicegui import ui
 
 from underlit.app.light import Light
 from underlit.app.section import Page, Section
-from underlit.app.sections.pieces import Cell, numbers
+from underlit.app.sections.pieces import Cell, numbers, sentences
+from underlit.planning.decision import decide
 from underlit.planning.zones import Verdict, ZoneReport
+from underlit.report.decisions.decision import RIGHT_AT, lead, right_at, zone_lines
+from underlit.report.summary import cautions_of
 
-HEADS = ("Zone", "PPFD", "± simulation", "± tank", "Target", "DLI", "Verdict")
+HEADS = ("Zone", "PPFD", "± simulation", "± tank", "Target", "Right at (%)", "DLI", "Verdict")
 
 
 class Verdicts(Section):
@@ -40,11 +43,19 @@ class Verdicts(Section):
             elif not light.reports:
                 ui.label("There is no zone yet. Add one under Zones and reading spots.").classes("quiet")
             else:
-                numbers(HEADS, [_row(report) for report in light.reports], "PPFD, target and verdict of each zone")
-                ui.label("PPFD (PAR) in umol/m2/s, DLI in mol/m2/day.").classes("quiet")
+                made = decide(light.lowered, light.result)
+                ui.label(lead(made)).classes("decision").props('role="status"')
+                for caution in cautions_of(light.lowered):
+                    ui.label(f"Caution: {caution}.").classes("caution")
+                sentences(zone_lines(made, light.lowered.scene))
+                asking = {zone.name: right_at(zone) for zone in made.zones}
+                rows = [_row(report, asking.get(report.name, "")) for report in light.reports]
+                numbers(HEADS, rows, "PPFD, target, setting and verdict of each zone")
+                units = "PPFD (PAR) in umol/m2/s, DLI in mol/m2/day."
+                ui.label(f"{units} {RIGHT_AT[0].upper()}{RIGHT_AT[1:]}." if asking else units).classes("quiet")
 
 
-def _row(report: ZoneReport) -> tuple[Cell, ...]:
+def _row(report: ZoneReport, at: str) -> tuple[Cell, ...]:
     band = report.band
     return (
         report.name,
@@ -52,6 +63,7 @@ def _row(report: ZoneReport) -> tuple[Cell, ...]:
         f"{report.ppfd.half_width:.1f}",
         f"{report.tank_error:.0f}",
         "" if band is None else f"{band.low:g}-{band.high:g}",
+        at,
         f"{report.dli:.1f}",
         partial(_verdict, report.verdict),
     )
