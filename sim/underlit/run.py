@@ -277,6 +277,22 @@ def trace(
     return Traced(lowered, result, worst <= 1.0, name, relative)
 
 
+def trace_whole(
+    lowered: Lowered,
+    *,
+    photons: int,
+    seed: int = 1,
+    threads: int | None = None,
+    progress: Callable[[Progress], None] | None = None,
+) -> Traced:
+    """Trace to a budget and to its end, as `trace` does; KeyboardInterrupt where it was stopped before."""
+    traced = trace(lowered, photons=photons, seed=seed, threads=threads, progress=progress)
+    assert isinstance(traced, Traced)
+    if not traced.result.complete:
+        raise KeyboardInterrupt
+    return traced
+
+
 def stopping_rule(precision: float | None, photons: int | None) -> StoppingRule:
     """Rule from the command's options; ValueError for values that make no sense."""
     if precision is not None and photons is not None:

@@ -32,7 +32,7 @@ OUTPUT, TINT = 0.7, 4.0
 @lru_cache
 def seen() -> Scene:
     rack = load_scene(RACK)
-    return rack.seen_from(rack.rack[TEA - 1])
+    return rack.seen_from(TEA)
 
 
 def places() -> list[Place]:
@@ -115,7 +115,7 @@ def test_a_reading_dims_the_light_of_its_tank_wherever_it_stands() -> None:
 
 def test_spots_of_a_sheet_lie_in_the_tank() -> None:
     rack = load_scene(RACK)
-    round_tank = rack.seen_from(rack.rack[0])
+    round_tank = rack.seen_from(1)
     sheet = reading_sheet(round_tank, rows=5, photons=1 << 16)
     assert len(sheet.rows) == 5
     assert "at full power, 12 cm" in before_reading(sheet.lowered.scene)[0], "the light of the rack's own tank"

@@ -81,7 +81,7 @@ def test_every_tank_has_a_settings_card_with_the_shared_light() -> None:
 
 def test_seen_from_another_tank_the_rack_is_the_same() -> None:
     scene = load_scene(RACK)
-    seen = scene.seen_from(scene.rack[0])
+    seen = scene.seen_from(1)
     assert seen.title == "30 cm round tank"
     offsets = {tank.name: tuple(np.round(tank.offset_m, 6)) for tank in seen.rack}
     assert offsets == {"rack-of-three": (0.36, 0.0, 0.0), "right, tea-stained": (0.72, 0.0, 0.0)}

@@ -87,6 +87,20 @@ def test_sure_part_of_a_band():
     assert [float(edge[0]) for edge in bands([40], [42], 0.1).sure] == [41.0, 41.0]
 
 
+def test_light_that_no_setting_changes_counts_in_every_zone():
+    """With 30 there already, 100 a wants to be 10 to 40 for a band of 40-70; what is too bright already stays unmet."""
+    response, wanted = np.array([[100.0, 50.0]]), bands([40, 5], [70, 20])
+    found = best_setting(response, wanted.beside(np.array([30.0, 25.0])), np.array([0]))
+    assert found.met.tolist() == [True, False]
+    assert 0.1 - 1e-9 <= found.shares[0] <= 0.4 + 1e-9
+    assert found.values == pytest.approx(found.shares @ response + [30, 25])
+    # as much as the bands that are lower by it, were the tank known exactly
+    same = best_setting(response, bands([10, 0], [40, 20]), np.array([0]))
+    assert best_setting(response, bands([40, 30], [70, 50]).beside(np.array([30.0, 30.0])), np.array([0])).shares == (
+        pytest.approx(same.shares)
+    )
+
+
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 2**32 - 1))
 def test_no_setting_on_a_grid_meets_more(seed):

@@ -31,7 +31,7 @@ def test_moves_the_light_to_where_it_is_wanted(found):
     assert len(found.now.met) < 2
     assert len(found.best.met) == 2
     assert found.best.hanging.places_m[0] < 0.11
-    assert "Suggestion 1 meets all 2 zones" in in_words(found)[0]
+    assert "Suggestion 1 meets both zones" in in_words(found)[0]
     keys = [one.weight(found.order) for one in found.ranked]
     assert keys == sorted(keys)
 
@@ -72,7 +72,7 @@ def test_says_honestly_that_nothing_does():
     found = suggest(scene, SearchSpace(most=1, above_rim_m=(0.05, 0.05)), photons=PHOTONS)
     assert len(found.best.met) == 1
     words = in_words(found)
-    assert words[0].startswith("No suggestion meets all 2 zones; the best meets 1")
+    assert words[0].startswith("No suggestion meets both zones; the best meets 1")
     said = [one for one in found.against if isinstance(one, TooAlike)]
     assert said
     assert (said[0].brighter, said[0].dimmer) == ("front", "back")

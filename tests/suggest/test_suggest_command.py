@@ -93,17 +93,3 @@ def test_refuses_a_scene_without_bands(tmp_path, capsys):
     path.write_text(SCENE.replace("band = [15, 35]\n", ""), encoding="utf-8")
     assert main(["suggest", str(path)]) == 2
     assert capsys.readouterr().err.strip() == "no zone has a target: give zones a need or a band"
-
-
-def test_refuses_a_rack_before_anything_else(tmp_path, capsys):
-    """Its light may hang over another tank: to ask for one here would be wrong."""
-    (tmp_path / "other.toml").write_text(SCENE, encoding="utf-8")
-    dark = (
-        SCENE[: SCENE.index("[[fixture]]")] + '[[rack]]\nname = "other"\nfile = "other.toml"\nat = ["60 cm", "0 cm"]\n'
-    )
-    (tmp_path / "rack.toml").write_text(dark, encoding="utf-8")
-    assert main(["suggest", str(tmp_path / "rack.toml")]) == 2
-    assert (
-        capsys.readouterr().err.strip()
-        == "the lights of a rack shine on all its tanks: ask about the scene of each tank"
-    )

@@ -24,8 +24,7 @@ def load(path: Path, tank: str | None = None) -> Scene:
 
     with refusing(SceneError):
         scene = load_scene(path)
-    number = tank_number(scene, tank)
-    return scene if number == 0 else scene.seen_from(scene.rack[number - 1])
+    return scene.seen_from(tank_number(scene, tank))
 
 
 def tank_number(scene: Scene, tank: str | None) -> int:

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from underlit.commands.options import FLAG, MANY, ONE_OR_MORE, PAIR, SceneFile, Seed, Threads, whole
-from underlit.commands.shared import Refused, load, refusing, stoppable, writable, write_out
+from underlit.commands.options import FLAG, MANY, ONE_OR_MORE, PAIR, RackTankName, SceneFile, Seed, Threads, whole
+from underlit.commands.shared import Refused, load, refusing, stoppable, tank_number, writable, write_out
 
 if TYPE_CHECKING:
     from underlit.planning.suggest import SearchSpace
@@ -21,11 +21,13 @@ def suggest(
     above_rim: Annotated[tuple[str, str], PAIR] = ("2 cm", "40 cm"),
     turned: Annotated[bool, FLAG] = False,
     channels_apart: Annotated[bool, FLAG] = False,
+    only_dimming: Annotated[bool, FLAG] = False,
     lid_may_go: Annotated[bool, FLAG] = False,
     price: Annotated[list[str] | None, MANY] = None,
     order: Annotated[list[Literal["zones", "headroom", "lid", "price", "watts"]] | None, ONE_OR_MORE] = None,
     show: Annotated[int, whole(1, 100)] = 5,
     out: Path | None = None,
+    tank: RackTankName = None,
     photons: Annotated[int, whole(1 << 16, 1 << 40)] = 1 << 19,
     seed: Seed = 1,
     threads: Threads = None,
@@ -33,7 +35,8 @@ def suggest(
     """Suggest where to hang the lights and how far to dim them, so that most zones get the light they should.
 
     The fixtures of the scene are tried, one or more of a kind, at several heights and at places from front to back, each
-    with its own dimming. Every suggestion shown was traced in full.
+    with its own dimming. Every suggestion shown was traced in full. Of a rack, the lights of one tank are tried. Those of the
+    other tanks stay as they are.
 
     Parameters
     ----------
@@ -49,6 +52,8 @@ def suggest(
         Also turn fixtures from front to back where they fit.
     channels_apart
         Dim each channel of a fixture by itself, which changes its colour. Default: each fixture keeps its mix.
+    only_dimming
+        Leave the lights where they hang and set only their dimmers: all by one factor, and each by itself.
     lid_may_go
         Also try without the lid. Do not use this where fish jump.
     price
@@ -70,10 +75,10 @@ def suggest(
     from underlit.report.progress.stopping import Phase, Stops
 
     def work(stops: Stops) -> None:
-        loaded = load(scene)
+        rack, loaded = load(scene), load(scene, tank)
         space = _search_space(
             lights, most=most, above_rim_m=_heights(above_rim), turned=turned, channels_apart=channels_apart,
-            lid_may_go=lid_may_go, prices=dict(_price(text) for text in price or []), order=order,
+            only_dimming=only_dimming, lid_may_go=lid_may_go, prices=dict(_price(text) for text in price or []), order=order,
         )  # fmt: skip
         folder = writable(out)
         stops.phase = Phase.WORKING
@@ -87,7 +92,8 @@ def suggest(
                 progress=lambda state: tell(state.what, state.done, state.total),
             )  # fmt: skip
         print_suggestions(output_console(), found, show)
-        write_out(folder, stops, lambda path: write_suggestions(found, path, show, scene))
+        number = tank_number(rack, tank)
+        write_out(folder, stops, lambda path: write_suggestions(found, path, show, rack, number))
 
     return stoppable(work)
 

@@ -22,7 +22,7 @@ from underlit.planning.over_bed import over_bed
 from underlit.planning.patches import numbered
 from underlit.planning.zones import SURE, chances
 from underlit.results.result import Field, Result
-from underlit.run import Traced, trace
+from underlit.run import Traced, trace_whole
 from underlit.scene import Band, Need, PlantKind, Scene, band_for
 from underlit.text.problem import shown
 from underlit.text.suggest import did_you_mean
@@ -129,8 +129,7 @@ def plant_map(
     wishes = wishes_for(scene, names)
     shown_scene, cleared = (scene, ()) if keep_plants else cleared_bed(scene)
     lowered = lower(shown_scene.model_copy(update={"zones": (), "spots": ()}))
-    traced = trace(lowered, photons=photons, seed=seed, threads=threads)
-    assert isinstance(traced, Traced)
+    traced = trace_whole(lowered, photons=photons, seed=seed, threads=threads)
     planes = traced.result.planes()
     places = tuple(_place(traced, planes, wish) for wish in wishes)
     return PlantMap(traced, places, cleared, _noise(traced.result, planes))

@@ -83,6 +83,11 @@ class ZoneReport:
     dli: float
     why: str
 
+    @property
+    def in_band(self) -> bool:
+        """Whether its mean lies in its band; False without one."""
+        return self.band is not None and self.band.low <= self.ppfd.value <= self.band.high
+
 
 def _normal_below(x: float) -> float:
     return 0.5 * (1.0 + math.erf(x / math.sqrt(2.0)))

@@ -130,8 +130,11 @@ class Scene(Part):
         not_as_measured = [note for scene in self.tank_scenes for note in scene._not_as_measured]
         return list(dict.fromkeys([*self.pane_notes, *entries, *renamed, *not_as_measured]))
 
-    def seen_from(self, tank: RackTank) -> Scene:
-        """The same rack with another tank of it as the scene's own; each light stays with its tank."""
+    def seen_from(self, number: int) -> Scene:
+        """The same rack with the tank of a number as the scene's own (0: this scene); each light stays with its tank."""
+        if number == 0:
+            return self
+        tank = self.rack[number - 1]
         x, y, z = tank.offset_m
         name = self.path.stem if self.path else self.title
         own = tank.with_scene(self.model_copy(update={"rack": ()}), name=name, at=(-x, -y), height=-z)

@@ -9,7 +9,8 @@ from typing import Any
 
 from underlit.app.heavy.jobs import Job, Jobs
 from underlit.app.heavy.scratch import drawn, made_whole, on_disk, picture
-from underlit.planning.fit import Reading, corrected_text, fit
+from underlit.planning.fit import Reading, fit
+from underlit.planning.fit.corrected import corrected_files
 from underlit.planning.fit.light import PHOTONS as FIT_PHOTONS
 from underlit.planning.fit.readings import ReadingsError, read_readings
 from underlit.planning.fit.sheet import PHOTONS as SHEET_PHOTONS
@@ -65,23 +66,26 @@ def _said(problem: Problem, count: int) -> str:
     return ": ".join([*where, *([WORDS.get(column, column)] if column else []), problem.message])
 
 
-def fit_work(job: Job, *, text: str, rows: Sequence[Row], folder: Path, jobs: Jobs) -> FitAnswer:
-    """Fit a scene to readings."""
+def fit_work(job: Job, *, text: str, tank: int = 0, rows: Sequence[Row], folder: Path, jobs: Jobs) -> FitAnswer:
+    """Fit a scene to readings that were taken in a tank of its rack, by its number."""
     job.tell("building the tank")
     with on_disk(folder, text) as path:
-        scene = load_scene(path)
+        rack = load_scene(path)
+        scene = rack.seen_from(tank)
         readings = checked_readings(rows, scene, folder)
         found = fit(scene, readings, photons=jobs.photons(FIT_PHOTONS), threads=1, told=job.tell)
         job.tell("drawing")
-        corrected = made_whole(path, lambda out: corrected_text(found.fitted, out))
+        corrected = made_whole(folder, lambda out: corrected_files(found.fitted, rack, tank, out))
     drawing = picture(lambda to: write_residual_picture(found.fitted, to))
     return FitAnswer(fit_summary(found), drawing, corrected, text)
 
 
-def sheet_work(job: Job, *, text: str, folder: Path, jobs: Jobs) -> bytes:
-    """Make the reading sheet, a PDF."""
+def sheet_work(job: Job, *, text: str, tank: int = 0, folder: Path, jobs: Jobs) -> bytes:
+    """Make the reading sheet of a tank of a rack, by its number, a PDF."""
     job.tell("building the tank")
     with on_disk(folder, text) as path:
-        made = reading_sheet(load_scene(path), photons=jobs.photons(SHEET_PHOTONS), threads=1, told=job.tell)
+        made = reading_sheet(
+            load_scene(path).seen_from(tank), photons=jobs.photons(SHEET_PHOTONS), threads=1, told=job.tell
+        )
     job.tell("drawing")
     return drawn("sheet.pdf", lambda to: write_reading_sheet(made, to, Paper.A4, foot=FOOT))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import secrets
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -24,11 +24,16 @@ def on_disk(folder: Path, text: str) -> Iterator[Path]:
         path.unlink(missing_ok=True)
 
 
-def made_whole(base: Path, text_for: Callable[[Path], str]) -> str:
-    """A scene that lies on `base` as one text. text_for: gives its text, to stand at a path beside the base."""
-    with on_disk(base.parent, "") as path:
-        write_text(path, text_for(path))
-        return adopted(path, base.parent)
+def made_whole(folder: Path, texts_for: Callable[[Path], Mapping[Path, str]]) -> str:
+    """A scene that lies on others as one text; scenes of other tanks of its rack that were made with it go into `folder`.
+
+    texts_for: gives the texts by path, for a scene that is to stand at the path which it is called with.
+    """
+    with tempfile.TemporaryDirectory() as place:
+        path = Path(place) / "changed.toml"
+        for each, text in texts_for(path).items():
+            write_text(each, text)
+        return adopted(path, folder)
 
 
 def picture(draw: Callable[[Path], object]) -> str:

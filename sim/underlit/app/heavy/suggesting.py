@@ -47,11 +47,14 @@ class SuggestAnswer:
     of: str
 
 
-def suggest_work(job: Job, *, text: str, space: SearchSpace, folder: Path, jobs: Jobs) -> SuggestAnswer:
-    """Find what to hang and how to set it."""
+def suggest_work(
+    job: Job, *, text: str, tank: int = 0, space: SearchSpace, folder: Path, jobs: Jobs
+) -> SuggestAnswer:  # fmt: skip
+    """Find what to hang and how to set it, over a tank of a rack by its number."""
     job.tell("building the tank")
     with on_disk(folder, text) as path:
-        scene = load_scene(path)
+        rack = load_scene(path)
+        scene = rack.seen_from(tank)
         found = suggest(
             scene, space, photons=jobs.photons(FULL_PHOTONS), threads=1,
             progress=lambda state: job.tell(state.what, state.done, state.total),
@@ -59,7 +62,7 @@ def suggest_work(job: Job, *, text: str, space: SearchSpace, folder: Path, jobs:
         job.tell("drawing")
         now = _way("now", found.now, "", "")
         shown = [(str(i + 1), one) for i, one in enumerate(found.ranked[:SHOWN])]
-        ways = tuple(_way(name, one, *_scene_of(one, path)) for name, one in shown)
+        ways = tuple(_way(name, one, *_scene_of(one, rack, tank, folder)) for name, one in shown)
     named = [("now", found.now), *shown]
     titles = [(n, f"{hanging_words(one, now=n == 'now')}; {setting_words(one)}") for n, one in named]
     drawing = picture(lambda to: write_png(draw_suggestions(found, titles), to, tight=True))
@@ -89,11 +92,11 @@ def _way(name: str, one: Suggestion, text: str, why_not: str) -> Way:
     )
 
 
-def _scene_of(one: Suggestion, path: Path) -> tuple[str, str]:
+def _scene_of(one: Suggestion, rack: Scene, tank: int, folder: Path) -> tuple[str, str]:
     """The scene of a suggestion as one text, or empty and why there is none."""
-    kept = replace(one, lid_kept=True)
+    kept = replace(one, lid_kept=one.lid_kept or tank == 0)
     try:
-        text = made_whole(path, lambda out: suggested_scene(kept, path, out))
+        text = made_whole(folder, lambda out: suggested_scene(kept, rack, tank, out))
     except NoFileError as reason:
         return "", str(reason)
     if one.lid_kept:

@@ -1,7 +1,6 @@
 """Who traces the rows of a chart: threads here, or the workers of a dask.distributed cluster.
 
-Threads: a kernel runs without Python's lock, so that one thread builds a tank while the others trace. Each combination is
-traced on one thread wherever it is, so a row is the same bits in any pool.
+Each combination is traced on one thread wherever it is, so a row is the same bits in any pool.
 """
 
 from __future__ import annotations
@@ -12,11 +11,11 @@ from collections.abc import Iterator, Sequence
 from importlib.util import find_spec
 from typing import Any
 
-from underlit.backends.cpu import available_threads
 from underlit.lowering.aquascape.hardscape import LoweringError
 from underlit.planning.chart.axes import ChartError
 from underlit.planning.chart.keys import program
 from underlit.planning.chart.row import Combination, Misfit, Row, trace_combination
+from underlit.planning.pool import each_done
 
 CONNECT_SECONDS = 20
 WORKER_SECONDS = 60
@@ -32,17 +31,8 @@ def traced_or_misfit(asked: Combination) -> Row | Misfit:
 
 
 def on_threads(asked: Sequence[Combination], threads: int | None = None) -> Iterator[Row | Misfit]:
-    """Rows in the order they are done, on threads of this process (default: the processors it may use).
-
-    Leaving the iteration early, by Ctrl-C too, starts no further combination; those under way are dropped.
-    """
-    pool = concurrent.futures.ThreadPoolExecutor(threads or available_threads())
-    try:
-        futures = [pool.submit(traced_or_misfit, one) for one in asked]
-        for future in concurrent.futures.as_completed(futures):
-            yield future.result()
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
+    """Rows in the order they are done, on threads of this process; see `pool.each_done`."""
+    return (row for _, row in each_done(traced_or_misfit, asked, threads))
 
 
 def on_cluster(asked: Sequence[Combination], address: str) -> Iterator[Row | Misfit]:

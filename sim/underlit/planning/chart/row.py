@@ -12,7 +12,7 @@ from underlit.planning.chart.axes import full_watts
 from underlit.planning.chart.tenths import bed_tenths
 from underlit.planning.ends import Ends, ends_of
 from underlit.results.estimate import Estimate
-from underlit.run import Traced, trace
+from underlit.run import trace_whole
 from underlit.scene import Scene, tank_uncertainty
 
 
@@ -98,9 +98,7 @@ def trace_combination(asked: Combination) -> Row:
     lowered = lower(asked.scene)
     # full power: what the scene dims must neither show nor move photons from one channel to another
     lowered = replace(lowered, dimming=dict.fromkeys(lowered.dimming, 1.0))
-    traced = trace(lowered, photons=asked.photons, seed=asked.seed, threads=1)
-    assert isinstance(traced, Traced)
-    full = traced.result
+    full = trace_whole(lowered, photons=asked.photons, seed=asked.seed, threads=1).result
     tenths = bed_tenths(full)
     return Row(
         key=asked.key,

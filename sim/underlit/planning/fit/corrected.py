@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from underlit.lowering.records import Part
-from underlit.planning.based_scene import array_tables, based_scene
+from underlit.planning.based_scene import array_tables, based_scene, rack_places, rack_texts
 from underlit.planning.fit.estimate import Fitted
 from underlit.planning.fit.parameters import Kind, fixture_part
 from underlit.planning.fit.remembered import Source, all_lights, measured_table, value_of
@@ -22,7 +22,6 @@ from underlit.scene.lights.fixture import Fixture
 from underlit.scene.lights.output import MOST_EFFICACY
 from underlit.scene.model import Scene
 from underlit.scene.standing import standing
-from underlit.text.file_name import named_for
 
 OF_TANK = (Kind.LID, Kind.GROWTH, Kind.TINT, Kind.BACKING)
 """What stays with the tank that was read."""
@@ -52,34 +51,24 @@ def corrected_files(
     rack: the scene as its file says it; read: number in it of the tank that was read and that the fit was seen from.
     Raises ValueError where a scene was not read from a file.
     """
-    places = corrected_places(rack, read, out)
     # seen from the tank that was read, that tank comes first and the others follow in their order
     seen = [read, *(number for number in range(len(rack.tank_scenes)) if number != read)]
-    texts = {}
-    for number, path in places.items():
-        base = rack.tank_scenes[number].path
-        if base is None:
-            raise ValueError("the scene was not read from a file, so nothing can be based on it")
-        tables = _tank_tables(fitted, OF_TANK) if number == read else {}
-        fixtures = rack.tank_scenes[number].fixtures
-        if fixtures:
-            tables["fixture"] = _fixtures(fitted, base, out, seen.index(number))
-        if fixtures or number == read:
-            lights = {fixture.name: fixture_part(fixture, seen.index(number)) for fixture in fixtures}
+    changed: dict[int, dict[str, Any]] = {}
+    for number in corrected_places(rack, read, out):
+        each = rack.tank_scenes[number]
+        changed[number] = tables = _tank_tables(fitted, OF_TANK) if number == read else {}
+        if each.fixtures and each.path is not None:
+            tables["fixture"] = _fixtures(fitted, each.path, out, seen.index(number))
+        if each.fixtures or number == read:
+            lights = {fixture.name: fixture_part(fixture, seen.index(number)) for fixture in each.fixtures}
             source = Source(Date.today(), file, own=number == read)
             tables["measured"] = measured_table(fitted, source, lights, OF_TANK if number == read else ())
-        if number == 0 and len(places) > 1:
-            tables["rack"], _ = array_tables(base, out.parent, "rack")
-            for other in [k for k in places if k > 0]:
-                tables["rack"][other - 1]["file"] = places[other].name
-        texts[path] = based_scene(base, path, tables, note)
-    return texts
+    return rack_texts(rack, changed, out, note)
 
 
 def corrected_places(rack: Scene, read: int, out: Path) -> dict[int, Path]:
     """Where each corrected scene of a rack goes, by number of its tank; the rack's own goes to `out`, and is always there."""
-    changed = [k for k, each in enumerate(rack.tank_scenes) if k > 0 and (k == read or each.fixtures)]
-    return {0: out} | {k: out.with_stem(named_for(out.stem, rack.rack[k - 1].name)) for k in changed}
+    return rack_places(rack, [k for k, each in enumerate(rack.tank_scenes) if k == read or each.fixtures], out)
 
 
 def carried_text(

@@ -10,18 +10,20 @@
 What a suggestion says was found by a full trace of it.
 """
 
-from underlit.planning.suggest.conflicts import OutOfReach, TooAlike
+from underlit.planning.suggest.conflicts import Conflict, OutOfReach, TooAlike, TooMuch
 from underlit.planning.suggest.search_space import SearchSpace, SuggestError, Weigh
 from underlit.planning.suggest.suggest import Suggestions, suggest
 from underlit.planning.suggest.suggestion import Suggestion
 
 __all__ = [
+    "Conflict",
     "OutOfReach",
     "SearchSpace",
     "SuggestError",
     "Suggestion",
     "Suggestions",
     "TooAlike",
+    "TooMuch",
     "Weigh",
     "suggest",
 ]

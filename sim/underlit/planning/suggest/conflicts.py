@@ -8,57 +8,76 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.planning.suggest.dimming import Bands
-from underlit.planning.suggest.responses import Response
+from underlit.planning.suggest.responses import ChannelLight
 
 
 @dataclass(frozen=True)
 class OutOfReach:
-    """A zone that gets at most `most` [umol/m2/s] from so many fixtures, wherever they hang, and wants `low`."""
+    """A zone that gets at most `most` [umol/m2/s] and wants `low`: from so many fixtures, wherever they hang, or where that is
+    None from the lights as they hang.
+    """
 
     zone: str
     most: float
     low: float
-    fixtures: int
+    fixtures: int | None
+
+
+@dataclass(frozen=True)
+class TooMuch:
+    """A zone that the lights of other tanks alone give at least `least` [umol/m2/s], and that wants at most `high`."""
+
+    zone: str
+    least: float
+    high: float
 
 
 @dataclass(frozen=True)
 class TooAlike:
     """Two zones whose light cannot differ enough: `brighter` gets at most `at_most` times the light of `dimmer`, and their
-    bands want at least `wanted`.
+    bands want at least `wanted`. as_they_hang: by any dimming; else wherever the lights hang.
     """
 
     brighter: str
     dimmer: str
     at_most: float
     wanted: float
+    as_they_hang: bool
+
+
+Conflict = OutOfReach | TooMuch | TooAlike
 
 
 def conflicts(
-    responses: Sequence[Response], bands: Bands, zones: Sequence[str], unmet: Sequence[str], fixtures: int
-) -> list[OutOfReach | TooAlike]:
-    """What stands against the unmet zones, at every place and height that was traced.
+    known: Sequence[ChannelLight], bands: Bands, zones: Sequence[str], unmet: Sequence[str], *, fixtures: int | None
+) -> list[Conflict]:
+    """What stands against the unmet zones with all that is known of the light.
+
+    known: of one fixture at each place and height that was traced; or, where fixtures is None, of all as they hang.
 
     Light adds, so the ratio of two zones' light under any fixtures lies between the smallest and the largest ratio that
-    any channel at any place gives.
+    any channel at any place gives, or that the light of other tanks gives.
     """
-    if not responses:
-        return []
-    found: list[OutOfReach | TooAlike] = []
-    nodes = np.concatenate([response.nodes.reshape(-1, len(zones)) for response in responses])
-    whole = np.concatenate([response.nodes.sum(axis=1) for response in responses])
+    found: list[Conflict] = []
+    besides = np.array([light.besides for light in known])
+    parts = np.concatenate([*(light.full for light in known), besides])
+    parts = parts[parts.any(axis=1)]
+    most = (fixtures or 1) * np.max([light.full.sum(axis=0) for light in known], axis=0) + besides.max(axis=0)
     for name in unmet:
         z = zones.index(name)
-        most = fixtures * float(whole[:, z].max())
-        if most < bands.low[z]:
-            found.append(OutOfReach(name, most, float(bands.low[z]), fixtures))
+        if most[z] < bands.low[z]:
+            found.append(OutOfReach(name, float(most[z]), float(bands.low[z]), fixtures))
+            continue
+        if besides[:, z].min() > bands.high[z]:
+            found.append(TooMuch(name, float(besides[:, z].min()), float(bands.high[z])))
             continue
         for b in range(len(zones)):
             if b == z:
                 continue
             for bright, dim in ((z, b), (b, z)):
-                most_ratio = float((nodes[:, bright] / np.maximum(nodes[:, dim], 1e-9)).max())
+                most_ratio = float((parts[:, bright] / np.maximum(parts[:, dim], 1e-9)).max(initial=0.0))
                 wanted = float(bands.low[bright] / bands.high[dim])
-                said = TooAlike(zones[bright], zones[dim], most_ratio, wanted)
+                said = TooAlike(zones[bright], zones[dim], most_ratio, wanted, fixtures is None)
                 if most_ratio < wanted and said not in found:
                     found.append(said)
     return found

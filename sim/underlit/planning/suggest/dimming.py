@@ -8,7 +8,7 @@ channels of a fixture alike; how little the rest is off.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -23,11 +23,15 @@ _EPS = 1e-7
 
 @dataclass(frozen=True)
 class Bands:
-    """What zones should have [umol/m2/s]: low, high (zones,) float64; tank_uncertainty: relative standard uncertainty."""
+    """What zones should have [umol/m2/s]: low, high (zones,) float64; tank_uncertainty: relative standard uncertainty.
+
+    given: light that no setting changes, from lights of other tanks of a rack (zones,) [umol/m2/s]; None where there is none.
+    """
 
     low: np.ndarray
     high: np.ndarray
     tank_uncertainty: float
+    given: np.ndarray | None = None
 
     @property
     def sure(self) -> tuple[np.ndarray, np.ndarray]:
@@ -39,6 +43,15 @@ class Bands:
         middle = (self.low + self.high) / 2
         empty = low > high
         return np.where(empty, middle, low), np.where(empty, middle, high)
+
+    @property
+    def besides(self) -> np.ndarray:
+        """The light that no setting changes, (zones,) [umol/m2/s]."""
+        return np.zeros(len(self.low)) if self.given is None else self.given
+
+    def beside(self, given: np.ndarray) -> Bands:
+        """The same bands where so much light (zones,) is there already [umol/m2/s]."""
+        return replace(self, given=given)
 
     def met(self, values: np.ndarray) -> np.ndarray:
         """Whether means (..., zones) lie in their bands."""
@@ -117,12 +130,13 @@ def _cannot_share(response: np.ndarray, bands: Bands) -> np.ndarray:
     The ratio of two zones' light lies between the smallest and the largest ratio that any channel alone gives.
     """
     most = response.sum(axis=0)
+    low, high = bands.low - bands.besides, bands.high - bands.besides
     apart = np.zeros((len(most), len(most)), bool)
     for a in range(len(most)):
-        apart[a, a] = most[a] < bands.low[a]
+        apart[a, a] = most[a] < low[a] or high[a] < 0
         for b in range(a):
-            least = float((response[:, a] * bands.low[b] - bands.high[a] * response[:, b]).min())
-            greatest = float((response[:, a] * bands.high[b] - bands.low[a] * response[:, b]).max())
+            least = float((response[:, a] * low[b] - high[a] * response[:, b]).min())
+            greatest = float((response[:, a] * high[b] - low[a] * response[:, b]).max())
             apart[a, b] = apart[b, a] = least > 0 or greatest < 0
     return apart
 
@@ -131,7 +145,8 @@ def _limits(met: tuple[int, ...], response: np.ndarray, bands: Bands) -> tuple[n
     """Rows and upper bounds, rows @ shares <= bounds, that keep zones in their bands, in units of the bands' upper ends."""
     z = list(met)
     light, low = (response[:, z] / bands.high[z]).T, bands.low[z] / bands.high[z]
-    return np.concatenate([-light, light]), np.concatenate([-low, np.ones(len(z))])
+    given = bands.besides[z] / bands.high[z]
+    return np.concatenate([-light, light]), np.concatenate([given - low, 1.0 - given])
 
 
 def _can_meet(met: tuple[int, ...], response: np.ndarray, bands: Bands) -> bool:
@@ -189,13 +204,13 @@ def _zone_rows(at: _Unknowns, met: tuple[int, ...], response: np.ndarray, bands:
     """Zones to be met lie inside their bands; the others count how far they are off. In units of a band's upper end."""
     sure_low, sure_high = (edge / bands.high for edge in bands.sure)
     for z in range(response.shape[1]):
-        light, low = response[:, z] / bands.high[z], bands.low[z] / bands.high[z]
+        light, low, given = (part / bands.high[z] for part in (response[:, z], bands.low[z], bands.besides[z]))
         if z in met:
-            yield -low, ((at.shares, -light), (at.inside, sure_low[z] - low))
-            yield 1.0, ((at.shares, light), (at.inside, 1.0 - sure_high[z]))
+            yield given - low, ((at.shares, -light), (at.inside, sure_low[z] - low))
+            yield 1.0 - given, ((at.shares, light), (at.inside, 1.0 - sure_high[z]))
         else:
-            yield -low, ((at.shares, -light), (at.off.start + z, -1.0))
-            yield 1.0, ((at.shares, light), (at.off.start + z, -1.0))
+            yield given - low, ((at.shares, -light), (at.off.start + z, -1.0))
+            yield 1.0 - given, ((at.shares, light), (at.off.start + z, -1.0))
 
 
 def _channel_rows(at: _Unknowns, fixture_of: np.ndarray) -> Iterator[_Row]:
@@ -210,7 +225,7 @@ def _channel_rows(at: _Unknowns, fixture_of: np.ndarray) -> Iterator[_Row]:
 
 def setting_of(shares: np.ndarray, response: np.ndarray, bands: Bands) -> Setting:
     """What given shares (channels,) do."""
-    values = shares @ response
+    values = shares @ response + bands.besides
     met = bands.met(values)
     return Setting(shares, values, met, _inside(values[met], met, bands))
 

@@ -27,7 +27,8 @@ GLARING = 0.25
 """Share of an LED's greatest intensity that reaches those eyes, from which it is said to glare."""
 SPILLING = 0.15
 """Share of the light that misses the tank, from which it is said to light the room."""
-"""The ledger's line for light that never meets the tank."""
+NO_OVERHANG_M = 1e-3
+"""A light that is longer than the tank by no more than this is as long as it."""
 
 
 @dataclass(frozen=True)
@@ -49,19 +50,19 @@ def reach_of(scene: Scene, result: Result) -> Reach:
     free, hangs = free_strip_m(scene), lowest - height
     spill = result.share_of(PAST_THE_TANK)
     glare = max((glare_of(scene, fixture) for fixture in scene.fixtures), default=0.0)
-    said = []
+    said, tanks = [], "the tanks" if scene.rack else "the tank"
     if free < HAND_M and hangs < OVER_THE_HAND_M:
         said.append(
             f"only {format_length(free)} free for a hand beside the light, which hangs {format_length(hangs)} up"
         )
     if spill > SPILLING:
-        said.append(f"{100 * spill:.0f} % of the light misses the tank and falls into the room")
+        said.append(f"{100 * spill:.0f} % of the light misses {tanks} and falls into the room")
     if glare > GLARING:
         said.append(f"seen from the front, the LEDs glare ({100 * glare:.0f} % of their highest intensity): shade them")
     said += [
-        f"{f.name} is {format_length(over)} longer than the tank"
+        f"{f.name} is {format_length(over)} longer than {'the rack' if scene.rack else 'the tank'}"
         for f in scene.fixtures
-        if (over := _longer_m(scene, f)) > 0
+        if (over := _longer_m(scene, f)) > NO_OVERHANG_M
     ]
     return Reach(free, spill, glare, tuple(said))
 
@@ -104,8 +105,20 @@ def glare_of(scene: Scene, fixture: Fixture) -> float:
     return max(shares)
 
 
+def room_m(scene: Scene) -> tuple[float, float]:
+    """How long and how deep a light over the tank may be [m]: as the tank outside; in a rack as all its tanks together."""
+    wall = scene.tank.wall_thickness_m
+    if not scene.rack:
+        length, depth, _ = scene.tank.inside_m
+        return length + 2 * wall, depth + 2 * wall
+    offsets = np.array([(0.0, 0.0), *(tank.at for tank in scene.rack)])
+    outlines = [np.array(each.tank.outside_outline.points) for each in scene.tank_scenes]
+    corners = np.concatenate([outline + at for outline, at in zip(outlines, offsets, strict=True)])
+    length, depth = corners.max(axis=0) - corners.min(axis=0)
+    return float(length), float(depth)
+
+
 def _longer_m(scene: Scene, fixture: Fixture) -> float:
     x0, y0, x1, y1 = fixture_bounds_m(scene, fixture)
-    length, depth, _ = scene.tank.inside_m
-    wall = scene.tank.wall_thickness_m
-    return max(x1 - x0 - length, y1 - y0 - depth) - 2 * wall
+    length, depth = room_m(scene)
+    return max(x1 - x0 - length, y1 - y0 - depth)

@@ -6,10 +6,10 @@ import math
 from pathlib import Path
 from typing import Any
 
-from underlit.planning.based_scene import array_tables, based_scene
+from underlit.planning.based_scene import array_tables, rack_texts
 from underlit.planning.chart.axes import is_file
 from underlit.planning.suggest.suggestion import Suggestion
-from underlit.scene import Fixture
+from underlit.scene import Fixture, Scene
 from underlit.scene.keys import alternatives_of, hanging_keys
 
 
@@ -17,12 +17,21 @@ class NoFileError(ValueError):
     """Why a suggestion cannot be written as a scene, in words."""
 
 
-def suggested_scene(one: Suggestion, scene: Path, out: Path) -> str:
-    """The text of a scene file at `out` that changes `scene` as suggested. Raises NoFileError where none can say it."""
+def suggested_scene(one: Suggestion, rack: Scene, tank: int, out: Path) -> dict[Path, str]:
+    """The texts of scene files that change a scene as suggested, by the path to be written to: `out`, and the file of the tank.
+
+    rack: the scene as its file says it; tank: number in it of the tank that was asked about. Raises NoFileError where no
+    file can say it.
+    """
+    scene = rack.tank_scenes[tank].path
+    if scene is None:
+        raise NoFileError("the scene was not read from a file")
     if not one.lid_kept:
         raise NoFileError("a scene file cannot remove the lid of its base; delete [lid] in the base")
     if any(_has_a_day(fixture) for fixture in one.scene.fixtures):
         raise NoFileError("its fixtures follow a schedule or a dimming curve; set those by hand")
+    if not one.scene.fixtures:
+        raise NoFileError("it leaves the light as it is")
     rows = []
     for fixture in one.scene.fixtures:
         own = fixture.name if one.hanging is None else one.hanging.kind.fixture.name
@@ -32,7 +41,7 @@ def suggested_scene(one: Suggestion, scene: Path, out: Path) -> str:
         )
         rows.append(_as_suggested(table, fixture, one))
     note = "Found by `underlit suggest`. Trace it, compare it with its base, start dimmer and check with a meter."
-    return based_scene(scene, out, {"fixture": rows}, note)
+    return rack_texts(rack, {tank: {"fixture": rows}}, out, note)
 
 
 def _by_file(source: str | None) -> bool:

@@ -49,7 +49,8 @@ def search(response: Response, bands: Bands, number: int, *, channels_apart: boo
     for h, s in zip(*np.unravel_index(order, rough.shape), strict=True):
         chosen = sets[s]
         light = np.concatenate([response.values[h, p] for p in chosen])
-        setting = set_channels(light, bands, [mix] * number, channels_apart=channels_apart)
+        there = bands.beside(response.besides[h, chosen].mean(axis=0))
+        setting = set_channels(light, there, [mix] * number, channels_apart=channels_apart)
         if setting.shares.reshape(number, -1).max(axis=1).min() < OFF:
             continue
         places = tuple(float(response.places_m[p]) for p in chosen)
@@ -76,6 +77,7 @@ def _rough_scores(response: Response, bands: Bands, sets: np.ndarray, mix: np.nd
     scores = np.empty((len(response.heights_m), len(sets)))
     for h in range(len(scores)):
         light = np.einsum("dn,snz->sdz", shares, alike[h][sets])
+        light += response.besides[h][sets].mean(axis=1)[:, None]
         met = bands.met(light)
         sure = met & (light >= sure_low) & (light <= sure_high)
         easy = np.minimum(1.0, (1.0 - shares.max(axis=1)) / (1.0 - EASY_SETTING))

@@ -38,7 +38,8 @@ USUAL_ORDER = tuple(Weigh)
 class SearchSpace:
     """What may change. lights: fixtures that may be bought, by their names in the catalogue or scene files; most: fixtures at
     once; above_rim_m: lowest and highest hanging; turned: front to back too; channels_apart: change a fixture's mix of
-    channels too, and so its colour; prices: of one, by name, in any currency.
+    channels too, and so its colour; prices: of one, by name, in any currency; only_dimming: nothing is moved, bought or
+    taken away, the dimmers alone are set.
     """
 
     lights: Sequence[Light] = ()
@@ -47,6 +48,7 @@ class SearchSpace:
     turned: bool = False
     channels_apart: bool = False
     lid_may_go: bool = False
+    only_dimming: bool = False
     prices: Mapping[str, float] = field(default_factory=dict)
     order: Sequence[Weigh] = USUAL_ORDER
 
@@ -59,6 +61,8 @@ class SearchSpace:
             raise SuggestError(f"from 1 to {MOST_FIXTURES} fixtures can be tried at once (got {self.most})")
         if len(set(self.order)) != len(self.order) or not self.order:
             raise SuggestError("the order must name each item once")
+        if self.only_dimming and (self.lights or self.turned or self.lid_may_go):
+            raise SuggestError("only the dimmers are to be set: leave out lights to buy, turning them, and the lid")
         for light in self.lights:
             if len(light.fixtures) != 1:
                 raise SuggestError(f"{light.name}: give a scene with one fixture, or a fixture of the catalogue")
@@ -116,9 +120,9 @@ def kinds_of(scene: Scene, space: SearchSpace) -> list[Kind]:
     return kinds
 
 
-def mix_of(fixture: Fixture) -> np.ndarray:
-    """Levels of a fixture's channels against its brightest one, as it is set, (channels,); all 1 where it is off."""
-    levels = np.array([fixture.level_of(channel) for channel in fixture.channels])
+def mix_of(*fixtures: Fixture) -> np.ndarray:
+    """Levels of the channels of fixtures against the brightest one, as they are set, (channels,); all 1 where all are off."""
+    levels = np.array([fixture.level_of(channel) for fixture in fixtures for channel in fixture.channels])
     return levels / levels.max() if levels.max() > 0 else np.ones(len(levels))
 
 

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.backends.cpu import available_threads
 from underlit.lowering.fixtures import dimming
-from underlit.planning.suggest.conflicts import OutOfReach, TooAlike, conflicts
+from underlit.planning.pool import all_done
+from underlit.planning.suggest.conflicts import Conflict, conflicts
 from underlit.planning.suggest.dimming import Bands
-from underlit.planning.suggest.responses import Response, full_power_trace, places_for, trace_responses
+from underlit.planning.suggest.responses import (
+    Response,
+    channel_light,
+    full_power_trace,
+    places_for,
+    trace_responses,
+)
 from underlit.planning.suggest.search import Found, search
 from underlit.planning.suggest.search_space import Kind, SearchSpace, SuggestError, Weigh, kinds_of, scene_with
 from underlit.planning.suggest.suggestion import Question, Suggestion, as_set, headroom_class, set_best, verified
@@ -41,14 +46,15 @@ class Progress:
 @dataclass(frozen=True)
 class Suggestions:
     """now: the scene as it is; ranked: verified, best first, `now` set anew among them; against: why zones stay unmet in the
-    best; left_out: fixtures that do not fit, and why. order: what was weighed.
+    best; left_out: fixtures that do not fit, and why. order: what was weighed. only_dimming: whether nothing was moved.
     """
 
     now: Suggestion
     ranked: tuple[Suggestion, ...]
-    against: tuple[OutOfReach | TooAlike, ...]
+    against: tuple[Conflict, ...]
     left_out: tuple[tuple[str, str], ...]
     order: tuple[Weigh, ...]
+    only_dimming: bool
     traces: int
     seconds: float
 
@@ -72,7 +78,8 @@ def suggest(
     Parameters
     ----------
     scene : Scene
-        The tank, its light and its zones with bands.
+        The tank, its light and its zones with bands. In a rack the tank's own lights are moved and dimmed; those of the other
+        tanks stay as they are.
     space : SearchSpace, optional
         What may change; by default up to two of the scene's own fixtures, hung higher or lower.
     seed : int
@@ -93,44 +100,63 @@ def suggest(
     Raises
     ------
     SuggestError
-        Where nothing can be asked: no zone with a band, no light, a rack.
+        Where nothing can be asked: no zone with a band, no light to set.
     LoweringError
         Where the scene cannot be built.
     """
     space, started = space or SearchSpace(), time.perf_counter()
     tell = progress or (lambda state: None)
-    if scene.rack:
-        raise SuggestError("the lights of a rack shine on all its tanks: ask about the scene of each tank")
     zones, bands = wanted(scene)
-    if not scene.fixtures:
-        raise SuggestError("the scene has no light: add a [[fixture]], for example the one you have in mind")
-    kinds = kinds_of(scene, space)
+    reason = why_no_light(scene, space)
+    if reason:
+        raise SuggestError(reason)
+    asked, left_out = ([], []) if space.only_dimming else _choices(scene, kinds_of(scene, space), space)
     question = Question(scene, zones, bands, space.channels_apart)
     tell(Progress("tracing the scene as it is", 0, 1))
     at_full = full_power_trace(scene, photons=photons, seed=seed, threads=threads)
-    now = as_set(question, at_full, None, _as_dimmed(scene, at_full))
-    asked, left_out = _choices(scene, kinds, space)
+    now = as_set(question, at_full, None, _as_dimmed(scene))
     responses = trace_responses(
         scene, zones, asked, space, seed=seed, threads=threads,
         tell=lambda done, total: tell(Progress("trying heights and places", done, total)),
     )  # fmt: skip
-    chosen = _best_of_each(scene, responses, bands, space)
-    ranked = [set_best(question, at_full, None)]
-    pool = ThreadPoolExecutor(threads or available_threads())
-    try:
-        jobs = [pool.submit(verified, question, one.hanging, photons, seed) for one in chosen]
-        for i, job in enumerate(jobs):
-            ranked.append(job.result())
-            tell(Progress("verifying by full traces", i + 1, len(jobs)))
-    finally:
-        # Ctrl-C starts no further trace and waits for none
-        pool.shutdown(wait=False, cancel_futures=True)
-    ranked = [one for one in ranked if one.hanging is None or one.all_lit]
+    chosen = [one.hanging for one in _best_of_each(scene, responses, bands, space)]
+    confirmed = all_done(
+        lambda hanging: verified(question, hanging, photons, seed), chosen, threads,
+        lambda done, total: tell(Progress("verifying by full traces", done, total)),
+    )  # fmt: skip
+    as_they_hang = _dimmed_otherwise(question, at_full, space) if scene.fixtures else [now]
+    ranked = [*as_they_hang, *(one for one in confirmed if one.all_lit)]
     ranked.sort(key=lambda one: one.weight(space.order))
-    against = conflicts(responses, bands, zones, [z.name for z in ranked[0].unmet], space.most)
-    traces = 1 + sum(len(response.nodes) for response in responses) + len(jobs)
+    known = [light for response in responses for light in response.traced]
+    against = conflicts(
+        known or [channel_light(at_full, zones)], bands, zones, [z.name for z in ranked[0].unmet],
+        fixtures=space.most if known else None,
+    )  # fmt: skip
+    traces = 1 + len(known) + len(chosen)
     seconds = time.perf_counter() - started
-    return Suggestions(now, tuple(ranked), tuple(against), tuple(left_out), tuple(space.order), traces, seconds)
+    return Suggestions(
+        now, tuple(ranked), tuple(against), tuple(left_out), tuple(space.order), space.only_dimming, traces, seconds
+    )
+
+
+def why_no_light(scene: Scene, space: SearchSpace) -> str:
+    """Why there is no light to move or dim, or nothing where there is some."""
+    if scene.fixtures or (scene.rack and space.lights and not space.only_dimming):
+        return ""
+    if not any(each.fixtures for each in scene.tank_scenes):
+        return "the scene has no light: add a [[fixture]], for example the one you have in mind"
+    of = scene.rack[scene.light_number - 1].name
+    return (
+        f"this tank has no light of its own; its light belongs to {of!r}: ask about that tank, or name lights to hang over "
+        "this one"
+    )
+
+
+def _dimmed_otherwise(question: Question, at_full: Traced, space: SearchSpace) -> list[Suggestion]:
+    """The light as it hangs, set as well as its dimmers can: where that is all that was asked, by one factor for all first."""
+    each = set_best(question, at_full, None)
+    together = set_best(question, at_full, None, together=True) if space.only_dimming else each
+    return [each] if together.settings == each.settings else [together, each]
 
 
 def wanted(scene: Scene) -> tuple[tuple[str, ...], Bands]:
@@ -142,9 +168,8 @@ def wanted(scene: Scene) -> tuple[tuple[str, ...], Bands]:
     return tuple(name for name, _ in found), Bands(low, high, tank_uncertainty(scene))
 
 
-def _as_dimmed(scene: Scene, traced: Traced) -> dict[tuple[str, str], float]:
-    levels = dimming(scene)
-    return {(source.fixture, source.channel): levels[source] for source in traced.lowered.compiled.sources}
+def _as_dimmed(scene: Scene) -> dict[tuple[str, str], float]:
+    return {(source.fixture, source.channel): level for source, level in dimming(scene).items()}
 
 
 def _choices(

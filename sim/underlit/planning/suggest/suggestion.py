@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from underlit.planning.ends import Ends, ends_of
 from underlit.planning.suggest.dimming import EASY_SETTING, Bands, set_channels, setting_of
 from underlit.planning.suggest.reach import Reach, reach_of
-from underlit.planning.suggest.responses import channel_response, full_power_trace
+from underlit.planning.suggest.responses import channel_light, full_power_trace
 from underlit.planning.suggest.search_space import Hanging, Weigh, mix_of, scene_with
 from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.results.result import Result
@@ -34,16 +34,19 @@ class ChannelSetting:
 
 @dataclass(frozen=True)
 class Suggestion:
-    """hanging: None where the light hangs as the scene says. settings: by channel; zones: those with a band, as verified.
+    """hanging: None where the light hangs as the scene says. settings: by channel; zones: those with a band, as verified;
+    elsewhere: those of the other tanks of its rack, named after their tanks.
 
     buys: fixtures to buy; cost: of those, None where a price is not said; watts: drawn at the setting, None where not said.
-    ends: of the tank, against its middle, see `planning.ends`. result: the full trace, dimmed so.
+    ends: of the tank, against its middle, see `planning.ends`. result: the full trace, dimmed so. together: all lights are
+    set by one factor.
     """
 
     scene: Scene
     hanging: Hanging | None
     settings: tuple[ChannelSetting, ...]
     zones: tuple[ZoneReport, ...]
+    elsewhere: tuple[ZoneReport, ...]
     lid_kept: bool
     buys: int
     cost: float | None
@@ -51,16 +54,17 @@ class Suggestion:
     reach: Reach
     ends: Ends | None
     result: Result
+    together: bool = False
 
     @property
     def met(self) -> tuple[ZoneReport, ...]:
         """Zones whose mean lies in their band."""
-        return tuple(zone for zone in self.zones if _in_band(zone))
+        return tuple(zone for zone in self.zones if zone.in_band)
 
     @property
     def unmet(self) -> tuple[ZoneReport, ...]:
         """The other zones."""
-        return tuple(zone for zone in self.zones if not _in_band(zone))
+        return tuple(zone for zone in self.zones if not zone.in_band)
 
     @property
     def sure(self) -> int:
@@ -98,10 +102,6 @@ def headroom_class(highest: float) -> float:
     return 1.0 if highest <= SOME_HEADROOM + 1e-9 else 2.0
 
 
-def _in_band(zone: ZoneReport) -> bool:
-    return zone.band is not None and zone.band.low <= zone.ppfd.value <= zone.band.high
-
-
 @dataclass(frozen=True)
 class Question:
     """What is asked: the scene, the zones that have a band, and whether a fixture's mix of channels may change."""
@@ -118,24 +118,31 @@ def verified(asked: Question, hanging: Hanging, photons: int, seed: int) -> Sugg
     return set_best(asked, traced, hanging)
 
 
-def set_best(asked: Question, traced: Traced, hanging: Hanging | None) -> Suggestion:
-    """The best setting, in whole per cents, of a scene traced at full power."""
-    keys, response = channel_response(traced, asked.zones)
-    mixes = [mix_of(fixture) for fixture in traced.lowered.scene.fixtures]
-    best = set_channels(response, asked.bands, mixes, channels_apart=asked.channels_apart)
+def set_best(asked: Question, traced: Traced, hanging: Hanging | None, *, together: bool = False) -> Suggestion:
+    """The best setting, in whole per cents, of a scene traced at full power.
+
+    together: all lights by one factor, in the proportions in which the scene sets them.
+    """
+    light, fixtures = channel_light(traced, asked.zones), traced.lowered.scene.fixtures
+    bands, mixes = asked.bands.beside(light.besides), [mix_of(fixture) for fixture in fixtures]
+    if together:
+        mixes = [mix_of(*fixtures)]
+    best = set_channels(light.full, bands, mixes, channels_apart=asked.channels_apart and not together)
     whole = np.round(best.shares / FINEST_STEP) * FINEST_STEP
-    shares = whole if setting_of(whole, response, asked.bands).met.sum() >= best.met.sum() else best.shares
-    return as_set(asked, traced, hanging, dict(zip(keys, shares.tolist(), strict=True)))
+    shares = whole if setting_of(whole, light.full, bands).met.sum() >= best.met.sum() else best.shares
+    set_so = as_set(asked, traced, hanging, dict(zip(light.channels, shares.tolist(), strict=True)))
+    return replace(set_so, together=together)
 
 
 def as_set(
     asked: Question, traced: Traced, hanging: Hanging | None, shares: dict[tuple[str, str], float]
 ) -> Suggestion:
-    """What given shares of full power, by fixture and channel, do."""
-    sources = traced.lowered.compiled.sources
-    result = traced.result.dimmed({source: shares[source.fixture, source.channel] for source in sources})
+    """What given shares of full power, by fixture and channel of the tank, do."""
+    own = [source for source in traced.lowered.compiled.sources if source.tank == traced.lowered.tank]
+    result = traced.result.dimmed({source: shares[source.fixture, source.channel] for source in own})
     built = traced.lowered.scene
-    reports = {report.name: report for report in zone_reports(traced.lowered, result)}
+    found, count = zone_reports(traced.lowered, result), len(traced.lowered.own_zones)
+    reports = {report.name: report for report in found[:count]}
     buys = 0 if hanging is None else hanging.kind.to_buy(len(hanging.places_m))
     price = 0.0 if buys == 0 or hanging is None else hanging.kind.price
     return Suggestion(
@@ -143,6 +150,7 @@ def as_set(
         hanging=hanging,
         settings=tuple(ChannelSetting(fixture, channel, share) for (fixture, channel), share in shares.items()),
         zones=tuple(reports[name] for name in asked.zones),
+        elsewhere=tuple(report for report in found[count:] if report.band is not None),
         lid_kept=asked.scene.lid is None or built.lid is not None,
         buys=buys,
         cost=None if price is None else buys * price,

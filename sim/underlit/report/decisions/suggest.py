@@ -8,7 +8,7 @@ from pathlib import Path
 from rich.console import Console
 from rich.table import Table
 
-from underlit.planning.suggest import OutOfReach, Suggestion, Suggestions, TooAlike, Weigh
+from underlit.planning.suggest import Conflict, OutOfReach, Suggestion, Suggestions, TooMuch, Weigh
 from underlit.planning.suggest.scene_file import NoFileError, suggested_scene
 from underlit.planning.zones import ZoneReport
 from underlit.report.numbers import NONE, band_text, duration, light, percent
@@ -37,6 +37,9 @@ def print_suggestions(console: Console, found: Suggestions, show: int) -> None:
     say(console, found.now.scene.title or "Suggestions", "bold underline")
     having = "1 zone has a target" if total == 1 else f"{total} zones have a target"
     say(console, f"{having}; {len(found.now.met)} met as the light is now.")
+    section(console, "In short")
+    for line in in_words(found):
+        say(console, line, indent=2)
     console.print()
     console.print(_table(found, shown))
     said = ", then ".join(_WEIGHED[what] for what in found.order)
@@ -47,9 +50,8 @@ def print_suggestions(console: Console, found: Suggestions, show: int) -> None:
         for warning in (*one.reach.warnings, *filter(None, [one.ends and one.ends.in_short()])):
             say(console, f"note: {warning}", "yellow", indent=5)
     section(console, "Zones with suggestion 1, umol/m2/s, errors at 95 %", zone_table(found.best.zones))
-    section(console, "In short")
-    for line in in_words(found):
-        say(console, line, indent=2)
+    if found.best.elsewhere:
+        section(console, "The other tanks of the rack with suggestion 1", zone_table(found.best.elsewhere))
     say(console, f"{found.traces} traces in {duration(found.seconds)}", "dim")
     say(console, CAUTIONS, "dim")
 
@@ -73,7 +75,15 @@ def hanging_words(one: Suggestion, *, now: bool = False) -> str:
     """`2 x bar, 2.0 cm over the rim, 10 and 31 cm from the front`."""
     hung = one.hanging
     if hung is None:
-        return "as it is" if now else "as it is, dimmed differently"
+        return (
+            "as it is"
+            if now
+            else "as it is, all dimmed by one factor"
+            if one.together
+            else "as it is, dimmed differently"
+            if one.settings
+            else "as it is"
+        )
     count = len(hung.places_m)
     places = " and ".join(f"{100 * place:.0f}" for place in hung.places_m)
     side = "left, turned front to back" if hung.turned else "front"
@@ -84,12 +94,31 @@ def hanging_words(one: Suggestion, *, now: bool = False) -> str:
 
 def setting_words(one: Suggestion) -> str:
     """Shares of full power by fixture, channels apart only where they differ: `56 %, 27 %`."""
-    parts = []
+    return ", ".join(_shares(one).values()) or NONE
+
+
+def set_words(one: Suggestion) -> str:
+    """The same as something to do: `Set bar to 56 % and strip to 27 %`."""
+    shares = _shares(one)
+    if len(shares) > 1 and len(set(shares.values())) == 1:
+        return f"Set all lights to {next(iter(shares.values()))}"
+    all_by_one = "Dim all lights by one factor, " if one.together and len(shares) > 1 else "Set "
+    return all_by_one + _listed([f"{fixture} to {share}" for fixture, share in shares.items()])
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
+
+
+def _shares(one: Suggestion) -> dict[str, str]:
+    """Share of full power by fixture, in words; those of its channels where they differ."""
+    found = {}
     for fixture in dict.fromkeys(setting.fixture for setting in one.settings):
         shares = {s.channel: percent(s.share) for s in one.settings if s.fixture == fixture}
         alike = len(set(shares.values())) == 1
-        parts.append(next(iter(shares.values())) if alike else " ".join(f"{c} {share}" for c, share in shares.items()))
-    return ", ".join(parts)
+        each = " ".join(f"{channel} {share}" for channel, share in shares.items())
+        found[fixture] = next(iter(shares.values())) if alike else each
+    return found
 
 
 def buy_words(one: Suggestion) -> str:
@@ -105,16 +134,21 @@ def unmet_words(one: Suggestion) -> str:
 
 
 def in_words(found: Suggestions) -> list[str]:
-    """What the best suggestion meets; why zones stay unmet; what would grow there instead; what was left out."""
+    """What to set or what the best suggestion meets; whether one light does; why zones stay unmet and what would grow there
+    instead; what changes in other tanks; what was left out.
+    """
     best, total = found.best, len(found.now.zones)
-    met, every = len(best.met), "the one zone" if total == 1 else f"all {total} zones"
-    if met == total:
-        lines = [f"Suggestion 1 meets {every}, {_sure_words(best)}."]
+    met, every = len(best.met), "the one zone" if total == 1 else "both zones" if total == 2 else f"all {total} zones"
+    if found.only_dimming:
+        lines = [f"{set_words(one)}: {_met_words(one)}." for one in found.ranked]
+    elif met == total:
+        lines = [f"Suggestion 1 meets {every}, {_sure_words(best)}: {_do_words(best)}."]
     else:
         most = f"; the best meets {met}, {_sure_words(best)}" if met else ""
         lines = [f"No suggestion meets {every}{most}."]
     if met <= len(found.now.met) and met < total:
         lines.append("No change of the light does better than now: choose plants that suit the light.")
+    lines += [line for line in (how_many_words(found), _elsewhere_words(found)) if line]
     lines += [_against_words(one) for one in found.against]
     lines += [line for zone in best.unmet if (line := grows_there(zone, best.scene))]
     lines += [f"{name} was left out: {reason}." for name, reason in found.left_out]
@@ -123,19 +157,90 @@ def in_words(found: Suggestions) -> list[str]:
     return lines
 
 
+def _do_words(one: Suggestion) -> str:
+    """What to hang and how to set it."""
+    if one.hanging is None:
+        return (
+            f"leave the light where it hangs, set to {setting_words(one)}"
+            if one.settings
+            else "leave the light as it is"
+        )
+    return f"hang {hanging_words(one)}, set to {setting_words(one)}"
+
+
+def _met_words(one: Suggestion) -> str:
+    """`2 of 3 zones are met, with ...`."""
+    total, met = len(one.zones), len(one.met)
+    if met == 0:
+        return "no zone is met" if total > 1 else "the zone is not met"
+    every = "both zones are" if total == 2 else f"all {total} zones are"
+    who = "the zone is" if total == 1 else every if met == total else f"{met} of {total} zones are"
+    return f"{who} met, {_sure_words(one)}"
+
+
+def how_many_words(found: Suggestions) -> str:
+    """Whether one light does, or how many it takes, by the best suggestion with each number; empty where one was tried."""
+    best: dict[int, Suggestion] = {}
+    for one in found.ranked:
+        if one.settings:
+            best.setdefault(len(one.scene.fixtures), one)
+    if len(best) < 2:
+        return ""
+    few = max(sorted(best), key=lambda number: (len(best[number].met), best[number].sure))
+    told = [
+        f"{_lights(number)} {'meets' if number == 1 else 'meet'} {len(one.met)} of {len(one.zones)}"
+        f" at {percent(one.highest)} of full power{_watts_words(one)}"
+        for number, one in sorted(best.items())
+    ]
+    verdict = (
+        "One light is enough"
+        if few == 1
+        else f"It takes {_lights(few)}"
+        if few == max(best)
+        else f"{_lights(few)} are enough".capitalize()
+    )
+    return f"{verdict}: {', '.join(told)}."
+
+
+def _lights(number: int) -> str:
+    return {1: "one light", 2: "two lights", 3: "three lights"}.get(number, f"{number} lights")
+
+
+def _watts_words(one: Suggestion) -> str:
+    return "" if one.watts is None else f" ({one.watts:.3g} W)"
+
+
+def _elsewhere_words(found: Suggestions) -> str:
+    """Zones of other tanks of the rack that the first suggestion takes out of their bands; empty where there are none."""
+    was = {zone.name: zone for zone in found.now.elsewhere if zone.in_band}
+    lost = [
+        f"{zone.name} gets {light(zone.ppfd.value)}, now {light(was[zone.name].ppfd.value)} (band {band_text(zone.band)})"
+        for zone in found.best.elsewhere
+        if zone.name in was and not zone.in_band
+    ]
+    return f"Suggestion 1 changes other tanks of the rack: {'; '.join(lost)}." if lost else ""
+
+
 def _sure_words(best: Suggestion) -> str:
     share = "" if best.sure == len(best.met) else f"{best.sure} of them "
     return f"{share}with a probability of at least 80 %, both errors included"
 
 
-def _against_words(one: OutOfReach | TooAlike) -> str:
+def _against_words(one: Conflict) -> str:
     if isinstance(one, OutOfReach):
-        fixtures = "one fixture" if one.fixtures == 1 else f"{one.fixtures} fixtures"
-        return (
-            f"{one.zone} gets at most {light(one.most)} from {fixtures} at full power; its band starts at {one.low:g}."
+        of = (
+            ""
+            if one.fixtures is None
+            else " from one fixture"
+            if one.fixtures == 1
+            else f" from {one.fixtures} fixtures"
         )
+        return f"{one.zone} gets at most {light(one.most)}{of} at full power; its band starts at {one.low:g}."
+    if isinstance(one, TooMuch):
+        return f"{one.zone} gets {light(one.least)} from the lights of the other tanks alone; its band ends at {one.high:g}."
+    tried = "however the lights are dimmed" if one.as_they_hang else "wherever a light hangs"
     return (
-        f"{one.brighter} gets at most {one.at_most:.2g} times the light of {one.dimmer}, wherever a light hangs; "
+        f"{one.brighter} gets at most {one.at_most:.2g} times the light of {one.dimmer}, {tried}; "
         f"their bands need at least {one.wanted:.2g} times. Swap or move one of them."
     )
 
@@ -178,10 +283,11 @@ def suggestions_csv(found: Suggestions) -> str:
     )
 
 
-def write_suggestions(found: Suggestions, folder: Path, show: int, scene: Path) -> list[str]:
+def write_suggestions(found: Suggestions, folder: Path, show: int, rack: Scene, tank: int = 0) -> list[str]:
     """Write suggestions.csv, the picture and a scene file for each shown into a folder, each whole or not at all.
 
-    scene: the file that was asked about. Returns lines to tell, such as a scene that could not be written. Raises OSError.
+    rack: the scene that was asked about as its file says it; tank: the number of the tank in it. Returns lines to tell, such
+    as a scene that could not be written. Raises OSError.
     """
     write_text(folder / CSV, suggestions_csv(found))
     shown = _numbered(found, found.ranked[:show])
@@ -191,7 +297,8 @@ def write_suggestions(found: Suggestions, folder: Path, show: int, scene: Path) 
     for name, one in shown[1:]:
         path = folder / SCENE.format(name)
         try:
-            write_text(path, suggested_scene(one, scene, path))
+            for place, text in suggested_scene(one, rack, tank, path).items():
+                write_text(place, text)
         except NoFileError as reason:
             path.unlink(missing_ok=True)
             told.append(f"{name} has no scene file: {reason}")
