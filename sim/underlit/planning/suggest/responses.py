@@ -182,7 +182,7 @@ def _smooth(
         logs = np.log(np.maximum(values, _LEAST_PPFD))
         # light falls with height much as with its logarithm, in which the nodes are evenly spaced
         logs = _between(np.log(heights + _NEAR_M), logs, np.log(fine_heights + _NEAR_M), axis=0)
-        return np.exp(_between(places, logs, fine_places, axis=1))
+        return np.asarray(np.exp(_between(places, logs, fine_places, axis=1)))
 
     values, besides = between([light.full for light in found]), between([light.besides for light in found])
     if not any(light.besides.any() for light in found):
