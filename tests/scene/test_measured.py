@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from underlit.scene import SceneError, scene_from_dict
+from underlit.scene import SceneError, assumptions, scene_from_dict, tank_uncertainty
 from underlit.scene.measured import Kind
 from underlit.scene.standing import standing
 
@@ -65,3 +65,33 @@ def test_what_cannot_be_is_refused(measured: dict[str, Any], said: str) -> None:
     with pytest.raises(SceneError) as problem:
         _scene(measured)
     assert said in str(problem.value)
+
+
+def test_a_measured_output_is_listed_with_what_is_left_of_its_range() -> None:
+    scene = _scene(_measured(OUTPUT, correlation=[[1.0]]))
+    row, *others = assumptions(scene)
+    assert (row.key, row.measured, row.source) == ("fixture.output", True, "6 readings on 2026-03-01")
+    assert row.value_text == "40 umol/s, measured"
+    assert row.range_text == "35.6-45 umol/s"
+    said = {other.key for other in others}
+    assert not {"fixture.output", "fixture.light_loss_factors.temperature"} & said
+    claim_and_warmth = (0.15**2 + 0.10**2) / 3
+    wanted = tank_uncertainty(scene_from_dict(SCENE)) ** 2 - claim_and_warmth + 0.06**2
+    assert tank_uncertainty(scene) ** 2 == pytest.approx(wanted)
+
+
+def test_an_output_that_was_changed_is_open_again() -> None:
+    changed = _scene(_measured({**OUTPUT, "value": 41.0}, correlation=[[1.0]]))
+    assert [row for row in assumptions(changed)] == assumptions(scene_from_dict(SCENE))
+
+
+def test_errors_that_go_together_count_together() -> None:
+    """Readings under the lid know the light that comes through better than either the output or the lid."""
+
+    def known(correlation: float) -> float:
+        lid = {"what": "dirt on the lid", "value": 0.8, "sd": 0.4}
+        measured = _measured(OUTPUT, lid, correlation=[[1.0, correlation], [correlation, 1.0]])
+        return tank_uncertainty(scene_from_dict({**SCENE, "lid": {"dirt": 0.8}, "measured": measured}))
+
+    # more output and more dirt leave the light as it was
+    assert known(0.9) < known(0.0) < known(-0.9)

@@ -336,7 +336,8 @@ def print_assumptions(console: Console, rows: Sequence[dict[str, Any]], relative
     if not rows:
         return
     together = UNKNOWN if relative is None else percent(1.96 * relative)
-    section(console, f"Assumptions; together they may move PPFD by ± {together} (95 %)", assumption_table(rows))
+    title = "Measured and assumed" if any(row["measured"] for row in rows) else "Assumptions"
+    section(console, f"{title}; together they may move PPFD by ± {together} (95 %)", assumption_table(rows))
     say(console, f"ranges: {PRACTICE}, unless a source is given in brackets", "dim", indent=2)
 
 

@@ -133,13 +133,13 @@ def _ends(traced: Traced) -> list[dict[str, Any]]:
 
 
 def assumption_entries(scene: Scene) -> list[dict[str, Any]]:
-    """What a scene leaves open, as plain data."""
+    """What was measured of a scene and what it leaves open, as plain data."""
     entries = []
     for a in assumptions(scene):
         span = (a.relative_low, a.relative_high)
         moves = None if None in span else [number(v, 4) for v in span]
         entry = {"what": a.key, "taken": a.value_text, "range": a.range_text, "source": a.source}
-        entries.append({**entry, "may_move_ppfd_by_relative": moves})
+        entries.append({**entry, "measured": a.measured, "may_move_ppfd_by_relative": moves})
     return entries
 
 

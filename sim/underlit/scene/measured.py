@@ -6,6 +6,7 @@ a share between 0 and 1 (dirt, growth, backing).
 
 from __future__ import annotations
 
+import math
 from datetime import date as Date
 from enum import StrEnum
 from typing import Literal, Self
@@ -44,6 +45,7 @@ class Kind(StrEnum):
 
 OF_LIGHTS = (Kind.OUTPUT, Kind.BEAM)
 OF_PANES = (Kind.GROWTH, Kind.BACKING)
+SHARES = (Kind.LID, Kind.GROWTH, Kind.BACKING)
 
 
 class MeasuredParameter(Part):
@@ -73,6 +75,14 @@ class MeasuredParameter(Part):
     def name(self) -> str:
         """Its name for people."""
         return f"{self.what} of {', '.join(self.of)}" if self.what in OF_LIGHTS else str(self.what)
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Of the value, 95 %: low and high."""
+        factor = math.exp(1.96 * self.sd)
+        if self.what in SHARES:
+            return self.value**factor, self.value ** (1 / factor)
+        return self.value / factor, self.value * factor
 
 
 class MeasuredReading(Part):

@@ -11,7 +11,8 @@ from underlit.scene.targets import PRACTICE
 class Assumption:
     """``relative_low`` to ``relative_high``: how far the mean PPFD may lie from that computed with the assumed value.
 
-    Both are None where the light does not depend on it, or where it is a condition rather than an unknown.
+    Both are None where the light does not depend on it, or where it is a condition rather than an unknown. measured: told by
+    readings, which `source` names.
     """
 
     key: str
@@ -20,6 +21,7 @@ class Assumption:
     relative_low: float | None
     relative_high: float | None
     source: str = PRACTICE
+    measured: bool = False
 
     @property
     def mean_square(self) -> float:

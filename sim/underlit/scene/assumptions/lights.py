@@ -21,6 +21,14 @@ from underlit.scene.lights.fixture import Fixture
 from underlit.scene.lights.output import USUAL_EFFICACY
 from underlit.units import format_length
 
+IN_THE_OUTPUT = (
+    "fixture.output",
+    "fixture.light_loss_factors.temperature",
+    "fixture.light_loss_factors.age",
+    "fixture.light_loss_factors.dirt",
+)
+"""What a measured output has in it."""
+
 
 class OpenValue(NamedTuple):
     """A value that a scene may leave open for a fixture: when it does, what is assumed, its range, what that may move."""
@@ -32,15 +40,18 @@ class OpenValue(NamedTuple):
     moves: tuple[float, float] | None = None
 
 
-def of_fixtures(fixtures: Sequence[Fixture]) -> Iterator[Assumption]:
-    """Rows for all fixtures of a scene together, one for each value that any of them leaves open."""
+def of_fixtures(fixtures: Sequence[Fixture], measured: frozenset[str] = frozenset()) -> Iterator[Assumption]:
+    """Rows for all fixtures of a scene together, one for each value that any of them leaves open.
+
+    measured: names of those whose output was measured, with all that makes it up.
+    """
     for value in (*OPEN_VALUES, *_fitted_beams(fixtures), *MORE_OPEN_VALUES):
-        yield from _row(fixtures, value)
+        yield from _row(fixtures, value, measured if value.key in IN_THE_OUTPUT else frozenset())
 
 
-def _row(fixtures: Sequence[Fixture], value: OpenValue) -> Iterator[Assumption]:
+def _row(fixtures: Sequence[Fixture], value: OpenValue, known: frozenset[str]) -> Iterator[Assumption]:
     """The row of a value that some fixtures leave open, its effect scaled by their share of the light; none if none does."""
-    concerned = [fixture for fixture in fixtures if value.is_open(fixture)]
+    concerned = [fixture for fixture in fixtures if value.is_open(fixture) and fixture.name not in known]
     if not concerned:
         return
     assumed = value.assumed

@@ -16,7 +16,10 @@ from collections.abc import Iterator
 from underlit.scene.aquascape.ground import SUBSTRATE_DEPTH_M
 from underlit.scene.assumptions.assumption import Assumption
 from underlit.scene.assumptions.lights import of_fixtures
+from underlit.scene.assumptions.measured import measured_lights, measured_mean_square, measured_rows
+from underlit.scene.measured import Kind
 from underlit.scene.model import Scene
+from underlit.scene.standing import standing
 from underlit.scene.tank.outline import UPRIGHT_SIDES
 from underlit.scene.tank.panes import RETURNED, PaneState
 from underlit.scene.tank.tank import Behind
@@ -32,12 +35,13 @@ MOVED_BY_PANES = {PaneState.OVERGROWN: (-0.08, 0.08), PaneState.CLEAN: (-0.12, 0
 
 
 def assumptions(scene: Scene) -> list[Assumption]:
-    """Everything that the scene leaves to a default, with its range; what it gives is not listed.
+    """What was measured, with what is left of its range, and everything that the scene leaves to a default.
 
     Two rows are always there, since no file can give them: that the claimed output is a claim, and surface ripple.
     """
     return [
-        *of_fixtures(scene.fixtures),
+        *measured_rows(scene),
+        *of_fixtures(scene.fixtures, measured_lights(scene)),
         *_of_tank(scene),
         *_of_water(scene),
         *_of_lid(scene),
@@ -55,7 +59,8 @@ def tank_uncertainty(scene: Scene) -> float:
     root mean square about the assumed value. Without any reading that gives about 25-30 % as a 95 % half-width, which
     agrees with practice.
     """
-    return math.sqrt(sum(row.mean_square for row in assumptions(scene)))
+    open_rows = sum(row.mean_square for row in assumptions(scene) if not row.measured)
+    return math.sqrt(open_rows + measured_mean_square(scene))
 
 
 def _of_tank(scene: Scene) -> Iterator[Assumption]:
@@ -111,7 +116,9 @@ def _of_lid(scene: Scene) -> Iterator[Assumption]:
     lid = scene.lid
     if lid is None:
         return
-    open_keys = [key for key in ("dirt", "condensation") if key not in lid.model_fields_set]
+    # a measured lid has its drops in it
+    measured = standing(scene).of(Kind.LID) is not None
+    open_keys = [] if measured else [key for key in ("dirt", "condensation") if key not in lid.model_fields_set]
     if open_keys:
         # A glass top in use takes 15-30 % in total, 20 as assumed: .70/.80 and .85/.80.
         share = len(open_keys) / 2

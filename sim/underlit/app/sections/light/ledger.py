@@ -10,7 +10,12 @@ from underlit.app.sections.card import Card
 from underlit.app.sections.pieces import listed, numbers
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
 from underlit.scene import Scene
+from underlit.scene.assumptions.assumption import Assumption
 from underlit.scene.assumptions.scene import assumptions
+
+
+def _told(row: Assumption) -> str:
+    return f"{row.key}: {row.value_text} ({row.range_text})"
 
 
 class Ledger(Card):
@@ -35,8 +40,12 @@ class Ledger(Card):
         self._scene = scene
         self._assumed.clear()
         with self._assumed:
+            rows = assumptions(scene)
+            if any(one.measured for one in rows):
+                ui.label(f"Measured, with what it may still be ({rows[0].source}):").classes("quiet")
+                listed([_told(one) for one in rows if one.measured])
             ui.label("Assumptions, because the scene does not say:").classes("quiet")
-            listed([f"{one.key}: {one.value_text} ({one.range_text})" for one in assumptions(scene)])
+            listed([_told(one) for one in rows if not one.measured])
             if scene.notes:
                 ui.label("Notes").classes("quiet")
                 listed([note.replace(f"{scene.path}:", "line ") for note in scene.notes])
