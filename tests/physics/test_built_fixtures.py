@@ -128,11 +128,16 @@ def test_every_channel_sends_its_share_through_all_its_lenses() -> None:
     assert set(full_hours(scene).values()) == {4.0}
 
 
-@pytest.mark.parametrize("aside", [0.0, 0.25])
-def test_a_reading_under_water_is_found_again_by_the_trace(aside: float) -> None:
+@pytest.mark.parametrize(
+    ("aside", "water"),
+    [(0.0, {}), (0.25, {}), (0.0, {"tannin": "tea"}), (0.25, {"tannin": "tea"}),
+     (0.0, {"tannin": "none", "cloudiness": "cloudy"})],
+)  # fmt: skip
+def test_a_reading_under_water_is_found_again_by_the_trace(aside: float, water: dict[str, str]) -> None:
     """PPF from "60 at 40 cm, 25 of them water", then traced in a wide black tank: a square about the meter gets 60.
 
-    What lies between the mean over the square and the reading in its middle comes from the same closed form.
+    What lies between the mean over the square and the reading in its middle comes from the same closed form. Of cloudy water it
+    knows what a head loses to 2 %; without that, the light would come out 7 % too dim.
     """
     black = {"behind": "paint", "colour": "black", "reflectance": 0.0}
     reading = {"reads": "60 umol/m2/s", "below": "40 cm", "under_water": "25 cm", "along": f"{aside} m"}
@@ -141,7 +146,7 @@ def test_a_reading_under_water_is_found_again_by_the_trace(aside: float) -> None
         {
             "tank": {"inside_size": ["1.4 m", "1.4 m", "40 cm"], "glass_thickness": "6 mm"}
             | dict.fromkeys(("front", "back", "left", "right", "bottom"), black),
-            "water": {"above_bottom": "26 cm"},
+            "water": {"above_bottom": "26 cm", **water},
             "substrate": {"depth": "0 cm"},
             "fixture": [
                 {
@@ -158,13 +163,19 @@ def test_a_reading_under_water_is_found_again_by_the_trace(aside: float) -> None
     steps = [(i + 0.5) / 100 - 0.05 for i in range(10)]
     heads = [Head(0.4, aside + x, y, 0.25) for x in steps for y in steps]
     (over_square, in_middle) = (
-        per_flux(scene.fixtures[0].emitters, some, lambertian()).mean()
+        per_flux(scene.fixtures[0].emitters, some, lambertian(), scene.water.optical_constants()).mean()
         for some in (heads, [Head(0.4, aside, 0.0, 0.25)])
     )
     traced = underlit.trace(scene, photons=1 << 20)
     # the glass under the water sends back some thousandths
     expected = 60.0 * over_square / in_middle
-    agree(traced.result.zones()["square"], expected, resolves=0.015, what=f"reading under water, {aside}", slack=0.3)
+    agree(
+        traced.result.zones()["square"],
+        expected,
+        resolves=0.05 if "cloudiness" in water else 0.015,
+        what=f"reading under water, {aside}, {water}",
+        slack=1.2 if "cloudiness" in water else 0.3,
+    )
 
 
 def test_the_light_of_a_day_is_the_integral_of_its_schedule() -> None:

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 import pytest
 from one_fixture import fixture_of, refusal, scene_under
 
 from underlit.photometry.lens import lambertian
 from underlit.photometry.point import Head
-from underlit.scene import tank_uncertainty
+from underlit.scene import SceneError, scene_from_dict, tank_uncertainty
 from underlit.scene.assumptions.lights import of_fixtures
 from underlit.scene.assumptions.scene import assumptions
-from underlit.scene.lights.flux import ordinary_water, per_flux
+from underlit.scene.lights.flux import per_flux
+from underlit.scene.tank.water import Water
 from underlit.spectra import channels
+
+TANK = {"inside_size": ["60 cm", "30 cm", "36 cm"], "glass_thickness": "6 mm"}
 
 
 def open_keys(**keys):
@@ -75,7 +77,7 @@ def reads(place, ppf=50.0, **keys):
     """A reading that a fixture of that PPF would give at a place of heads."""
     known = fixture_of(output={"ppf": f"{ppf} umol/s"}, **keys)
     head = Head(place["below"], place.get("along", 0.0), place.get("across", 0.0), place.get("under_water", 0.0))
-    value = ppf * float(per_flux(known.emitters, [head], lambertian())[0])
+    value = ppf * float(per_flux(known.emitters, [head], lambertian(), Water().optical_constants())[0])
     return {"reads": f"{value} umol/m2/s", **{key: f"{metres} m" for key, metres in place.items()}}
 
 
@@ -148,12 +150,27 @@ def test_ranges_count_by_the_fixtures_share_of_the_light():
     assert rows["fixture.output.efficacy"].relative_low == pytest.approx(-0.30 * 0.25)
 
 
-def test_water_in_a_reading_is_like_the_tracer_takes_it():
-    """The tint that a reading is taken through is that of water where a scene says nothing."""
-    index, absorption = ordinary_water()
-    constants = scene_under(length="50 cm").water.optical_constants()
-    np.testing.assert_array_equal(absorption, constants.absorption_per_m)
-    np.testing.assert_array_equal(index, constants.refractive_index)
+def test_a_reading_is_taken_through_the_water_of_the_scene():
+    """Tea takes more than ordinary water: the same reading under it means more light. In air the water does not matter."""
+    wet, dry = ({"reads": "60 umol/m2/s", "below": "40 cm", **more} for more in ({"under_water": "30 cm"}, {}))
+    ppf = {
+        (name, "wet" if output is wet else "dry"): scene_from_dict(
+            {"tank": TANK, "water": {"tannin": name}, "fixture": [{**BAR, "output": output}]}
+        ).fixtures[0].claimed_ppf
+        for name in ("none", "ordinary", "tea")
+        for output in (wet, dry)
+    }  # fmt: skip
+    assert ppf["none", "wet"] < 0.99 * ppf["ordinary", "wet"]
+    assert ppf["ordinary", "wet"] < 0.95 * ppf["tea", "wet"]
+    assert len({ppf[name, "dry"] for name in ("none", "ordinary", "tea")}) == 1
+    assert fixture_of(output=wet, **BAR).claimed_ppf == ppf["ordinary", "wet"]
+
+
+def test_a_fault_of_the_water_hides_no_fault_of_the_light():
+    tables = {"tank": TANK, "water": {"tannin": "mud"}, "fixture": [{**BAR, "output": {"ppf": "0 umol/s"}}]}
+    with pytest.raises(SceneError) as refused:
+        scene_from_dict(tables)
+    assert sorted(problem.key[0] for problem in refused.value.problems) == ["fixture", "water"]
 
 
 @pytest.mark.parametrize(

@@ -128,7 +128,7 @@ OPEN_VALUES = (
     OpenValue(_claimed, "fixture.output", "as the scene claims", "± 15 %; cheap lights give 20-40 % less", (-0.15, 0.15)),
     OpenValue(_measured, "fixture.output.reading", _readings, "a meter is good to ± 10 %", (-0.10, 0.10)),
     OpenValue(lambda f: any(r.under_water for r in f.output.readings), "fixture.output.under_water",
-              "read far from the panes, in ordinary water", "the panes of a planted tank add 5-40 %", (-0.28, 0.0)),
+              "read far from the panes, in the water of the scene", "the panes of a planted tank add 5-40 %", (-0.28, 0.0)),
     OpenValue(_efficacy_open, "fixture.output.efficacy", f"{USUAL_EFFICACY:g} umol/J", "1.4-2.7 umol/J", (-0.30, 0.35)),
     OpenValue(_watts_open, "fixture.output.watts", _watts, "0.2-0.8 W per cm", (-0.5, 1.0)),
     OpenValue(lambda f: not f.output.readings and _factor_open("temperature", f), "fixture.light_loss_factors.temperature",

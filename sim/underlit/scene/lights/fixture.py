@@ -9,7 +9,7 @@ from typing import Annotated, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import Field, model_validator
+from pydantic import Field, PrivateAttr, ValidationInfo, model_validator
 from pydantic_core import PydanticCustomError
 
 from underlit.photometry import files
@@ -42,6 +42,7 @@ from underlit.scene.lights.guesses import output_from_file, usual_leds, usual_pp
 from underlit.scene.lights.lens import LeanRad, LensShape, LensWord
 from underlit.scene.lights.output import MOST_EFFICACY, LightLossFactors, Output
 from underlit.scene.tank.tank import Size
+from underlit.scene.tank.water import Water
 from underlit.spectra.grid import FloatArray
 
 MOST_PPF = 20_000.0
@@ -104,8 +105,11 @@ class Fixture(Driven):
     photoperiod: Annotated[Hours, Role.RUNS] = PHOTOPERIOD_H
     body_reflectance: Fraction = 0.5
 
+    _read_in: Water = PrivateAttr(default=Water())
+
     @model_validator(mode="after")
-    def _fits_itself(self) -> Fixture:
+    def _fits_itself(self, info: ValidationInfo) -> Fixture:
+        self._read_in = (info.context or {}).get("water", self._read_in)  # before a reading is turned into light
         self._check_what_is_given()
         self._check_how_it_runs()
         if self.photometric_file is not None:
@@ -297,11 +301,14 @@ class Fixture(Driven):
         readings = self.output.readings
         if not readings:
             return claimed_flux(self.output, self.channels)
+        water = self._read_in.optical_constants()
         if self.photometry is not None:
             shares = list(zip(self.channels, self.shares, strict=True))
-            return flux_from_file_and_readings(readings, self.photometry, self.photometric_turn, shares)
+            return flux_from_file_and_readings(readings, self.photometry, water, self.photometric_turn, shares)
         is_open = self.leaves_lens_open and not any(channel.lens for channel in self.channels)
-        return flux_from_readings(readings, self.emitters, usual_beam_rad=self.preset.beam_rad, beam_is_open=is_open)
+        return flux_from_readings(
+            readings, self.emitters, water, usual_beam_rad=self.preset.beam_rad, beam_is_open=is_open
+        )
 
     @property
     def claimed_ppf(self) -> float:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 
@@ -14,9 +13,12 @@ from underlit.photometry.point import Head, WaterOver, irradiance_at
 from underlit.photometry.readings import BeamFit, fit_beam, fit_flux
 from underlit.scene.lights.channel import Channel
 from underlit.scene.lights.output import USUAL_EFFICACY, Output, Reading
-from underlit.scene.tank.water import TANNIN_A440_PER_M
 from underlit.spectra.grid import FloatArray
-from underlit.spectra.media import optical_constants
+from underlit.spectra.media import OpticalConstants
+
+LOST_OF_SCATTERED = 0.075
+"""Share of the light scattered by particles that a head loses: .05 to .11 by traces through 25 to 35 cm of hazy and cloudy water
+under a small board, a bar and a beam of 60 deg. The rest of it still comes down, since it is scattered forward."""
 
 
 @dataclass(frozen=True)
@@ -57,25 +59,34 @@ def claimed_flux(output: Output, channels: Sequence[Channel]) -> Flux:
 
 
 def flux_from_readings(
-    readings: Sequence[Reading], emitters: Sequence[Emitters], *, usual_beam_rad: float, beam_is_open: bool
+    readings: Sequence[Reading],
+    emitters: Sequence[Emitters],
+    water: OpticalConstants,
+    *,
+    usual_beam_rad: float,
+    beam_is_open: bool,
 ) -> Flux:
-    """PPF from readings under a fixture, and its beam where it is open and they can show it."""
+    """PPF from readings under a fixture, in air or in that water, and its beam where it is open and they can show it."""
     values, heads = _values(readings), [reading.head for reading in readings]
     if len(heads) > 1 and beam_is_open:
-        beam = fit_beam(values, lambda rad: per_flux(emitters, heads, from_beam_angle(rad)))
+        beam = fit_beam(values, lambda rad: per_flux(emitters, heads, from_beam_angle(rad), water))
         if beam is not None:
             return Flux(beam.flux, beam.departure, beam)
-    return _fitted(values, per_flux(emitters, heads, from_beam_angle(usual_beam_rad)))
+    return _fitted(values, per_flux(emitters, heads, from_beam_angle(usual_beam_rad), water))
 
 
 def flux_from_file_and_readings(
-    readings: Sequence[Reading], measured: files.Photometry, turn_rad: float, shares: Sequence[tuple[Channel, float]]
+    readings: Sequence[Reading],
+    measured: files.Photometry,
+    water: OpticalConstants,
+    turn_rad: float,
+    shares: Sequence[tuple[Channel, float]],
 ) -> Flux:
     """PPF from readings under a fixture whose distribution of light a photometric file gives."""
     found = np.zeros(len(readings))
     for channel, share in shares:
         lit = [
-            files.irradiance_at(measured, reading.head, turn_rad=turn_rad, water=_water(reading.head, channel))
+            files.irradiance_at(measured, reading.head, turn_rad=turn_rad, water=_over(reading.head, channel, water))
             for reading in readings
         ]
         found += share * np.array(lit)
@@ -91,29 +102,28 @@ def _fitted(readings: FloatArray, light_per_flux: FloatArray) -> Flux:
     return Flux(fit.flux, fit.departure)
 
 
-def per_flux(emitters: Sequence[Emitters], heads: Sequence[Head], otherwise: Lens) -> FloatArray:
-    """Irradiance per unit of the fixture's flux at each head, (k,) [1/m2]; ``otherwise``: lens where none is given."""
+def per_flux(
+    emitters: Sequence[Emitters], heads: Sequence[Head], otherwise: Lens, water: OpticalConstants
+) -> FloatArray:
+    """Irradiance per unit of the fixture's flux at each head, (k,) [1/m2].
+
+    ``otherwise``: lens where none is given; ``water``: over a head that has water over it.
+    """
     found = np.zeros(len(heads))
     for some in emitters:
         lens = otherwise if some.lens is None else some.lens
         lit = [
-            irradiance_at(lens, some.points, head, axes=some.axes, water=_water(head, some.channel)) for head in heads
+            irradiance_at(lens, some.points, head, axes=some.axes, water=_over(head, some.channel, water))
+            for head in heads
         ]
         found += some.share * np.array(lit) * len(some.points) / some.of
     return found
 
 
-def _water(head: Head, channel: Channel) -> WaterOver | None:
-    """Ordinary aquarium water over a head, for a channel's light; None for a head in air."""
+def _over(head: Head, channel: Channel, water: OpticalConstants) -> WaterOver | None:
+    """The water over a head for a channel's light; None for a head in air."""
     if not head.under_water_m > 0:
         return None
-    index, absorption = ordinary_water()
     photons = channel.spectrum.channel.photons
-    return WaterOver(float(index @ photons), photons, absorption)
-
-
-@cache
-def ordinary_water() -> tuple[FloatArray, FloatArray]:
-    """Index (60,) and absorption (60,) [1/m] of the water of a scene that does not describe it."""
-    constants = optical_constants("water", tannin_a440_per_m=TANNIN_A440_PER_M["ordinary"])
-    return constants.refractive_index, constants.absorption_per_m
+    lost = water.absorption_per_m + LOST_OF_SCATTERED * water.scattering_per_m
+    return WaterOver(float(water.refractive_index @ photons), photons, lost)

@@ -35,7 +35,7 @@ _UNDER_WATER = "how much of the distance below is water with a flat surface; 0 i
 class Reading(Part):
     """One PAR reading of a level meter under a level fixture, with nothing around that reflects.
 
-    Under water it is the true PPFD: what the meter shows times its immersion factor.
+    Under water it is the true PPFD: what the meter shows times its immersion factor. The water is that of the scene.
     """
 
     reads: Annotated[Ppfd, Field(description="true PPFD on the level head")]

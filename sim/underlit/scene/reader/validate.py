@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from pydantic import ValidationError
 
@@ -13,6 +14,7 @@ from underlit.scene.reader.errors import SceneError
 from underlit.scene.reader.layers import Layer, Place
 from underlit.scene.reader.problems import problems_of
 from underlit.scene.standing import measured_notes
+from underlit.scene.tank.water import Water
 from underlit.text.problem import KeyPath, Problem, shown
 
 OWN_RACK = "a scene that has a rack itself cannot stand in a rack"
@@ -25,7 +27,7 @@ def validated(layer: Layer, file: str, read_tank: Callable[[Path], Scene] | None
     SceneError where it cannot be used.
     """
     try:
-        scene = Scene.model_validate(layer.data)
+        scene = Scene.model_validate(layer.data, context={"water": _water(layer.data)})
     except ValidationError as error:
         raise SceneError(_placed(problems_of(error), layer, file)) from None
     found = [*_read_rack(scene, read_tank), *check_scene(scene)]
@@ -35,6 +37,14 @@ def validated(layer: Layer, file: str, read_tank: Callable[[Path], Scene] | None
     scene._not_as_measured = tuple(measured_notes(scene))
     scene._pane_rule = scene.pane_rule  # a copy without its zones or plants is still of this tank
     return scene
+
+
+def _water(data: dict[str, Any]) -> Water:
+    """The water of a scene, in which its lights were read under water; the usual one as long as there are faults in it."""
+    try:
+        return Water.model_validate(data.get("water", {}))
+    except ValidationError:
+        return Water()
 
 
 def _read_rack(scene: Scene, read_tank: Callable[[Path], Scene] | None) -> list[Problem]:
