@@ -40,13 +40,15 @@ LARGEST_BATCH_BITS = 18
 class StoppingRule:
     """When a trace may stop: by the largest 95 % half width, relative to the value, of `zones` and of `spots`.
 
-    photons: the budget, most photons over all sources. only_budget: whether it alone decides.
+    photons: the budget, most photons over all sources. only_budget: whether it alone decides. least_sources:
+    a budget is cut into batches as for so many sources at the least, so that scenes that are compared have batches alike.
     """
 
     zones: float = ZONE_PRECISION
     spots: float = SPOT_PRECISION
     photons: int = MOST_PHOTONS
     only_budget: bool = False
+    least_sources: int = 1
 
     def batch_bits_for(self, sources: int) -> int:
         """Bits of a batch, which holds 2 to that power photons, for a number of sources.
@@ -55,7 +57,7 @@ class StoppingRule:
         """
         if not self.only_budget:
             return BATCH_BITS
-        per_batch = max(self.photons, 1) / (FIRST_CHECK * sources)
+        per_batch = max(self.photons, 1) / (FIRST_CHECK * max(sources, self.least_sources))
         return int(np.clip(math.floor(math.log2(per_batch)), 12, LARGEST_BATCH_BITS))
 
 
@@ -248,6 +250,7 @@ def trace(
     seed: int = 1,
     threads: int | None = None,
     progress: Callable[[Progress], None] | None = None,
+    least_sources: int = 1,
 ) -> Traced | Result:
     """Trace a scene, or a world built in code: a `Traced` for a scene, a `Result` for a world.
 
@@ -266,8 +269,10 @@ def trace(
         Of the random numbers: the same seed gives the same bits; worker threads (default: all processors).
     progress
         Called now and then with how far it is.
+    least_sources
+        A budget is cut into batches as for so many sources at the least: scenes with batches alike can be compared.
     """
-    rule = stopping_rule(precision, photons)
+    rule = replace(stopping_rule(precision, photons), least_sources=least_sources)
     if isinstance(scene, World):
         return trace_compiled(scene.compile(), rule=rule, seed=seed, threads=threads, progress=progress)[0]
     lowered = scene if isinstance(scene, Lowered) else lower(scene)

@@ -244,3 +244,15 @@ def test_verdicts_that_earlier_releases_stored():
     assert Verdict("no aim set") is Verdict.NO_TARGET
     with pytest.raises(ValueError, match="dim enough"):
         Verdict("dim enough")
+
+
+def test_every_side_gets_the_photons_that_were_asked_for():
+    """One light and two, one budget: both spend it, in batches alike, so that what they share still cancels."""
+    lights = [light(name=name, position=["15 cm", at]) for name, at in (("one", "5 cm"), ("two", "15 cm"))]
+    sides = trace_paired([lower(box(fixture=lights[:1])), lower(box(fixture=lights))], photons=1 << 18)
+    for side in sides:
+        assert side.result.photons == pytest.approx(1 << 18, rel=0.1)
+    sizes = {count.photons_per_batch for side in sides for count in side.result.counts}
+    assert len(sizes) == 1
+    made = compare([candidate(str(i), side) for i, side in enumerate(sides)])
+    assert made.paired == (True, True)

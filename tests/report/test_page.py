@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -109,3 +110,33 @@ def test_what_makes_no_sense_is_refused_in_one_line(
     lines = capsys.readouterr().err.strip().splitlines()
     assert len(lines) == 1
     assert lines[0].startswith(said)
+
+
+def test_a_pdf_that_cannot_be_made_is_refused_before_the_trace(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys
+) -> None:
+    """Without the extra: one line that says what to install and what works without, nothing traced, nothing written."""
+    monkeypatch.setitem(sys.modules, "weasyprint", None)
+    monkeypatch.setattr("underlit.report.progress.trace.tracing", lambda *_, **__: pytest.fail("it was traced"))
+    page = tmp_path / "page.html"
+    assert main(["report", str(SCENES / "bare-box.toml"), "--pdf", "--out", str(page)]) == 2
+    told = capsys.readouterr().err
+    assert "pip install 'underlit[pdf]'" in told
+    assert "Without --pdf the page is written" in told
+    assert not page.exists()
+
+
+def test_page_and_terminal_lead_with_the_decision(tmp_path: Path, capsys) -> None:
+    """The same sentence first in both; a caution stands at the top of the page."""
+    scene = tmp_path / "tank.toml"
+    bar = "\n".join((
+        f'base = "{SCENES / "bare-box.toml"}"', "[[fixture]]", 'name = "bar"', 'size = ["60 cm", "6 cm", "1 cm"]',
+        "leds = { rows = 1, columns = 8 }", 'output = { ppf = "12 umol/s" }', 'above_rim = "5 cm"',
+    ))  # fmt: skip
+    scene.write_text(bar, encoding="utf-8")
+    assert main(["report", str(scene), "--photons", "65536", "--out", str(tmp_path / "page.html")]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    sentence = told.split(" Written to ")[0]
+    assert sentence.startswith("Set the bar to ")
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert page.index(sentence) < page.index("Caution: bar reaches beyond the tank by") < page.index("<h2>")

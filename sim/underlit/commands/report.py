@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 from underlit.commands.options import AS_USUAL, PaperSize, Price, SceneFile, TraceOptions
@@ -27,7 +26,9 @@ def report(
     pdf
         Write a PDF as well, beside the page.
     """
-    from underlit.report.page import report_html, report_pdf
+    from underlit.planning.decision import decide
+    from underlit.report.decisions.decision import lead
+    from underlit.report.page import report_html, report_pdf, why_no_pdf
     from underlit.report.printout import output_console, say
     from underlit.report.progress.stopping import Phase, Stops
     from underlit.report.progress.trace import tracing, working
@@ -36,6 +37,9 @@ def report(
     page = out or Path(f"{scene.stem}-report.html")
     if page.is_dir():
         raise Refused(f"--out: {page} is a folder; name an HTML file")
+
+    if pdf and (missing := why_no_pdf()):
+        raise Refused(f"--pdf: {missing}. Without --pdf the page is written, and a browser can print it.")
 
     def work(stops: Stops) -> None:
         loaded, progress = load(scene), output_console(stderr=True)
@@ -49,22 +53,8 @@ def report(
             write_text(page, html)
             if pdf:
                 written.append(page.with_suffix(".pdf"))
-                _print(lambda: report_pdf(html, written[1]))
+                report_pdf(html, written[1])
+        say(output_console(), lead(decide(lowered, traced.result)), "bold")
         say(output_console(), f"Written to {' and '.join(str(path) for path in written)}")
 
     return stoppable(work)
-
-
-def _print(make_pdf: Callable[[], None]) -> None:
-    """Make the PDF; what is missing for that is said with what to install."""
-    try:
-        make_pdf()
-    except ImportError as problem:
-        raise Refused(
-            f"no PDF: {problem.name} is not installed; install it with: pip install 'underlit[pdf]'"
-        ) from None
-    except OSError as problem:
-        if "library" not in str(problem):
-            raise
-        wanted = "apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
-        raise Refused(f"no PDF: a system library is missing; on Debian: {wanted}") from None

@@ -100,7 +100,7 @@ def trace_paired(
     precision : float, optional
         Trace each until every zone mean is known to this fraction (95 %).
     photons : int, optional
-        Photons for each scene instead, shared out so that batches are of the same size in all.
+        Photons for each scene instead, the same for all, in batches of the same size.
     seed, threads : int
         Of the random numbers, the same for all; worker threads, by default all processors.
     tracer : callable, optional
@@ -118,8 +118,7 @@ def trace_paired(
         if known is not None:
             done.append(answered_from(known, lowered))
             continue
-        budget = None if photons is None else max(1, photons // most) * len(lowered.compiled.sources)
-        traced = run(lowered, precision=precision, photons=budget, seed=seed, threads=threads)
+        traced = run(lowered, precision=precision, photons=photons, seed=seed, threads=threads, least_sources=most)
         assert isinstance(traced, Traced)
         done.append(traced)
         if not traced.result.complete:

@@ -14,7 +14,7 @@ from underlit.planning.plant_map import PHOTONS, Fit, PlantPlace, plant_map
 from underlit.report.decisions.dose import settings_card
 from underlit.report.decisions.plant_map import where_words
 from underlit.report.numbers import percent
-from underlit.report.page import report_html, report_pdf
+from underlit.report.page import report_html, report_pdf, why_no_pdf
 from underlit.run import Traced
 from underlit.scene import load_scene
 from underlit.viz.figures import write_png
@@ -23,7 +23,6 @@ from underlit.viz.sheets.reading_sheet import Paper
 from underlit.viz.sheets.settings_card import write_cards
 
 DOUBT = "Tank uncertainty leaves doubt near the edges of an area: start planting in its middle."
-PDF_LIBRARIES = "apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
 
 
 def traced_of(light: Light) -> Traced:
@@ -33,21 +32,14 @@ def traced_of(light: Light) -> Traced:
 
 def report_work(job: Job, *, light: Light, price: float | None, paper: str, pdf: bool) -> bytes:
     """Make the report: a page with everything in it, or printed as PDF."""
+    if pdf and (missing := why_no_pdf()):
+        raise ValueError(f"No PDF: {missing}. Or print the page from the browser.")
     job.tell("drawing the pictures")
     html = report_html(traced_of(light), price=price, paper=paper)
     if not pdf:
         return html.encode()
     job.tell("printing")
-    try:
-        return drawn("report.pdf", lambda to: report_pdf(html, to))
-    except ImportError:
-        raise ValueError(
-            "PDF is not installed: run pip install 'underlit[pdf]', or print the page from the browser"
-        ) from None
-    except OSError as problem:
-        if "library" not in str(problem):
-            raise
-        raise ValueError(f"PDF needs a system library that is missing; on Debian: {PDF_LIBRARIES}") from None
+    return drawn("report.pdf", lambda to: report_pdf(html, to))
 
 
 def card_work(job: Job, *, light: Light, price: float | None) -> bytes:

@@ -59,7 +59,7 @@ def reading_marks(fitted: Fitted) -> list[ReadingMark]:
     """Readings for the picture."""
     return [
         ReadingMark(
-            cut(f"{i}  {r.reading.name} ({setting_words(r.reading.setting, r.reading.dimming)})"),
+            cut(f"{i}  {r.reading.name} ({setting_words(r.reading.setting, r.reading.dimming, fitted.model.scene)})"),
             r.reading.ppfd / r.before - 1, r.departure, r.set_aside,
         )
         for i, r in enumerate(fitted.residuals, 1)

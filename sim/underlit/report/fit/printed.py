@@ -52,7 +52,7 @@ def reading_table(fitted: Fitted) -> Table:
     rows = []
     for index, r in enumerate(fitted.residuals, 1):
         difference = f"{100 * r.departure:+.0f} %" + (" *" if r.set_aside else "")
-        setting = setting_words(r.reading.setting, r.reading.dimming)
+        setting = setting_words(r.reading.setting, r.reading.dimming, fitted.model.scene)
         figures = (light(value) for value in (r.reading.ppfd, r.before, r.modelled))
         rows.append((str(index), r.reading.name, setting, *figures, difference))
     heads = ("reading", "setting", "read", "scene", "corrected\nscene", "read against\ncorrected")

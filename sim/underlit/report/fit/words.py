@@ -210,14 +210,14 @@ def sentences(found: Found) -> list[str]:
     ]
 
 
-def setting_words(setting: Setting, dimming: float | None) -> str:
-    """How the tank was set up, where that was said."""
-    parts = ["lid on" if setting.lid is LidState.ON else "lid off"]
+def setting_words(setting: Setting, dimming: float | None, scene: Scene) -> str:
+    """How the tank was set up, where that was said; of a lid only where there is one."""
+    parts = [] if scene.lid is None else ["lid on" if setting.lid is LidState.ON else "lid off"]
     if setting.above_rim is not None:
         parts.append(f"light {100 * setting.above_rim:.0f} cm up")
     if dimming is not None:
         parts.append(f"at {100 * dimming:.0f} %")
-    return ", ".join(parts)
+    return ", ".join(parts) or "as in the scene"
 
 
 def value_correlation(fitted: Fitted) -> np.ndarray:

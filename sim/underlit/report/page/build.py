@@ -24,6 +24,7 @@ from underlit.viz.palette import both_units
 PAPERS = {"a4": "A4", "letter": "Letter"}
 """Sizes the report prints on, by what the command calls them."""
 TEMPLATE = Path(__file__).with_name("report.html")
+PDF_LIBRARIES = "apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
 MARK = {
     Verdict.TOO_DIM: "▼",
     Verdict.RIGHT: "●",
@@ -70,8 +71,19 @@ def report_html(traced: Traced, *, price: float | None = None, paper: str = "a4"
     )
 
 
+def why_no_pdf() -> str:
+    """What is missing to print a PDF and how to install it, in a line; empty where nothing is."""
+    try:
+        import weasyprint  # noqa: F401
+    except ImportError as problem:
+        return f"{problem.name} is not installed; install it with: pip install 'underlit[pdf]'"
+    except OSError:
+        return f"a system library is missing; on Debian: {PDF_LIBRARIES}"
+    return ""
+
+
 def report_pdf(html: str, path: Path) -> None:
-    """Print a report's page as PDF. ImportError without WeasyPrint, OSError without its libraries or where not writable."""
+    """Print a report's page as PDF, where `why_no_pdf` has nothing to say. OSError where not writable."""
     import weasyprint
 
     from underlit.results.atomic import atomic_path

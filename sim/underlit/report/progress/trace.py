@@ -80,8 +80,9 @@ class Teller:
 
 
 def tracing(
-    console: Console, lowered: Lowered, *, precision: float | None, photons: int | None, seed: int, threads: int | None
-) -> Traced:
+    console: Console, lowered: Lowered, *, precision: float | None, photons: int | None, seed: int, threads: int | None,
+    least_sources: int = 1,
+) -> Traced:  # fmt: skip
     """Trace with a progress line on a terminal; silent elsewhere."""
     teller = Teller(LOADING if kernels_are_kept() else COMPILING, photons)
     words = TextColumn("{task.description}", markup=False, table_column=Column(overflow="fold", ratio=1))
@@ -92,7 +93,10 @@ def tracing(
         def tell(state: State) -> None:
             bar.update(task, description=teller.describe(state), completed=teller.share_done(state))
 
-        traced = trace(lowered, precision=precision, photons=photons, seed=seed, threads=threads, progress=tell)
+        traced = trace(
+            lowered, precision=precision, photons=photons, seed=seed, threads=threads, progress=tell,
+            least_sources=least_sources,
+        )  # fmt: skip
     assert isinstance(traced, Traced)
     return traced
 
