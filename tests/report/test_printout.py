@@ -153,16 +153,29 @@ def test_small_lines_are_taken_together_but_never_the_lost() -> None:
 
 @pytest.mark.parametrize(
     ("value", "half_width", "text"),
-    [(43.81, 0.19, "43.8 ± 0.2"), (43.81, 0.2, "43.8 ± 0.2"), (28.2, 0.011, "28.2 ± 0.1"), (112.4, 3.1, "112 ± 4"),
-     (5.0, 0.0, "5.0 ± 0.0"), (70.0, float("inf"), "70.0 ± ?"), (float("nan"), 1.0, "-")],
+    [(43.81, 0.19, "43.81 ± 0.19"), (43.81, 0.2, "43.81 ± 0.20"), (28.2, 0.011, "28.20 ± 0.02"), (112.4, 3.1, "112.4 ± 3.1"),
+     (112.4, 12.3, "112 ± 13"), (112.4, 9.93, "112 ± 10"), (43.8, 0.993, "43.8 ± 1.0"), (5.0, 0.0, "5.0 ± 0.0"),
+     (70.0, float("inf"), "70.0 ± ?"), (float("nan"), 1.0, "-")],
 )  # fmt: skip
 def test_a_value_and_its_error_end_at_the_same_place(value: float, half_width: float, text: str) -> None:
     assert numbers.with_error(value, half_width) == text
+    assert numbers.with_error(value, half_width, value - half_width, value + half_width) == text
 
 
 @given(st.floats(0, 1e4), st.floats(0, 1e3))
-def test_an_error_is_never_printed_smaller_than_it_is(value: float, half_width: float) -> None:
-    assert float(numbers.with_error(value, half_width).split(" ± ")[1]) >= half_width - 1e-8
+def test_an_error_is_printed_to_two_figures_and_never_smaller_than_it_is(value: float, half_width: float) -> None:
+    shown = float(numbers.with_error(value, half_width).split(" ± ")[1])
+    assert half_width - 1e-8 <= shown <= max(1.11 * half_width, half_width + 0.0101)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "text"),
+    [(0.0, 0.382, "< 0.39"), (0.0, 3.2, "< 3.2"), (0.0, 12.3, "< 13"), (0.213, 1.31, "0.2-1.4"), (0.213, 0.47, "0.21-0.47"),
+     (0.02, 1.31, "< 1.4"), (21.3, 47.2, "21-48")],
+)  # fmt: skip
+def test_few_hits_are_told_as_an_interval_or_an_upper_bound(low: float, high: float, text: str) -> None:
+    value = low + 0.3 * (high - low) if low else 0.0
+    assert numbers.with_error(value, high - value, low, high) == text
 
 
 def test_moves() -> None:

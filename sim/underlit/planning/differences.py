@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from underlit.results.estimate import Estimate, combine
+from underlit.results.estimate import Estimate, combine, estimates
 from underlit.results.result import Counts, Field, Result
 
 Part = tuple[np.ndarray, np.ndarray, float]
@@ -138,7 +138,7 @@ def point_difference(
     value, error, dof = difference(
         second, first, lambda r, i: point_units(r, i, at_second), lambda r, i: point_units(r, i, at_first)
     )
-    return [Estimate(float(v), float(e), float(d)) for v, e, d in zip(value, error, dof, strict=True)]
+    return estimates(value, error, dof)
 
 
 Smooth = Callable[[np.ndarray], np.ndarray]

@@ -26,7 +26,6 @@ from underlit.planning.zones import (
     judged,
     zone_reports,
 )
-from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.scene import Band, Need, Scene
 from underlit.scene.targets import NEW_TANK_SHARE, band_for
@@ -156,15 +155,10 @@ def _zone(report: ZoneReport, band: Band | None, new_band: Band | None, relative
         new_ppfd=(low * value, high * value),
         new_dli=(light_of_a_day(low * value, NEW_TANK_HOURS), light_of_a_day(high * value, NEW_TANK_HOURS)),
         new_band=new_band,
-        new_verdict=judged(dimmed(report.ppfd, middle), relative, new_band)[0],
+        new_verdict=judged(report.ppfd.times(middle), relative, new_band)[0],
         aged=tuple((value * least, value * most) for least, most in map(left_after, AGES)),
         years_in_band=None if band is None else _years_above(value, band.low),
     )
-
-
-def dimmed(ppfd: Estimate, factor: float) -> Estimate:
-    """A PPFD at so many times its dimming: its error goes with it."""
-    return Estimate(factor * ppfd.value, factor * ppfd.standard_error, ppfd.dof)
 
 
 def _years_above(value: float, low: float) -> Span:

@@ -15,7 +15,7 @@ import numpy as np
 from underlit.lowering.compiled import Grid
 from underlit.planning.differences import Units, difference, group_weights, mean_of_units
 from underlit.planning.jackknife import jackknife, used_groups
-from underlit.results.estimate import Estimate, combine
+from underlit.results.estimate import Estimate, combine, estimates
 from underlit.results.result import Result
 
 HEAD_M = 0.03
@@ -28,12 +28,14 @@ LEAST_OPEN = 0.5
 class VerticalProfile:
     """PPFD over an outline, (n,) at rising heights [m over the bottom pane], with all that its errors need.
 
-    units: of each source, its groups of batches: values (groups, n) [umol/m2/s]; result: what it was read from.
+    units: of each source, its groups of batches: values (groups, n) [umol/m2/s]; result: what it was read from; packet (n,):
+    what one more packet of light would have added [umol/m2/s].
     """
 
     heights: np.ndarray
     units: tuple[Units, ...]
     result: Result
+    packet: np.ndarray
 
     @property
     def value(self) -> np.ndarray:
@@ -41,13 +43,15 @@ class VerticalProfile:
         return np.asarray(np.sum([u.mean for u in self.units], axis=0))
 
     @property
-    def half_widths(self) -> np.ndarray:
-        """95 % half widths of the values: simulation errors, (n,) [umol/m2/s]."""
-        return np.array([e.half_width for e in self.at(self.heights)])
+    def limits(self) -> tuple[np.ndarray, np.ndarray]:
+        """Ends of the 95 % intervals of the values (simulation error), each (n,) [umol/m2/s]."""
+        found = self.at(self.heights)
+        return np.array([e.low for e in found]), np.array([e.high for e in found])
 
     def at(self, heights: Sequence[float] | np.ndarray) -> list[Estimate]:
         """PPFD at any heights [m], held at the ends of the profile, with simulation errors."""
-        return _estimates(combine([mean_of_units(u) for u in self.units_at(heights)]))
+        found = combine([mean_of_units(u) for u in self.units_at(heights)])
+        return estimates(*found, np.interp(heights, self.heights, self.packet))
 
     def units_at(self, heights: Sequence[float] | np.ndarray) -> list[Units]:
         """The units read at any heights [m], by source."""
@@ -71,16 +75,12 @@ class VerticalProfile:
         return total
 
 
-def _estimates(found: tuple[np.ndarray, np.ndarray, np.ndarray]) -> list[Estimate]:
-    return [Estimate(float(v), float(e), float(d)) for v, e, d in zip(*found, strict=True)]
-
-
 def profile_difference(
     second: VerticalProfile, first: VerticalProfile, heights: Sequence[float]
 ) -> list[Estimate]:  # fmt: skip
     """PPFD of `second` minus that of `first` at heights [m], with simulation errors (see `planning.differences`)."""
     units = second.units_at(heights), first.units_at(heights)
-    return _estimates(difference(second.result, first.result, lambda _, i: units[0][i], lambda _, i: units[1][i]))
+    return estimates(*difference(second.result, first.result, lambda _, i: units[0][i], lambda _, i: units[1][i]))
 
 
 def mixing(known: np.ndarray, wanted: np.ndarray) -> np.ndarray:
@@ -151,4 +151,4 @@ def vertical_profile(
             axis=1,
         )
         units.append(Units(flux / area[read], group_weights(counts)))
-    return VerticalProfile(heights[read], tuple(units), result)
+    return VerticalProfile(heights[read], tuple(units), result, result.packet_flux / area[read])

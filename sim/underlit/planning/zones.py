@@ -117,7 +117,7 @@ def judged(ppfd: Estimate, tank_uncertainty: float, band: Band | None) -> tuple[
     """
     if band is None:
         return Verdict.NO_TARGET, None
-    chance = chances(ppfd.value, math.hypot(ppfd.standard_error, tank_uncertainty * ppfd.value), band)
+    chance = chances(ppfd.value, math.hypot(ppfd.sigma, tank_uncertainty * ppfd.value), band)
     return verdict(chance), chance
 
 

@@ -21,8 +21,8 @@ from underlit.lowering.fixtures import footprint
 from underlit.lowering.records import Part, Role
 from underlit.lowering.scene import Lowered
 from underlit.planning.zones import ZoneReport
-from underlit.report.numbers import light, sure_to, with_error
-from underlit.report.summary import SIMULATION_KEY, TANK_KEY, summarise, versions
+from underlit.report.numbers import estimated, light, sure_to
+from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEY, summarise, versions
 from underlit.results.atomic import temporary_folder, write_text
 from underlit.results.csv_text import csv_text
 from underlit.results.estimate import Estimate
@@ -32,7 +32,8 @@ from underlit.text.file_name import named_for
 from underlit.viz.overlay import FixtureMark, Overlay, SpotMark, ZoneMark, as_points
 
 ZONE_COLUMNS = (
-    "tank", "name", "where", "area_m2", "ppfd_umol_m2_s", SIMULATION_KEY, TANK_KEY, "verdict", "dli_mol_m2_day",
+    "tank", "name", "where", "area_m2", "ppfd_umol_m2_s", SIMULATION_KEY, LOW_KEY, HIGH_KEY, TANK_KEY, "verdict",
+    "dli_mol_m2_day",
 )  # fmt: skip
 SPREAD_COLUMNS = {
     "dimmest_tenth_umol_m2_s": "dimmest_tenth_umol_m2_s",
@@ -56,14 +57,14 @@ def overlay(
         if place.outline is None:
             continue
         r = by_name.get(place.own_name)
-        text = "" if r is None else with_error(r.ppfd.value, r.ppfd.half_width)
+        text = "" if r is None else estimated(r.ppfd)
         if r is not None and r.band is not None:
             text += f", {r.verdict}"
         zones.append(ZoneMark(place.own_name, as_points(place.outline), text))
     marks = []
     for i, spot in enumerate(scene.spots):
         x, y, z = scene.spot_centre_m(spot)
-        marks.append(SpotMark(spot.name, (x, y), light(spots[i].value) if spots else "", z))
+        marks.append(SpotMark(spot.name, (x, y), _on_map(spots[i]) if spots else "", z))
     fixtures = []
     bodies = {mesh.part: mesh for mesh in lowered.compiled.plain_meshes}
     for fixture in scene.fixtures:
@@ -76,6 +77,11 @@ def overlay(
         length, depth, height, scene.tank.wall_thickness_m, scene.water_level_m, tuple(zones), tuple(marks),
         tuple(fixtures), None, scene.title, note, *panes,
     )  # fmt: skip
+
+
+def _on_map(found: Estimate) -> str:
+    """A spot's light on a picture: its value, or how far it is known where few hits were counted."""
+    return estimated(found) if found.few else light(found.value)
 
 
 def overlays(traced: Traced, reports: Sequence[ZoneReport], note: str = "") -> dict[str, Overlay]:

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from underlit.results.estimate import Estimate
     from underlit.scene import Band
 
 UNKNOWN = "?"
@@ -24,17 +25,45 @@ def band_text(band: Band | None) -> str:
     return "" if band is None else f"{band.low:g}-{band.high:g}"
 
 
-def with_error(value: float, half_width: float) -> str:
-    """A PPFD and its error to the same place, the error rounded up: `43.8 ± 0.2`, `112 ± 4`."""
+def with_error(value: float, half_width: float, low: float | None = None, high: float | None = None) -> str:
+    """A PPFD and its error to the same place: `43.81 ± 0.19`, `112.4 ± 3.1`.
+
+    low, high: ends of the 95 % interval. Where that is lopsided, for the value rests on few hits, it is told itself: `0.2-1.4`;
+    and where nothing but an upper bound is known, `< 0.4`.
+    """
     if not math.isfinite(value):
         return NONE
     if not math.isfinite(half_width):
         return f"{light(value)} ± {UNKNOWN}"
-    digits = 0 if half_width >= 1 else 1
-    unit = 10**digits
-    # a hair off, so that 0.2 stays 0.2
-    rounded = math.ceil(half_width * unit - 1e-9) / unit
-    return f"{value:.{digits}f} ± {rounded:.{digits}f}"
+    if low is None or high is None or not lopsided(value, half_width, low):
+        rounded, digits = _up(half_width)
+        return f"{value:.{digits}f} ± {rounded:.{digits}f}"
+    _, digits = _up(high - low)
+    least = math.floor(low * 10**digits) / 10**digits
+    if least <= 0:
+        rounded, digits = _up(high)
+        return f"< {rounded:.{digits}f}"
+    return f"{least:.{digits}f}-{math.ceil(high * 10**digits) / 10**digits:.{digits}f}"
+
+
+def estimated(estimate: Estimate) -> str:
+    """An estimate with its simulation error, see `with_error`."""
+    return with_error(estimate.value, estimate.half_width, estimate.low, estimate.high)
+
+
+def lopsided(value: float, half_width: float, low: float) -> bool:
+    """Whether a 95 % interval reaches less far down than up, beyond what rounding of stored numbers does."""
+    return low - (value - half_width) > 0.01 * half_width
+
+
+def _up(width: float) -> tuple[float, int]:
+    """A width rounded up to two figures, and its decimals: at most two, for nobody reads a meter finer."""
+    for digits in (2, 1, 0):
+        # a hair off, so that 0.2 stays 0.2
+        whole = math.ceil(width * 10**digits - 1e-9)
+        if whole < 100 or digits == 0:
+            return whole / 10**digits, digits if width > 0 else 1
+    raise AssertionError
 
 
 def error(value: float) -> str:

@@ -19,8 +19,19 @@ from underlit.planning.patches import NOISIEST
 from underlit.planning.zones import Verdict, ZoneReport
 from underlit.report.decisions.decision import RIGHT_AT
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
-from underlit.report.numbers import NONE, UNKNOWN, band_text, error, light, percent, sure_to, with_error
-from underlit.report.summary import SIMULATION_KEY, TANK_KEY, TANK_STANDARD_KEY, summarise
+from underlit.report.numbers import (
+    NONE,
+    UNKNOWN,
+    band_text,
+    error,
+    estimated,
+    light,
+    lopsided,
+    percent,
+    sure_to,
+    with_error,
+)
+from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEY, TANK_STANDARD_KEY, summarise
 from underlit.results.estimate import Estimate
 from underlit.run import Traced
 
@@ -98,7 +109,7 @@ def zone_table(reports: Sequence[ZoneReport], right_at: Mapping[str, str] | None
     rows = (
         (
             r.name,
-            with_error(r.ppfd.value, r.ppfd.half_width),
+            estimated(r.ppfd),
             f"± {error(r.tank_error)}",
             band_text(r.band),
             *(() if right_at is None else (right_at.get(r.name, ""),)),
@@ -135,24 +146,25 @@ def spot_table(spots: Iterable[dict[str, Any]]) -> Table:
     """Reading spots: what a level meter head would read there, corrected for immersion."""
     rows = []
     for s in spots:
-        simulation, tank = (math.inf if s[key] is None else s[key] for key in (SIMULATION_KEY, TANK_KEY))
+        width, tank = (math.inf if s[key] is None else s[key] for key in (SIMULATION_KEY, TANK_KEY))
+        value = with_error(s["ppfd_umol_m2_s"], width, s[LOW_KEY], s[HIGH_KEY])
         place = (f"{100 * at:.1f}" for at in s["in_its_tank_m"])
-        rows.append((s["name"], with_error(s["ppfd_umol_m2_s"], simulation), f"± {error(tank)}", *place))
+        rows.append((s["name"], value, f"± {error(tank)}", *place))
     heads = ("from left\ncm", "from front\ncm", "height\ncm")
     return table("spot", "value\n± simulation", TANK_ERROR, *heads, rows=rows)
 
 
-def estimated(estimate: dict[str, float | None] | None, factor: float = 1.0) -> str:
+def kept(estimate: dict[str, float | None] | None) -> str:
     """A value and its error as they stand in a summary."""
     if estimate is None or estimate["value"] is None:
         return NONE
     width = estimate["half_width_95"]
-    return with_error(factor * estimate["value"], math.inf if width is None else factor * width)
+    return with_error(estimate["value"], math.inf if width is None else width, estimate["low_95"], estimate["high_95"])
 
 
 def surface_table(surfaces: Iterable[dict[str, Any]]) -> Table:
     """Light on the upward-facing sides of wood and stone."""
-    rows = ((f"{s['what']}: {s['name']}", estimated(s["upward_faces_ppfd_umol_m2_s"])) for s in surfaces)
+    rows = ((f"{s['what']}: {s['name']}", kept(s["upward_faces_ppfd_umol_m2_s"])) for s in surfaces)
     return table("piece", MEAN, rows=rows)
 
 
@@ -160,14 +172,21 @@ def planting_table(plantings: Iterable[dict[str, Any]]) -> Table:
     """Light on the upper sides of leaves, and how much of it plants absorb and let through."""
     rows = []
     for p in plantings:
-        layers = [value_of(layer, light) for layer in p["layers_from_lowest_ppfd_umol_m2_s"]] or [NONE] * 3
+        layers = [without_error(layer) for layer in p["layers_from_lowest_ppfd_umol_m2_s"]] or [NONE] * 3
         need = "" if p["band_umol_m2_s"] is None else value_of(p["share_of_leaf_area_above_need"], percent)
         keys = ("absorbed_over_light_from_above", "reaches_below_over_light_from_above")
         area = NONE if not p["leaf_area_index"] else f"{p['leaf_area_index']:.2f}"
         shares = (value_of(p[key], percent) for key in keys)
-        rows.append((p["name"], area, estimated(p["upper_faces_ppfd_umol_m2_s"]), *layers, need, *shares))
+        rows.append((p["name"], area, kept(p["upper_faces_ppfd_umol_m2_s"]), *layers, need, *shares))
     heads = ("low", "mid", "top", "above\nneed", "absorbs", "lets\nthrough")
     return table("planting", "leaf\narea", MEAN, *heads, rows=rows)
+
+
+def without_error(estimate: dict[str, float | None] | None) -> str:
+    """A PPFD of a summary without its error; where few hits were counted, how far it is known."""
+    value, width, low = (None if estimate is None else estimate[key] for key in ("value", "half_width_95", "low_95"))
+    few = value is not None and width is not None and low is not None and lopsided(value, width, low)
+    return kept(estimate) if few else value_of(estimate, light)
 
 
 def value_of(estimate: dict[str, float | None] | None, form: Callable[[float], str]) -> str:

@@ -31,6 +31,8 @@ Found = TypeVar("Found")
 FORMAT = 2
 SIMULATION_KEY, TANK_KEY = "simulation_error_95_umol_m2_s", "tank_error_95_umol_m2_s"
 """Keys of both errors, in summaries and in csv files."""
+LOW_KEY, HIGH_KEY = "simulation_low_95_umol_m2_s", "simulation_high_95_umol_m2_s"
+"""Ends of the 95 % interval of the simulation error: value less and plus the error, but lopsided where few hits were counted."""
 
 
 def versions() -> dict[str, str]:
@@ -55,7 +57,19 @@ def number(value: float | None, digits: int = 6) -> float | None:
 def _estimate(estimate: Estimate | None) -> dict[str, float | None] | None:
     if estimate is None:
         return None
-    return {"value": number(estimate.value), "half_width_95": number(estimate.half_width)}
+    low, high = number(estimate.low), number(estimate.high)
+    return {
+        "value": number(estimate.value),
+        "half_width_95": number(estimate.half_width),
+        "low_95": low,
+        "high_95": high,
+    }
+
+
+def light_entry(found: Estimate, form: Callable[[float], Any] = number) -> dict[str, Any]:
+    """A PPFD with its simulation error as plain data."""
+    keys = ("ppfd_umol_m2_s", SIMULATION_KEY, LOW_KEY, HIGH_KEY)
+    return dict(zip(keys, map(form, (found.value, found.half_width, found.low, found.high)), strict=True))
 
 
 def zone_entry(report: ZoneReport) -> dict[str, Any]:
@@ -65,8 +79,7 @@ def zone_entry(report: ZoneReport) -> dict[str, Any]:
         "name": report.name,
         "where": report.where,
         "area_m2": number(report.area_m2),
-        "ppfd_umol_m2_s": number(report.ppfd.value),
-        SIMULATION_KEY: number(report.ppfd.half_width),
+        **light_entry(report.ppfd),
         TANK_KEY: number(report.tank_error),
         "dimmest_tenth_umol_m2_s": _estimate(report.spread.dimmest_tenth),
         "evenness_dimmest_over_average": _estimate(report.spread.evenness),
@@ -166,8 +179,7 @@ def _spots(traced: Traced, relative: float) -> list[dict[str, Any]]:
             "name": (head := next(heads)).name,
             **{f"{axis}_m": number(at) for axis, at in zip("xyz", head.centre, strict=True)},
             "in_its_tank_m": [number(at) for at in inside.centre],
-            "ppfd_umol_m2_s": number(estimate.value),
-            SIMULATION_KEY: number(estimate.half_width),
+            **light_entry(estimate),
             TANK_KEY: number(1.96 * relative * estimate.value),
         }
         for name, tank in traced.tanks.items()

@@ -24,25 +24,98 @@ def student_factor(dof: float, probability: float = 0.95) -> float:
     return _student(probability, round(float(dof), 1) if dof < 200 else 1e6)
 
 
+FEW = 0.2
+"""A mean with a 95 % half width over this share of it rests on few hits (fewer than about a hundred)."""
+FEWEST_HITS = 4.0
+"""With fewer effective hits than these nothing but an upper bound is told."""
+NO_HIT = 3.0
+"""Events that may be behind a count of none: exp(-3) = 5 % (rule of three, Hanley & Lippman-Hand, JAMA 249:1743, 1983)."""
+
+
+def few_hits(value: np.ndarray, error: np.ndarray, factor: float, packet: np.ndarray) -> np.ndarray:
+    """Which means rest on few hits: of counts (packet > 0), without any light yet or with a wide error."""
+    with np.errstate(invalid="ignore"):
+        return (packet > 0) & np.isfinite(error) & ((value <= 0) | (factor * error > FEW * value))
+
+
+def limits_95(value: np.ndarray, error: np.ndarray, factor: float, packet: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Ends of the 95 % interval of means (docs/decisions/few-hits.md).
+
+    value, error: mean and standard error; factor: Student's; packet: what one more packet would add to the mean, 0 for what is
+    no mean of counts. Many hits: value -+ factor x error. Few hits: the variance goes as the mean, w per unit of it, and the
+    ends are the means from which the value is factor standard errors away: m^2 - (2 value + factor^2 w) m + value^2 = 0 (E. B.
+    Wilson, J. Am. Stat. Assoc. 22:209, 1927). w is variance / value below; above it is taken with one whole packet more among
+    the hits, for a heavy one may not have come yet (as M. P. Fay & E. J. Feuer do, Stat. Med. 16:791, 1997).
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        wide = np.where(error > 0, factor * error, 0.0)
+        few = few_hits(value, error, factor, packet)
+        variance = error**2
+        below = factor**2 / 2 * np.where(value > 0, variance / value, 0.0)
+        above = factor**2 / 2 * (variance + packet**2) / (value + packet)
+        low = value + below - np.sqrt(below**2 + 2 * below * value)
+        low = np.where(value**2 < FEWEST_HITS * variance, 0.0, low)
+        high = np.where(value > 0, value + above + np.sqrt(above**2 + 2 * above * value), NO_HIT * packet)
+        return np.where(few, low, value - wide), np.where(few, high, value + wide)
+
+
 @dataclass(frozen=True)
 class Estimate:
-    """A value, its standard error (same unit) and the degrees of freedom of that error."""
+    """A value, its standard error (same unit) and the degrees of freedom of that error.
+
+    packet: what one more packet of light would have added to the value (same unit); 0 for what is no mean of counts. With it
+    the interval of a value that rests on few hits is a Poisson-like one, and one that no packet reached has an upper bound.
+    """
 
     value: float
     standard_error: float
     dof: float
+    packet: float = 0.0
+
+    @property
+    def few(self) -> bool:
+        """Whether the value rests on few hits: its interval is lopsided, and it counts as known only where it is dark."""
+        return bool(few_hits(*self._asked))
+
+    @property
+    def low(self) -> float:
+        """Lower end of the 95 % interval."""
+        return float(limits_95(*self._asked)[0])
+
+    @property
+    def high(self) -> float:
+        """Upper end of the 95 % interval."""
+        return float(limits_95(*self._asked)[1])
 
     @property
     def half_width(self) -> float:
-        """Half width of the 95 % interval (Student's t)."""
-        if self.standard_error == 0.0:
-            return 0.0
-        return student_factor(self.dof) * self.standard_error
+        """Half width of the 95 % interval (Student's t); of a lopsided one the wider side."""
+        if self.few:
+            return max(self.high - self.value, self.value - self.low)
+        return self._factor * self.standard_error if self.standard_error != 0.0 else 0.0
+
+    @property
+    def sigma(self) -> float:
+        """Standard error; of a value that rests on few hits as wide as its interval asks for."""
+        return self.half_width / student_factor(math.inf) if self.few else self.standard_error
 
     @property
     def relative(self) -> float:
         """Half width of the 95 % interval over the value; infinite for zero."""
         return self.half_width / self.value if self.value > 0 else math.inf
+
+    def times(self, factor: float) -> Estimate:
+        """The estimate of so many times the value."""
+        return Estimate(factor * self.value, factor * self.standard_error, self.dof, factor * self.packet)
+
+    @property
+    def _factor(self) -> float:
+        return student_factor(self.dof)
+
+    @property
+    def _asked(self) -> tuple[np.ndarray, np.ndarray, float, np.ndarray]:
+        value, error, packet = np.array([self.value, self.standard_error, self.packet])
+        return value, error, self._factor, packet
 
 
 def mean_of_batches(values: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
@@ -81,3 +154,11 @@ def combine(parts: list[tuple[np.ndarray, np.ndarray, float]]) -> tuple[np.ndarr
         dof = np.where(below > 0, variance**2 / below, max((p[2] for p in parts), default=0.0))
     dof = np.where(np.isfinite(dof), dof, 0.0)
     return value, np.sqrt(variance), dof
+
+
+def estimates(
+    value: np.ndarray, error: np.ndarray, dof: np.ndarray, packet: np.ndarray | float = 0.0
+) -> list[Estimate]:
+    """Estimates from arrays of one length; packet: see `Estimate`."""
+    columns = np.broadcast_arrays(value, error, dof, packet)
+    return [Estimate(*map(float, row)) for row in zip(*columns, strict=True)]

@@ -8,14 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 
 from underlit.lowering.compiled import CompiledScene, Grid, Mesh
 from underlit.lowering.records import Line, Source
 from underlit.lowering.shapes.shape import face_areas
-from underlit.results.estimate import Estimate, combine, mean_of_batches, mean_of_groups
+from underlit.results.estimate import (
+    Estimate,
+    combine,
+    estimates,
+    limits_95,
+    mean_of_batches,
+    mean_of_groups,
+    student_factor,
+)
 from underlit.transport.tables import PACKET, Bucket, Counter
 
 Number = TypeVar("Number", int, float)
@@ -44,12 +52,29 @@ class Counts(Protocol):
 class Field:
     """PPFD as `value` and its `standard_error`, arrays of one shape, float64 [umol/m2/s]; NaN where no light can reach.
 
-    dof: degrees of freedom of the standard errors, the smallest over the sources.
+    dof: degrees of freedom of the standard errors, the smallest over the sources; packet: what one more packet of light would
+    have added to each value [umol/m2/s], 0 for what is no mean of counts.
     """
 
     value: np.ndarray
     standard_error: np.ndarray
     dof: float
+    packet: np.ndarray | float = 0.0
+
+    def picked(self, index: Any) -> Field:
+        """Some of the values, by any index of arrays."""
+        packet = np.broadcast_to(self.packet, self.value.shape)[index]
+        return Field(self.value[index], self.standard_error[index], self.dof, packet)
+
+    @property
+    def limits(self) -> tuple[np.ndarray, np.ndarray]:
+        """Lower and upper ends of the 95 % intervals [umol/m2/s], lopsided where a value rests on few hits."""
+        return limits_95(self.value, self.standard_error, student_factor(self.dof), np.asarray(self.packet))
+
+
+def over_area(flux: np.ndarray, error: np.ndarray, dof: float, packet: float, area: np.ndarray) -> Field:
+    """PPFD from flux, its error and what a packet adds to it [umol/s] over areas [m2]; NaN where there is no area."""
+    return Field(flux / area, error / area, dof, np.broadcast_to(packet / area, flux.shape))
 
 
 def slot_areas(mesh: Mesh) -> np.ndarray:
@@ -136,6 +161,15 @@ class Result:
         """Flux [umol/s] that a quantum in one batch of the source with this index stands for."""
         return self.source_ppf(index) / (self.counts[index].photons_per_batch * float(PACKET))
 
+    @property
+    def packet_flux(self) -> float:
+        """What a whole packet of the source whose packets are the heaviest adds to a mean flux [umol/s].
+
+        No hit adds more, for roulette lifts none above its first weight.
+        """
+        photons = [max(counts.photons, 1) for counts in self.counts]
+        return max((self.source_ppf(i) / n for i, n in enumerate(photons)), default=0.0)
+
     # -- cells ----------------------------------------------------------------------------------------------
     def group_means(self, cells: slice, index: int) -> np.ndarray:
         """Mean flux [umol/s] of cells of a tally row by group of batches, of the source of this index: (32, cells)."""
@@ -186,7 +220,7 @@ class Result:
         value, error, dof = self._flux(slice(2 * first, 2 * last))
         area = slot_areas(found)[:, None]
         chosen = slots - first
-        return Field(value.reshape(-1, 2)[chosen] / area, error.reshape(-1, 2)[chosen] / area, dof)
+        return over_area(value.reshape(-1, 2)[chosen], error.reshape(-1, 2)[chosen], dof, self.packet_flux, area)
 
     def mean_over_faces(self, cells: np.ndarray, area: float) -> Estimate:
         """Mean PPFD [umol/m2/s] over cells of faces, (k,) indices into a tally row, of a total area [m2]."""
@@ -196,20 +230,19 @@ class Result:
             means = counts.groups[:, cells].sum(axis=1) / batches * (self.source_scale(i) / area)
             parts.append(mean_of_groups(means, counts.group_batches))
         value, error, dof = combine(parts)
-        return Estimate(float(value), float(error), float(dof))
+        return Estimate(float(value), float(error), float(dof), self.packet_flux / area)
 
     def on_grid(self, grid: Grid) -> Field:
         """PPFD [umol/m2/s] in the cells of a grid, one of this world's maps or stacks of planes: (nz, ny, nx)."""
         value, error, dof = self._flux(grid.in_row)
         nx, ny, nz = grid.shape
-        with np.errstate(divide="ignore", invalid="ignore"):
-            area = np.where(grid.open_area > 0, grid.open_area, np.nan).reshape(nz, ny, nx)
-            return Field(value.reshape(nz, ny, nx) / area, error.reshape(nz, ny, nx) / area, dof)
+        area = np.where(grid.open_area > 0, grid.open_area, np.nan).reshape(nz, ny, nx)
+        return over_area(value.reshape(nz, ny, nx), error.reshape(nz, ny, nx), dof, self.packet_flux, area)
 
     def bed(self) -> Field:
         """PPFD [umol/m2/s] on the bed by position, (ny, nx), see `compiled.bed_map`; KeyError if there is no map."""
         f = self.on_grid(self._grid_named("map"))
-        return Field(f.value[0], f.standard_error[0], f.dof)
+        return f.picked(0)
 
     def planes(self) -> Field:
         """PPFD [umol/m2/s] that comes down through the light planes, (nz, ny, nx), see `compiled.planes`.
@@ -228,7 +261,7 @@ class Result:
             rows = rows.reshape(-1, len(areas)) * (self.source_scale(i) / areas)
             parts.append(mean_of_batches(rows))
         value, error, dof = combine(parts)
-        return [Estimate(float(v), float(e), float(d)) for v, e, d in zip(value, error, dof, strict=True)]
+        return estimates(value, error, dof, self.packet_flux / areas)
 
     def zone_values_by_source(self) -> np.ndarray:
         """Mean PPFD of each zone from each source alone, as dimmed: (sources, zones) float64 [umol/m2/s]."""

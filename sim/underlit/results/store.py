@@ -96,6 +96,13 @@ def _put(dataset: xarray.Dataset, name: str, dims: tuple[str, ...], data: Any, l
     dataset[name] = (dims, values, attributes)
 
 
+def _put_limits(dataset: xarray.Dataset, name: str, dims: tuple[str, ...], ends: Sequence[Any]) -> None:
+    """Ends of the 95 % intervals of a field (single precision is plenty for them)."""
+    for end, which, values in zip(("low", "high"), ("lower", "upper"), ends, strict=True):
+        what = f"{which} end of the 95 % interval (counting) of {name}"
+        _put(dataset, f"{name}_{end}_95", dims, np.asarray(values, dtype=np.float32), what, _UNIT)
+
+
 def _is_text(data: Any) -> bool:
     return isinstance(data, list) and all(isinstance(d, str) for d in data)
 
@@ -148,6 +155,7 @@ def _put_grid(d: xarray.Dataset, result: Result, kind: str, number: int, grid: G
     _put(d, f"{name}_ppfd", dims, found.value.reshape(shape), what, _UNIT)
     error = found.standard_error.reshape(shape)
     _put(d, f"{name}_ppfd_standard_error", dims, error, f"{what}, standard error (counting)", _UNIT)
+    _put_limits(d, f"{name}_ppfd", dims, [end.reshape(shape) for end in found.limits])
     _put(d, f"{name}_open_area", dims, grid.open_area.reshape(shape), "part of a cell that light can reach", "m2")
     sums = np.array([c.groups[:, grid.in_row] for c in result.counts]).reshape(len(result.counts), -1, *shape)
     _put(d, f"{name}_group_sum", ("source", "group", *dims), sums, "quanta counted, by group of batches", "1")
@@ -173,6 +181,7 @@ def _put_meshes(d: xarray.Dataset, result: Result) -> None:
     error = np.concatenate([f.standard_error for f in shown])
     _put(d, "faces_ppfd", ("face", "side"), value, "PPFD on each side, front (counter-clockwise) first", _UNIT)
     _put(d, "faces_ppfd_standard_error", ("face", "side"), error, "standard error (counting) of faces_ppfd", _UNIT)
+    _put_limits(d, "faces_ppfd", ("face", "side"), [np.concatenate(ends) for ends in zip(*(f.limits for f in shown))])
     slots = np.concatenate([m.face_slots() for m in meshes]).astype(np.int64)
     _put(d, "face_slot", ("face",), slots, "where the light on a face is counted: row of faces_flux")
     cells = result.cells("faces")
@@ -210,6 +219,7 @@ def _put_points(d: xarray.Dataset, result: Result) -> None:
         _put(d, f"{kind}_ppfd", (kind,), [e.value for e in found], "mean PPFD", _UNIT)
         errors = [e.standard_error for e in found]
         _put(d, f"{kind}_ppfd_standard_error", (kind,), errors, "standard error (counting)", _UNIT)
+        _put_limits(d, f"{kind}_ppfd", (kind,), [[e.low for e in found], [e.high for e in found]])
     _put(d, "head_centre", ("head", "xyz"), np.array([h.centre for h in compiled.heads]).reshape(-1, 3), "centre", "m")
     _put(d, "head_normal", ("head", "xyz"), np.array([h.normal for h in compiled.heads]).reshape(-1, 3), "normal")
     _put(d, "head_radius", ("head",), [h.radius for h in compiled.heads], "radius", "m")

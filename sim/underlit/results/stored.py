@@ -14,7 +14,7 @@ import numpy as np
 from underlit.lowering.compiled import CompiledScene, Grid, Mesh
 from underlit.lowering.records import Frame, HeadInfo, InTank, Line, Part, Role, Source, ZoneInfo
 from underlit.results.estimate import Estimate, combine
-from underlit.results.result import Counts, Field, Result, slot_areas
+from underlit.results.result import Counts, Field, Result, over_area, slot_areas
 from underlit.transport.tables import LAYOUT, Tables
 
 Record = TypeVar("Record", bound=InTank)
@@ -86,7 +86,7 @@ class StoredResult(Result):
             parts.append((self.face_means[i, rows] * dimming, self.face_variances[i, rows] * dimming**2, max(dof, 0.0)))
         value, error, _ = combine(parts)
         area = slot_areas(found)[:, None]
-        return Field(value / area, error / area, min((p[2] for p in parts), default=0.0))
+        return over_area(value, error, min((p[2] for p in parts), default=0.0), self.packet_flux, area)
 
     def face_flux(self) -> tuple[np.ndarray, np.ndarray, float]:
         """Flux on every cell of faces as dimmed [umol/s], its variance, both (2 slots,), and their degrees of freedom."""
@@ -102,7 +102,8 @@ class StoredResult(Result):
         packet that meets one leaf misses others.
         """
         mean, variance, dof = self.face_flux()
-        return Estimate(float(mean[cells].sum() / area), math.sqrt(float(variance[cells].sum())) / area, dof)
+        error = math.sqrt(float(variance[cells].sum()))
+        return Estimate(float(mean[cells].sum() / area), error / area, dof, self.packet_flux / area)
 
 
 def read_fields(path: str | Path) -> xarray.Dataset:

@@ -9,9 +9,9 @@ from rich.console import Console
 from rich.table import Table
 
 from underlit.planning.chart import Answer, Chart, Misfit, Row, Target
-from underlit.report.numbers import NONE, error, light, percent, sure_to, with_error
+from underlit.report.numbers import NONE, error, estimated, light, percent, sure_to
 from underlit.report.printout import CAUTIONS, TANK_ERROR, say, section, table
-from underlit.report.summary import SIMULATION_KEY, TANK_KEY
+from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEY
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
 from underlit.viz.figures import write_png
@@ -23,7 +23,7 @@ MOST_IN_DETAIL = 12
 _CELL_WIDTH, _NAME_WIDTH = 9, 26
 COLUMNS = (
     "light", "tank", "target_low_umol_m2_s", "target_ideal_umol_m2_s", "target_high_umol_m2_s",
-    "full_power_mean_umol_m2_s", SIMULATION_KEY, TANK_KEY, "full_power_dimmest_tenth_umol_m2_s",
+    "full_power_mean_umol_m2_s", SIMULATION_KEY, LOW_KEY, HIGH_KEY, TANK_KEY, "full_power_dimmest_tenth_umol_m2_s",
     "full_power_brightest_tenth_umol_m2_s", "patch_m", "at_full_power", "answer", "setting_share_of_full_power",
     "then_mean_umol_m2_s", "then_dimmest_tenth_umol_m2_s", "then_brightest_tenth_umol_m2_s", "then_ends_umol_m2_s",
     "ends_over_middle", "ends_are_dim", "judged_at_setting", "full_power_watts",
@@ -110,7 +110,7 @@ def _detail(chart: Chart, target: Target) -> Table:
         rows.append(
             (
                 f"{row.light} over {row.tank}",
-                with_error(row.mean.value, row.mean.half_width),
+                estimated(row.mean),
                 f"± {error(1.96 * row.tank_uncertainty * row.mean.value)}",
                 found.words,
                 *then,
@@ -183,8 +183,8 @@ def _csv_row(cell: Row | Misfit, target: Target) -> dict[str, object]:
         return {**pair, "answer": "no fit", "note": cell.reason}
     found, dimmest, brightest, ends = target.setting(cell), cell.dimmest, cell.brightest, cell.ends
     values = (
-        cell.mean.value, cell.mean.half_width, 1.96 * cell.tank_uncertainty * cell.mean.value, dimmest and dimmest.value,
-        brightest and brightest.value, cell.patch_m, target.at_full_power(cell), found.answer, found.share, found.mean,
+        cell.mean.value, cell.mean.half_width, cell.mean.low, cell.mean.high,
+        1.96 * cell.tank_uncertainty * cell.mean.value, dimmest and dimmest.value, brightest and brightest.value, cell.patch_m, target.at_full_power(cell), found.answer, found.share, found.mean,
         found.dimmest, found.brightest, found.ends, ends and ends.share.value, ends and ends.are_dim, found.judged,
         cell.watts, cell.ppf, cell.photons, cell.seed, cell.key, "; ".join(cell.notes),
     )  # fmt: skip

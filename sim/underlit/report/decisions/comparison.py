@@ -17,9 +17,9 @@ from underlit.planning.cleaning_states import Differs
 from underlit.planning.compare import Change, Comparison, Row
 from underlit.planning.differences import bed_difference, same_cells
 from underlit.planning.zones import Verdict
-from underlit.report.numbers import NONE, light, percent, with_error
+from underlit.report.numbers import NONE, estimated, light, percent, with_error
 from underlit.report.printout import STYLE, say, section, table
-from underlit.report.summary import SIMULATION_KEY, TANK_STANDARD_KEY, number, versions
+from underlit.report.summary import SIMULATION_KEY, TANK_STANDARD_KEY, light_entry, number, versions
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
 from underlit.results.estimate import Estimate
@@ -67,7 +67,7 @@ def _value_table(made: Comparison, labels: Sequence[str]) -> Table:
             if place is None or value is None:
                 cells.append(Text("not there", "dim"))
                 continue
-            cell = Text(with_error(value.value, value.half_width))
+            cell = Text(estimated(value))
             if place.verdict is not Verdict.NO_TARGET:
                 cell.append(f"\n{place.verdict}", STYLE[place.verdict])
             cells.append(cell)
@@ -93,11 +93,7 @@ def _change_cell(change: Change | None) -> Text:
 
 def signed(estimate: Estimate) -> str:
     """A difference with its sign and error: `+12.4 ± 0.3`, with figures enough that its error shows."""
-    if not math.isfinite(estimate.half_width):
-        return f"{estimate.value:+.1f} ± ?"
-    digits = 0 if estimate.half_width >= 1 else 1 if estimate.half_width >= 0.1 else 2
-    rounded = math.ceil(estimate.half_width * 10**digits - 1e-9) / 10**digits
-    return f"{estimate.value:+.{digits}f} ± {rounded:.{digits}f}"
+    return ("+" if estimate.value >= 0 else "") + with_error(estimate.value, estimate.half_width)
 
 
 def _percent(change: Change) -> str:
@@ -256,8 +252,7 @@ def _row_data(row: Row) -> dict[str, Any]:
             entries.append(None)
             continue
         entry: dict[str, Any] = {
-            "ppfd_umol_m2_s": number(value.value),
-            SIMULATION_KEY: number(value.half_width),
+            **light_entry(value),
             "verdict": str(place.verdict),
             "dli_mol_m2_day": number(place.dli),
             "evenness_dimmest_over_average": number(place.evenness, 4),

@@ -20,9 +20,9 @@ from underlit.planning.dose import (
     as_decided,
 )
 from underlit.report.decisions.decision import lead
-from underlit.report.numbers import band_text, light, percent, with_error
+from underlit.report.numbers import band_text, estimated, light, percent
 from underlit.report.printout import PRACTICE, TANK_ERROR, say, section, table, verdict_text
-from underlit.report.summary import SIMULATION_KEY, TANK_KEY
+from underlit.report.summary import TANK_KEY, light_entry
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
 from underlit.scene import Fixture, Scene
@@ -91,7 +91,7 @@ def hours_words(fixture: Fixture) -> str:
 def _settled_table(made: Dose) -> Table:
     rows = (
         (
-            z.name, with_error(z.report.ppfd.value, z.report.ppfd.half_width), f"± {z.report.tank_error:.0f}",
+            z.name, estimated(z.report.ppfd), f"± {z.report.tank_error:.0f}",
             band_text(z.band), verdict_text(z.verdict), f"{z.dli:.2f}",
         )
         for z in made.zones
@@ -170,8 +170,7 @@ def _zone_row(made: Dose, zone: ZoneDose) -> dict[str, object]:
     return {
         "tank": made.lowered.scene.title,
         "zone": zone.name,
-        "ppfd_umol_m2_s": report.ppfd.value,
-        SIMULATION_KEY: report.ppfd.half_width,
+        **light_entry(report.ppfd, float),
         TANK_KEY: report.tank_error,
         "band_low_umol_m2_s": band and band.low,
         "band_high_umol_m2_s": band and band.high,

@@ -18,9 +18,9 @@ from underlit.planning.profile import (
     Profile,
     lid_takes,
 )
-from underlit.report.numbers import NONE, band_text, error, light, percent, with_error
+from underlit.report.numbers import NONE, band_text, error, estimated, light, percent
 from underlit.report.printout import TANK_ERROR, say, table
-from underlit.report.summary import SIMULATION_KEY, TANK_KEY
+from underlit.report.summary import TANK_KEY, light_entry
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
 from underlit.results.estimate import Estimate
@@ -75,7 +75,7 @@ def _print_place(console: Console, told: Told, profiles: Sequence[Profile]) -> N
         shown.add_row(
             cm(height - first.bed),
             cm(under) if under > 0 else "in air",
-            *(with_error(v[k].value, v[k].half_width) for v in values),
+            *(estimated(v[k]) for v in values),
             f"± {error(1.96 * told.tank_uncertainty * values[0][k].value)}",
             light(rule[k]) if under > 0 else "",
         )
@@ -152,7 +152,7 @@ def plant_words(made: Profile, plant: Plant, lid: str = "") -> str:
     unknown = 1.96 * made.tank_uncertainty * found.value
     said = (
         f"{f'{lid.capitalize()}: a' if lid else 'A'} plant {cm(plant.height)} high gets "
-        f"{with_error(found.value, found.half_width)} simulation ± {error(unknown)} tank"
+        f"{estimated(found)} simulation ± {error(unknown)} tank"
     )
     band = plant.band or made.band
     if band is None:
@@ -174,7 +174,7 @@ def _print_line(console: Console, told: Told, lines: Sequence[Line]) -> None:
     for k in rows:
         value = first.ppfd[k].value
         unknown = f"± {error(1.96 * told.tank_uncertainty * value)}" if math.isfinite(value) else NONE
-        cells = [with_error(line.ppfd[k].value, line.ppfd[k].half_width) for line in lines]
+        cells = [estimated(line.ppfd[k]) for line in lines]
         shown.add_row(cm(first.distance[k]), *cells, unknown)
     console.print(shown)
 
@@ -214,7 +214,7 @@ def line_csv(told: Told) -> str:
 
 def _light(told: Told, found: Estimate) -> dict[str, float]:
     tank = 1.96 * told.tank_uncertainty * found.value
-    return {"ppfd_umol_m2_s": found.value, SIMULATION_KEY: found.half_width, TANK_KEY: tank}
+    return {**light_entry(found, float), TANK_KEY: tank}
 
 
 def _panel(told: Told, profiles: Sequence[Profile]) -> ColumnPanel:
@@ -222,9 +222,7 @@ def _panel(told: Told, profiles: Sequence[Profile]) -> ColumnPanel:
     curves = []
     for lid, made in zip(told.lids, profiles, strict=True):
         value = made.light.value
-        curves.append(
-            Curve(lid, made.light.heights, value, made.light.half_widths, 1.96 * told.tank_uncertainty * value)
-        )
+        curves.append(Curve(lid, made.light.heights, value, made.light.limits, 1.96 * told.tank_uncertainty * value))
     found = first.halving
     words = f"{cm(found.depth)} of water halves the light" if found is not None and has_depth(found) else ""
     band = None if told.plant is None else told.plant.band or first.band
@@ -245,7 +243,7 @@ def write_profile(told: Told, folder: Path) -> None:
         curves = []
         for lid, line in zip(told.lids, told.lines[0], strict=True):
             value = np.array([e.value for e in line.ppfd])
-            counting = np.array([e.half_width for e in line.ppfd])
+            counting = np.array([e.low for e in line.ppfd]), np.array([e.high for e in line.ppfd])
             curves.append(Curve(lid, line.distance, value, counting, 1.96 * told.tank_uncertainty * value))
         band = told.plant.band if told.plant is not None else None
         limits = None if band is None else (band.low, band.high)

@@ -14,8 +14,8 @@ from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.report.decisions.decision import RIGHT_AT
 from underlit.report.files import overlay, overlays
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
-from underlit.report.numbers import band_text, light, percent, with_error
-from underlit.report.printout import alone, by_verdict, estimated, value_of, worst_words
+from underlit.report.numbers import band_text, estimated, light, percent
+from underlit.report.printout import alone, by_verdict, kept, value_of, worst_words
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY, lights_of, summarise
 from underlit.run import Traced
 from underlit.viz.overlay import Overlay
@@ -48,7 +48,7 @@ def report_html(traced: Traced, *, price: float | None = None, paper: str = "a4"
     summary = summarise(traced, reports)
     environment = Environment(autoescape=select_autoescape(default=True), trim_blocks=True, lstrip_blocks=True)
     environment.filters |= {
-        "estimated": estimated,
+        "estimated": kept,
         "light": light,
         "percent": percent,
         "both_units": both_units,
@@ -121,7 +121,7 @@ def _zone(report: ZoneReport, decision: dict[str, Any]) -> dict[str, Any]:
         "right_at": next((zone["right_at"] for zone in decision["zones"] if zone["name"] == report.name), ""),
         "name": report.name,
         "where": report.where,
-        "ppfd": with_error(report.ppfd.value, report.ppfd.half_width),
+        "ppfd": estimated(report.ppfd),
         "unknown": light(report.tank_error),
         "band": band_text(band),
         "verdict": f"{MARK[report.verdict]} {report.verdict}",

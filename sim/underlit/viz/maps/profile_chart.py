@@ -25,13 +25,20 @@ _LEFT, _RIGHT, _GAP, _TOP, _BOTTOM = 0.65, 0.35, 0.55, 1.15, 1.1
 
 @dataclass(frozen=True)
 class Curve:
-    """PPFD at heights or distances: at (n,) [m], value, half widths of the simulation and the tank error (n,) [umol/m2/s]."""
+    """PPFD at heights or distances: at (n,) [m]; value, ends of its simulation error, half widths of the tank error (n,)
+    [umol/m2/s].
+    """
 
     label: str
     at: np.ndarray
     value: np.ndarray
-    simulation: np.ndarray
+    simulation: tuple[np.ndarray, np.ndarray]
     tank: np.ndarray
+
+    @property
+    def tank_limits(self) -> tuple[np.ndarray, np.ndarray]:
+        """Ends of the tank error (n,) [umol/m2/s]."""
+        return self.value - self.tank, self.value + self.tank
 
 
 @dataclass(frozen=True)
@@ -84,8 +91,7 @@ def _column(axes: Axes, panel: ColumnPanel, brightest: float, top: float) -> Non
         label="rule of thumb: four inches of water halve the light",
     )  # fmt: skip
     for curve, colour in zip(panel.curves, COLOURS, strict=False):
-        for error, alpha, order in ((curve.tank, 0.14, 3), (curve.simulation, 0.5, 4)):
-            low, high = curve.value - error, curve.value + error
+        for (low, high), alpha, order in ((curve.tank_limits, 0.14, 3), (curve.simulation, 0.5, 4)):
             axes.fill_betweenx(curve.at, low, high, color=colour, alpha=alpha, lw=0, zorder=order)
         axes.plot(curve.value, curve.at, color=colour, lw=1.6, marker="o", ms=2.6, zorder=5, label=curve.label)
     if panel.plant is not None:
@@ -105,8 +111,8 @@ def draw_line(curves: Sequence[Curve], title: str, words: str, band: tuple[float
     if band is not None:
         axes.axhspan(*band, color=BAND, zorder=0.3, label="target band")
     for curve, colour in zip(curves, COLOURS, strict=False):
-        for error, alpha in ((curve.tank, 0.14), (curve.simulation, 0.5)):
-            axes.fill_between(curve.at, curve.value - error, curve.value + error, color=colour, alpha=alpha, lw=0)
+        for limits, alpha in ((curve.tank_limits, 0.14), (curve.simulation, 0.5)):
+            axes.fill_between(curve.at, *limits, color=colour, alpha=alpha, lw=0)
         axes.plot(curve.at, curve.value, color=colour, lw=1.6, label=curve.label)
     axes.set_xlim(curves[0].at[0], curves[0].at[-1])
     axes.set_ylim(0, nice_ceiling(max(float(np.nanmax(c.value + c.tank)) for c in curves)))

@@ -48,8 +48,7 @@ def shown_side(mesh: Mesh, found: Field) -> Field:
     side = np.zeros(len(mesh.faces), dtype=np.int64)
     if mesh.role is Role.PLANTS:
         side[face_normals(mesh.vertices, mesh.faces)[:, 2] < 0] = 1
-    rows = np.arange(len(side))
-    return Field(found.value[rows, side], found.standard_error[rows, side], found.dof)
+    return found.picked((np.arange(len(side)), side))
 
 
 def shown_values(result: Result, mesh: Mesh) -> np.ndarray:
