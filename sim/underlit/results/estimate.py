@@ -35,7 +35,7 @@ NO_HIT = 3.0
 def few_hits(value: np.ndarray, error: np.ndarray, factor: float, packet: np.ndarray) -> np.ndarray:
     """Which means rest on few hits: of counts (packet > 0), without any light yet or with a wide error."""
     with np.errstate(invalid="ignore"):
-        return (packet > 0) & np.isfinite(error) & ((value <= 0) | (factor * error > FEW * value))
+        return np.asarray((packet > 0) & np.isfinite(error) & ((value <= 0) | (factor * error > FEW * value)))
 
 
 def limits_95(value: np.ndarray, error: np.ndarray, factor: float, packet: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -184,7 +184,8 @@ def _csv_row(cell: Row | Misfit, target: Target) -> dict[str, object]:
     found, dimmest, brightest, ends = target.setting(cell), cell.dimmest, cell.brightest, cell.ends
     values = (
         cell.mean.value, cell.mean.half_width, cell.mean.low, cell.mean.high,
-        1.96 * cell.tank_uncertainty * cell.mean.value, dimmest and dimmest.value, brightest and brightest.value, cell.patch_m, target.at_full_power(cell), found.answer, found.share, found.mean,
+        1.96 * cell.tank_uncertainty * cell.mean.value, dimmest and dimmest.value,
+        brightest and brightest.value, cell.patch_m, target.at_full_power(cell), found.answer, found.share, found.mean,
         found.dimmest, found.brightest, found.ends, ends and ends.share.value, ends and ends.are_dim, found.judged,
         cell.watts, cell.ppf, cell.photons, cell.seed, cell.key, "; ".join(cell.notes),
     )  # fmt: skip
