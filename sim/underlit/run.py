@@ -39,10 +39,18 @@ LARGEST_BATCH_BITS = 18
 
 @dataclass(frozen=True)
 class StoppingRule:
-    """When a trace may stop: by the largest 95 % half width, relative to the value, of `zones` and of `spots`.
+    """When a trace may stop.
 
-    photons: the budget, most photons over all sources. only_budget: whether it alone decides. least_sources:
-    a budget is cut into batches as for so many sources at the least, so that scenes that are compared have batches alike.
+    Attributes
+    ----------
+    zones, spots : float
+        Largest 95 % half width, relative to the value [1].
+    photons : int
+        The budget, most photons over all sources.
+    only_budget : bool
+        Whether it alone decides.
+    least_sources : int
+        A budget is cut into batches as for so many sources at the least: scenes that are compared have batches alike.
     """
 
     zones: float = ZONE_PRECISION
