@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -17,19 +18,13 @@ def outcome(folder: Path, *options: str, more: int) -> subprocess.CompletedProce
         (folder / name).write_text(HALF.format(more=more), encoding="utf-8")
     tests = Path(__file__).parent
     (folder / "conftest.py").write_text((tests / "conftest.py").read_text(encoding="utf-8"), encoding="utf-8")
-    command = [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-q",
-        "-p",
-        "no:cacheprovider",
-        "-o",
-        f"pythonpath={tests}",
-        *options,
-        folder,
-    ]
-    return subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=120)
+    # no other plugin takes part, and some are slow to start
+    plugins, alone = (
+        ("-p", "xdist.plugin", "-p", "no:cacheprovider"),
+        {**os.environ, "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"},
+    )
+    command = [sys.executable, "-m", "pytest", "-q", *plugins, "-o", f"pythonpath={tests}", *options, folder]
+    return subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=120, env=alone)
 
 
 @pytest.mark.parametrize("options", [(), ("-n", "2", "--dist", "loadscope")], ids=["one process", "two processes"])
