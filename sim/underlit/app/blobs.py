@@ -11,9 +11,8 @@ from __future__ import annotations
 
 import json
 import struct
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -52,7 +51,7 @@ class Blob:
         self._length += len(data)
         return place
 
-    def bytes(self, header: dict[str, Any]) -> bytes:
+    def bytes(self, header: Mapping[str, object]) -> bytes:
         """The whole blob."""
         text = json.dumps(header, separators=(",", ":")).encode()
         text += b" " * (-len(text) % 4)
@@ -149,7 +148,7 @@ def light_blob(lowered: Lowered, result: Result) -> bytes:
     blob = Blob()
     sources = result.compiled.sources
     alone = [replace(result, dimming={s: float(s == source) for s in sources}) for source in sources]
-    meshes: list[dict[str, Any]] = []
+    meshes: list[dict[str, object]] = []
     for key, mesh in enumerate(lowered.compiled.meshes):
         if _by_faces(lowered.compiled, mesh):
             fields = steadied(mesh, result, alone)

@@ -55,7 +55,7 @@ class Document:
                 return default
         return found.unwrap() if hasattr(found, "unwrap") else found
 
-    def set(self, *path: Key, value: Any) -> None:
+    def set(self, *path: Key, value: object) -> None:
         """Say a value, or nothing any more where it is None. Tables on the way are made.
 
         Other keys that give the same thing, or that make no sense beside it, are taken out.
@@ -85,7 +85,7 @@ class Document:
         for key in keys:
             self.set(*path, key, value=None)
 
-    def add(self, table: str, values: Mapping[str, Any]) -> int:
+    def add(self, table: str, values: Mapping[str, object]) -> int:
         """Add one to an array of tables; returns its number."""
         if table not in self._toml:
             self._toml[table] = tomlkit.aot()
@@ -141,7 +141,7 @@ def _name_in(table: Any, path: tuple[Key, ...], key: Key) -> Key:
     return next((old for old in former_names(model, str(key)) if old in table), key)
 
 
-def _inline(value: Any) -> Any:
+def _inline(value: object) -> object:
     """A table on one line, anything else as it is."""
     if not isinstance(value, Mapping):
         return value

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
 
 from nicegui import Client, ui
 
@@ -89,7 +88,7 @@ class Page:
         """Change the text in hand."""
         return self.act(lambda: self.session.edit(change))
 
-    def set(self, *path: str | int, value: Any) -> bool:
+    def set(self, *path: str | int, value: object) -> bool:
         """Say one value."""
         return self.act(lambda: self.session.set(*path, value=value))
 

@@ -121,7 +121,7 @@ class Session:
         if text != variant.text:
             self._take(text, [*variant.texts[: variant.at + 1], text][-MOST_STEPS:])
 
-    def set(self, *path: str | int, value: Any) -> None:
+    def set(self, *path: str | int, value: object) -> None:
         """Say one value in the text in hand."""
         self.edit(lambda document: document.set(*path, value=value))
 

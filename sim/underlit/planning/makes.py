@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from underlit.scene import Fixture
 from underlit.scene.keys import hanging_keys, running_keys
@@ -18,7 +18,7 @@ def by_make(fixtures: Iterable[Fixture]) -> list[tuple[Fixture, ...]]:
 
 def grouped_by_make(things: Iterable[Thing], fixture_of: Callable[[Thing], Fixture]) -> list[tuple[Thing, ...]]:
     """Things that each have a fixture, grouped by its make, in the order in which makes first appear."""
-    groups: list[tuple[dict[str, Any], list[Thing]]] = []
+    groups: list[tuple[dict[str, object], list[Thing]]] = []
     for thing in things:
         made = _made(fixture_of(thing))
         group = next((same for known, same in groups if known == made), None)
@@ -29,7 +29,7 @@ def grouped_by_make(things: Iterable[Thing], fixture_of: Callable[[Thing], Fixtu
     return [tuple(group) for _, group in groups]
 
 
-def _made(fixture: Fixture) -> dict[str, Any]:
+def _made(fixture: Fixture) -> dict[str, object]:
     """What a fixture is: all keys but its name and how it and its channels hang and run."""
     runs = set(running_keys(Fixture))
     made = fixture.model_dump(exclude={"name", "channels", *hanging_keys(Fixture), *runs})

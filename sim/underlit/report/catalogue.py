@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 from rich.console import Console
 
@@ -185,7 +184,7 @@ def as_json(entries: Sequence[Entry], catalogue: Catalogue) -> str:
     return json.dumps([_plain(entry, catalogue) for entry in entries], indent=2, ensure_ascii=False) + "\n"
 
 
-def _plain(entry: Entry, catalogue: Catalogue) -> dict[str, Any]:
+def _plain(entry: Entry, catalogue: Catalogue) -> dict[str, object]:
     return {
         "kind": str(entry.kind),
         "name": entry.name,

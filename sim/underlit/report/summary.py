@@ -72,7 +72,7 @@ def light_entry(found: Estimate, form: Callable[[float], Any] = number) -> dict[
     return dict(zip(keys, map(form, (found.value, found.half_width, found.low, found.high)), strict=True))
 
 
-def zone_entry(report: ZoneReport) -> dict[str, Any]:
+def zone_entry(report: ZoneReport) -> dict[str, object]:
     """One zone as plain data."""
     band = report.band
     return {
@@ -95,7 +95,7 @@ def zone_entry(report: ZoneReport) -> dict[str, Any]:
     }
 
 
-def surface_entry(report: SurfaceReport) -> dict[str, Any]:
+def surface_entry(report: SurfaceReport) -> dict[str, object]:
     """One piece of wood, stone or planting as plain data; layers of a planting from the lowest up."""
     return {
         "name": report.name,
@@ -106,7 +106,7 @@ def surface_entry(report: SurfaceReport) -> dict[str, Any]:
     }
 
 
-def planting_entry(report: PlantingReport) -> dict[str, Any]:
+def planting_entry(report: PlantingReport) -> dict[str, object]:
     """One planting as plain data: as grown, the light on its leaves, layers from the lowest up, and what it takes."""
     grown, band = report.grown, report.band
     return {

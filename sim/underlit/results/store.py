@@ -32,7 +32,7 @@ _GROUP_BITS = 32
 """Bits kept of a group sum (relative rounding 2^-33, far below any simulation error): the rest does not compress."""
 
 
-def write_fields(result: Result, path: str | Path, provenance: Mapping[str, Any] | None = None) -> None:
+def write_fields(result: Result, path: str | Path, provenance: Mapping[str, object] | None = None) -> None:
     """Write a result as netCDF, whole or not at all.
 
     provenance: anything JSON can hold; `scene_text` and `versions` are also kept as attributes of their own. Raises
@@ -51,7 +51,7 @@ def write_fields(result: Result, path: str | Path, provenance: Mapping[str, Any]
         dataset.to_netcdf(temporary, engine="netcdf4", encoding=encoding)
 
 
-def to_dataset(result: Result, provenance: Mapping[str, Any] | None = None) -> xarray.Dataset:
+def to_dataset(result: Result, provenance: Mapping[str, object] | None = None) -> xarray.Dataset:
     """Everything a result holds as one xarray Dataset (what `write_fields` writes)."""
     import xarray
 
@@ -69,7 +69,7 @@ def to_dataset(result: Result, provenance: Mapping[str, Any] | None = None) -> x
     return dataset
 
 
-def _attributes(result: Result, said: Mapping[str, Any]) -> dict[str, Any]:
+def _attributes(result: Result, said: Mapping[str, Any]) -> dict[str, object]:
     return {
         "title": "PPFD (400-700 nm) in a planted aquarium, by photon tracing",
         "source": f"underlit {VERSION}",
@@ -88,7 +88,9 @@ def _attributes(result: Result, said: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def _put(dataset: xarray.Dataset, name: str, dims: tuple[str, ...], data: Any, long_name: str, units: str = "") -> None:
+def _put(
+    dataset: xarray.Dataset, name: str, dims: tuple[str, ...], data: object, long_name: str, units: str = ""
+) -> None:
     attributes = {"long_name": long_name}
     if units:
         attributes["units"] = units
@@ -103,7 +105,7 @@ def _put_limits(dataset: xarray.Dataset, name: str, dims: tuple[str, ...], ends:
         _put(dataset, f"{name}_{end}_95", dims, np.asarray(values, dtype=np.float32), what, _UNIT)
 
 
-def _is_text(data: Any) -> bool:
+def _is_text(data: object) -> bool:
     return isinstance(data, list) and all(isinstance(d, str) for d in data)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
-from typing import Any, get_args, get_origin
+from typing import get_args, get_origin
 
 from underlit.scene.common import Part, Role
 from underlit.scene.model import Scene
@@ -104,11 +104,11 @@ def models() -> tuple[type[Part], ...]:
     return tuple(found)
 
 
-def _holds(annotation: Any, wanted: type) -> bool:
+def _holds(annotation: object, wanted: type) -> bool:
     return annotation is wanted or any(_holds(inner, wanted) for inner in get_args(annotation))
 
 
-def _model_in(annotation: Any) -> type[Part] | None:
+def _model_in(annotation: object) -> type[Part] | None:
     if isinstance(annotation, type) and issubclass(annotation, Part):
         return annotation
     if get_origin(annotation) is None:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 Extent = tuple[float, float, float, float]
 """Left, right, front and back of a map [m]."""
 PRINT_DPI = 200
-LEGEND: dict[str, Any] = {"fontsize": 8, "frameon": False, "labelcolor": INK}
+LEGEND: dict[str, object] = {"fontsize": 8, "frameon": False, "labelcolor": INK}
 
 
 class Canvas:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from nicegui import events, ui
 
 from underlit.app.section import Page, Section
@@ -56,11 +54,11 @@ class Header(Section):
         if self._page.act(self._page.session.copy_to_other):
             self._page.session.turn_to(side)
 
-    def _titled(self, event: events.ValueChangeEventArguments[Any]) -> None:
+    def _titled(self, event: events.ValueChangeEventArguments[str | None]) -> None:
         scene = self._page.scene
         if scene is not None and event.value is not None and event.value != scene.title:
             self._page.set("title", value=event.value)
 
-    def _measured(self, event: events.ValueChangeEventArguments[Any]) -> None:
+    def _measured(self, event: events.ValueChangeEventArguments[str]) -> None:
         self._page.session.units = event.value
         self._page.refresh()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import nicegui
 from nicegui.element import Element
@@ -60,7 +59,7 @@ class TankView(Element, component="tank_view.js", esm={"nicegui-scene": str(_THR
         """By dimmer: the level of each source it dims, with it at full; `slide` then answers in the page itself."""
         self.run_method("dimmers", {dimmer: _as_keys(levels) for dimmer, levels in at_full.items()})
 
-    def show(self, options: dict[str, Any]) -> None:
+    def show(self, options: dict[str, object]) -> None:
         """What is shown: lid, glass, water, plants (bool); contours [umol/m2/s, 0 for none]; scale [low, high] or None;
         plane: None, or {kind: level | upright, at: share of the way, angle: of an upright one about the vertical [rad]}.
         """

@@ -140,7 +140,7 @@ def _error_ratio(rows: Sequence[Row], k: int) -> float | None:
     return median(ratios) if ratios else None
 
 
-def _running_table(made: Comparison, labels: Sequence[str]) -> Any:
+def _running_table(made: Comparison, labels: Sequence[str]) -> Table:
     cost = "" if made.price is None else f"\nat {made.price:g} a kWh"
     shown = table("running", "W", "kWh a year", *([f"cost a year{cost}"] if cost else []))
     for label, c, run in zip(labels, made.candidates, made.running, strict=True):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import math
 from pathlib import Path
-from typing import Any
 
 from underlit.planning.fit.estimate import MODEL_SD, READING_SD, Z95, Fitted, Residual
 from underlit.planning.fit.fitting import Found
@@ -81,7 +80,7 @@ def known_marks(fitted: Fitted) -> list[KnownMark]:
     return marks
 
 
-def fit_summary(found: Found) -> dict[str, Any]:
+def fit_summary(found: Found) -> dict[str, object]:
     """The whole answer as plain data, units in the keys."""
     fitted = found.fitted
     return {
@@ -104,7 +103,7 @@ def fit_summary(found: Found) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _parameter_entry(fitted: Fitted, index: int) -> dict[str, Any]:
+def _parameter_entry(fitted: Fitted, index: int) -> dict[str, object]:
     parameter = fitted.parameters[index]
     start, value, low, high = values(fitted, index)
     return {
@@ -115,7 +114,7 @@ def _parameter_entry(fitted: Fitted, index: int) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _reading_entry(r: Residual) -> dict[str, Any]:
+def _reading_entry(r: Residual) -> dict[str, object]:
     x, y, z = r.reading.at
     return {
         "name": r.reading.name, "line": r.reading.line, "x_m": number(x), "y_m": number(y), "z_m": number(z),

@@ -115,7 +115,7 @@ def _short(reports: list[ZoneReport]) -> list[tuple[str, str]]:
     return [(f"{MARK[verdict]} {verdict}", ", ".join(r.name for r in those)) for verdict, those in by_verdict(reports)]
 
 
-def _zone(report: ZoneReport, decision: dict[str, Any]) -> dict[str, Any]:
+def _zone(report: ZoneReport, decision: dict[str, Any]) -> dict[str, object]:
     band, spread = report.band, report.spread
     return {
         "right_at": next((zone["right_at"] for zone in decision["zones"] if zone["name"] == report.name), ""),
@@ -162,7 +162,7 @@ def _probes(summary: dict[str, Any]) -> list[dict[str, str]]:
 
 
 # -- pictures --------------------------------------------------------------------------------------------------------
-def _pictures(traced: Traced, reports: list[ZoneReport]) -> dict[str, Any]:
+def _pictures(traced: Traced, reports: list[ZoneReport]) -> dict[str, object]:
     """Data addresses of the pictures; `view` is missing where there is no GL, `why` then says what to install."""
     from underlit.viz.sheets.fixture_sheet import write_fixture_sheets
     from underlit.viz.tank3d.stills import write_still
@@ -170,7 +170,7 @@ def _pictures(traced: Traced, reports: list[ZoneReport]) -> dict[str, Any]:
     marks = overlays(traced, reports)
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
-        found: dict[str, Any] = {"why": write_still(traced.result, marks[""], work / "view.png")}
+        found: dict[str, object] = {"why": write_still(traced.result, marks[""], work / "view.png")}
         if found["why"] is None:
             found["view"] = _address(work / "view.png")
         found["tanks"] = [_of_tank(name, tank, marks[name], work) for name, tank in traced.tanks.items()]

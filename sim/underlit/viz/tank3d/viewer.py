@@ -131,7 +131,7 @@ class Window:
             )  # fmt: skip
             plotter.add_text(BAR_TITLE, position=(0.835, 0.845), viewport=True, font_size=8, color=INK)
 
-    def _look(self) -> dict[str, Any]:
+    def _look(self) -> dict[str, object]:
         clim = (self.scene.vmin, self.scene.vmax)
         return {"cmap": colour_map(), "clim": clim, "lighting": False, "nan_color": COVERED}
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 from nicegui import events, run, ui
 
@@ -97,7 +96,7 @@ class Files:
         stem = another_name(name.removesuffix(".stl"), [t.name for t in (*scene.wood, *scene.stone)])
         unit = _likely_unit(page.session.folder / name, max(length, depth, height))
         at = [page.length_text(length / 2), page.length_text(depth / 2)]
-        values: dict[str, Any] = {"name": stem, "mesh": name, "unit": unit, "at": at}
+        values: dict[str, object] = {"name": stem, "mesh": name, "unit": unit, "at": at}
         if page.edit(lambda document: document.add("stone", values)):
             said = f"{stem} is in the middle of the tank, its numbers read as {unit}. Drag it to its place."
             ui.notify(said, type="positive")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from nicegui import ui
 
@@ -85,7 +84,10 @@ class Growing(Card):
             return
         length, depth, _ = scene.tank.inside_m
         hard = [one.name for one in (*scene.wood, *scene.stone)]
-        values: dict[str, Any] = {"from": entry, "name": another_name(entry, [*hard, *(p.name for p in scene.plants)])}
+        values: dict[str, object] = {
+            "from": entry,
+            "name": another_name(entry, [*hard, *(p.name for p in scene.plants)]),
+        }
         if kind is not Kind.PLANTS:
             values["at"] = [page.length_text(length / 2), page.length_text(depth / 2)]
         elif _grows_on_wood(entry):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
 from nicegui import ui
 
@@ -88,7 +87,7 @@ class Picture(Section):
         self._at = min(max(at, 0.0), 1.0)
         self._where.show(round(100 * self._at))
 
-    def _show(self, _: Any = None) -> None:
+    def _show(self, _: object = None) -> None:
         kind = self._plane.value
         self._where.set_visibility(kind != "none")
         self._angle.set_visibility(kind == "upright")

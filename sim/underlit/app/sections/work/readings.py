@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Any
 
 from nicegui import ui
 
@@ -73,7 +72,7 @@ class Readings(Card):
             ui.button("Add the reading", on_click=self._add).props("outline dense no-caps")
         self._adapt()
 
-    def _adapt(self, _: Any = None) -> None:
+    def _adapt(self, _: object = None) -> None:
         """Show the inputs that the others ask for."""
         elsewhere = self._where.value == ELSEWHERE
         self._left.set_visibility(elsewhere)

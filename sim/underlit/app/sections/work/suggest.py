@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Any
 
 from nicegui import ui
 
@@ -66,7 +65,7 @@ class Suggest(Card):
             self._lights = several("Lights that may be bought", entries(Kind.FIXTURE), [], self._ask_prices)
             self._prices_row = ui.row().classes("fields")
 
-    def _ask_prices(self, _: Any = None) -> None:
+    def _ask_prices(self, _: object = None) -> None:
         """A price for each light that may be bought, those that hang there too."""
         held = {name: field.value for name, field in self._prices.items()}
         self._prices_row.clear()
