@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -63,11 +64,23 @@ def _triangles(polygon: shapely.Polygon, vertices: np.ndarray) -> np.ndarray:
     return faces
 
 
-def curtain(start: Sequence[float], end: Sequence[float], z_low: float, z_high: float) -> Triangles:
-    """An upright quad over the line from start to end; its front is on the line's right-hand side."""
+def curtain(
+    start: Sequence[float], end: Sequence[float], z_low: float, z_high: float, cell: float = math.inf
+) -> Triangles:
+    """An upright quad over the line from start to end; its front is on the line's right-hand side.
+
+    cell: it is divided into quads of about this size [m], which light does not notice and counters do.
+    """
     (x0, y0), (x1, y1) = start, end
-    vertices = np.array([(x0, y0, z_low), (x1, y1, z_low), (x1, y1, z_high), (x0, y0, z_high)], dtype=np.float64)
-    return vertices, np.array([[0, 1, 2], [0, 2, 3]], dtype=np.int32)
+    columns, rows = (max(1, round(side / cell)) for side in (math.hypot(x1 - x0, y1 - y0), z_high - z_low))
+    along, up = np.linspace(0.0, 1.0, columns + 1), np.linspace(z_low, z_high, rows + 1)
+    points = np.stack([x0 + along * (x1 - x0), y0 + along * (y1 - y0)], axis=1)
+    points[-1] = end
+    vertices = np.column_stack([np.tile(points, (rows + 1, 1)), np.repeat(up, columns + 1)])
+    low = (np.arange(rows)[:, None] * (columns + 1) + np.arange(columns)).reshape(-1, 1)
+    high = low + columns + 1
+    faces = np.concatenate([low, low + 1, high + 1, low, high + 1, high], axis=1).reshape(-1, 3)
+    return vertices, faces.astype(np.int32)
 
 
 def curtain_round(outline: Sequence[Sequence[float]], z_low: float, z_high: float) -> Triangles:

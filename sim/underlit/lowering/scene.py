@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -122,9 +123,10 @@ def _of_all_sources(
     return {source: value for tank, scene in enumerate(scenes) for source, value in what(scene, Frame(tank)).items()}
 
 
-def lower(scene: Scene) -> Lowered:
+def lower(scene: Scene, *, pane_cell_m: float = math.inf) -> Lowered:
     """Build the world of a scene, with the other tanks of its rack, and compile it.
 
+    pane_cell_m: size of the cells in which the panes of the scene's own tank count light, for maps of them [m].
     LoweringError, one line that names the part, where one cannot be built or there is no light.
     """
     scenes = scene.tank_scenes
@@ -134,7 +136,7 @@ def lower(scene: Scene) -> Lowered:
     world, rack = World(), []
     for frame, own in zip(frames, scenes, strict=True):
         try:
-            pieces, built = build(own)
+            pieces, built = build(own, pane_cell_m if frame is OWN else math.inf)
             put(world, pieces, frame)
         except (LoweringError, ShapeError) as problem:
             raise LoweringError(f"{frame.name}: {problem}" if frame.name else str(problem)) from None
@@ -142,12 +144,12 @@ def lower(scene: Scene) -> Lowered:
     return Lowered(scene, world.compile(), tuple(rack), _of_all_sources(dimming, scenes))
 
 
-def build(scene: Scene) -> tuple[list[Piece], BuiltTank]:
-    """The pieces of a tank and of all that stands in it, in its own frame, and the tank as it was built.
+def build(scene: Scene, pane_cell_m: float = math.inf) -> tuple[list[Piece], BuiltTank]:
+    """The pieces of a tank and of all that stands in it, in its own frame, and the tank as it was built (see `lower`).
 
     LoweringError or ShapeError, one line, where it cannot be built.
     """
-    pieces: list[Piece] = [*shell(scene), *bed(scene)]
+    pieces: list[Piece] = [*shell(scene, pane_cell_m), *bed(scene)]
     solid, shapes = hardscape(scene)
     stepped, edges = terraces(scene)
     shapes |= edges

@@ -7,6 +7,7 @@ at the water line, and all its faces take their corners from the same two outlin
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -40,8 +41,12 @@ if TYPE_CHECKING:
     import shapely
 
 
-def shell(scene: Scene) -> Iterator[Piece]:
-    """The tank with everything that belongs to it. ShapeError, one line, where its meshes do not make a tank."""
+def shell(scene: Scene, pane_cell_m: float = math.inf) -> Iterator[Piece]:
+    """The tank with everything that belongs to it. ShapeError, one line, where its meshes do not make a tank.
+
+    pane_cell_m: its panes under water are divided into cells of about this size, each with counters of its own; those of
+    a tank from meshes stay as they are.
+    """
     tank, level = scene.tank, scene.water_level_m
     water = Medium(WATER, *scene.water.optical_constants(), g=WATER_ANISOTROPY)
     glass = Medium(TANK_GLASS, *optical_constants(tank.glass))
@@ -50,7 +55,7 @@ def shell(scene: Scene) -> Iterator[Piece]:
         yield from mesh_glass(scene, water, glass)
         sheet = flat_region(section(tank.meshes, level), level)
     else:
-        yield from _inner_faces(scene, water, glass)
+        yield from _inner_faces(scene, water, glass, pane_cell_m)
         yield from _outer_faces(scene, glass)
         yield _top_edge(scene, glass)
         yield from rim(scene)
@@ -67,7 +72,7 @@ def _sheet_of(tank: Tank, free: shapely.Geometry, level: float) -> Triangles:
     return flat(tank.inside_outline.points, level) if whole else flat_region(free, level)
 
 
-def _inner_faces(scene: Scene, water: Medium, glass: Medium) -> Iterator[MeshPiece]:
+def _inner_faces(scene: Scene, water: Medium, glass: Medium, pane_cell_m: float) -> Iterator[MeshPiece]:
     outline, height = scene.tank.inside_outline, scene.tank.inside_m[2]
     level = scene.water_level_m
     dry = dry_face(glass)
@@ -76,7 +81,7 @@ def _inner_faces(scene: Scene, water: Medium, glass: Medium) -> Iterator[MeshPie
         feet = [(outline.points[(i + 1) % len(outline.points)], outline.points[i]) for i in outline.edges(side)]
         if not feet:
             continue
-        piece = joined([curtain(a, b, 0.0, level) for a, b in feet])
+        piece = joined([curtain(a, b, 0.0, level, pane_cell_m) for a, b in feet])
         yield MeshPiece(pane(side, Face.WET_INSIDE), *piece, wet_face(scene, side, water, glass))
         if level < height:
             piece = joined([curtain(a, b, level, height) for a, b in feet])
