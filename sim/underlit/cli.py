@@ -37,6 +37,7 @@ COMMANDS = (
     "chart",
     "suggest",
     "plant",
+    "algae",
     "dose",
     "fit",
     "sheet",

@@ -271,8 +271,8 @@ def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport]
     summary = summarise(traced, list(reports))
     _print_lead(console, summary)
     _print_zones(console, summary, reports)
-    for ends in (ends for ends in summary["ends"] if ends["words"]):
-        say(console, f"{ends['tank']}: {ends['words']}" if ends["tank"] else ends["words"], "yellow", indent=2)
+    for note in tank_notes(summary):
+        say(console, note, "yellow", indent=2)
     _print_pieces(console, summary)
     if summary["spots"]:
         title = "Readings of a level meter head, corrected for immersion, umol/m2/s"
@@ -286,6 +286,14 @@ def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport]
     _print_count(console, traced, summary, asked)
     say(console, "Versions: " + ", ".join(f"{k} {v}" for k, v in summary["versions"].items()), "dim")
     say(console, CAUTIONS, "dim")
+
+
+def tank_notes(summary: dict[str, Any]) -> list[str]:
+    """What to know about the light of each tank as a whole: dim ends, and light that no plant uses."""
+    told = [(ends["tank"], ends["words"]) for ends in summary["ends"]]
+    see = " `underlit algae` counts the panes too, shows where, and says what would lower it."
+    told += [(algae["tank"], algae["words"] and algae["words"] + see) for algae in summary["algae"]]
+    return [f"{tank}: {words}" if tank else words for tank, words in told if words]
 
 
 def print_verdicts(console: Console, reports: Sequence[ZoneReport]) -> None:

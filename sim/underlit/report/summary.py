@@ -10,12 +10,14 @@ from importlib import metadata
 from typing import Any, TypeVar
 
 from underlit.lowering.scene import Lowered
+from underlit.planning.algae import WORTH_SAYING, algae_of
 from underlit.planning.candidates import TANK_STANDARD_KEY
 from underlit.planning.decision import decide
 from underlit.planning.ends import ends_of
 from underlit.planning.plantings import PlantingReport, planting_reports
 from underlit.planning.surfaces import SurfaceReport, surface_reports
 from underlit.planning.zones import ZoneReport, zone_reports
+from underlit.report.decisions.algae_words import algae_lead
 from underlit.report.decisions.decision import decision_data
 from underlit.report.ledger import as_percentages, light_ledger
 from underlit.results.estimate import Estimate
@@ -145,6 +147,24 @@ def _ends(traced: Traced) -> list[dict[str, Any]]:
     return found
 
 
+def _algae(traced: Traced) -> list[dict[str, Any]]:
+    """Light that no plant uses in each tank, as plain data; the panes are told apart by `underlit algae` only."""
+    found = []
+    for name, tank in traced.tanks.items():
+        algae = algae_of(tank.lowered, tank.result)
+        if algae is not None:
+            surfaces = {
+                one.name: {"share_of_light": _estimate(one.light), "share_of_area": _estimate(one.above)}
+                for one in algae.surfaces
+            }
+            entry = {
+                "tank": name, "threshold_umol_m2_s": algae.threshold, "share_of_light_above": _estimate(algae.share),
+                "above_by_surface": surfaces, "words": algae_lead(algae) if algae.share.value >= WORTH_SAYING else "",
+            }  # fmt: skip
+            found.append(entry)
+    return found
+
+
 def assumption_entries(scene: Scene) -> list[dict[str, Any]]:
     """What was measured of a scene and what it leaves open, as plain data."""
     entries = []
@@ -218,6 +238,7 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
         ],
         "spots": _spots(traced, relative),
         "ends": _ends(traced),
+        "algae": _algae(traced),
         "surfaces": _by_tank(traced, surface_reports, surface_entry),
         "ledger": {
             "percent": dict(as_percentages(lines, 2)),

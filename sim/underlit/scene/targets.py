@@ -85,6 +85,15 @@ def band_when(low: float, high: float, *, added_co2: bool, settled: bool) -> Ban
     return Band(low, high, "; ".join(notes), PRACTICE)
 
 
+def algae_threshold(*, added_co2: bool, settled: bool) -> float:
+    """PPFD [umol/m2/s] above which light that no plant uses makes algae likely; common practice, no source.
+
+    Without added CO2 about 50; with it what the most demanding plants are given; in a new tank the share of a new tank of it.
+    """
+    usual = NEED_BANDS[Need.DEMANDING][1] if added_co2 else ALGAE_RISK_PPFD
+    return usual if settled else usual * NEW_TANK_SHARE[1]
+
+
 class Co2Wish(StrEnum):
     """Whether plants are kept with added CO2."""
 
