@@ -15,7 +15,7 @@ from underlit.report.decisions.decision import RIGHT_AT
 from underlit.report.files import overlay, overlays
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
 from underlit.report.numbers import band_text, estimated, light, percent
-from underlit.report.printout import alone, by_verdict, kept, value_of, worst_words
+from underlit.report.printout import alone, by_verdict, kept, tank_notes, value_of, worst_words
 from underlit.report.summary import SIMULATION_KEY, TANK_KEY, lights_of, summarise
 from underlit.run import Traced
 from underlit.viz.overlay import Overlay
@@ -62,6 +62,7 @@ def report_html(traced: Traced, *, price: float | None = None, paper: str = "a4"
         right_at=RIGHT_AT if summary["decision"]["zones"] else "",
         job=_job(traced.lowered, sum(report.band is not None for report in reports)),
         short=_short(reports),
+        notes=tank_notes(summary),
         pictures=_pictures(traced, reports),
         ledger=as_percentages(with_rest(light_ledger(traced.result))),
         cost=_cost(traced.lowered, price),
