@@ -24,9 +24,9 @@ from underlit.viz.maps.difference_map import draw_difference_maps, within_error
 PHOTONS = 1 << 16
 
 
-def candidates(*scenes, **options):
+def candidates(*scenes, photons=PHOTONS, **options):
     """Scenes traced alike, as candidates A, B, ..."""
-    traced = trace_paired([lower(s) for s in scenes], photons=PHOTONS, **options)
+    traced = trace_paired([lower(s) for s in scenes], photons=photons, **options)
     return [candidate(name, t) for name, t in zip("ABC", traced)]
 
 
@@ -256,3 +256,49 @@ def test_every_side_gets_the_photons_that_were_asked_for():
     assert len(sizes) == 1
     made = compare([candidate(str(i), side) for i, side in enumerate(sides)])
     assert made.paired == (True, True)
+
+
+def test_each_side_at_its_best_setting_and_at_equal_watts():
+    """A light twice as strong is set to half: the same light for the same watts; a trace at that dimming says the same."""
+    zone = {"name": "own", "rectangle": [["0 cm", "0 cm"], ["30 cm", "20 cm"]], "band": [9, 20]}
+    strong = light(output={"ppf": "5.2 umol/s", "watts": "2.6 W"})
+    made = compare(candidates(box(zone=[zone]), box(zone=[zone], fixture=[strong])))
+    weak_best, strong_best = made.best
+    assert weak_best.right == strong_best.right == 1
+    assert strong_best.decision.level == pytest.approx(weak_best.decision.level / 2, abs=0.006)
+    assert strong_best.watts == pytest.approx(2.6 * strong_best.decision.level)
+    again = compare(
+        candidates(box(zone=[zone]), box(zone=[zone], fixture=[{**strong, "dimming": strong_best.decision.level}]))
+    )
+    row = row_of(again, "own")
+    assert row.values[1].value == pytest.approx(strong_best.values[1].value, rel=1e-9)
+    assert row.places[1].verdict is strong_best.verdicts[1]
+    assert made.equal.watts == pytest.approx(1.3)
+    same, halved = (side.values[1].value for side in made.equal.sides)
+    assert same == pytest.approx(halved, rel=1e-9)
+    assert [side.watts for side in made.equal.sides] == pytest.approx([1.3, 1.3])
+
+
+def test_one_light_or_two_is_answered_first(capsys):
+    """Where one light reaches, it is enough; where it does not, two are better, and the first lines say so."""
+    zone = {"name": "own", "rectangle": [["0 cm", "0 cm"], ["30 cm", "20 cm"]]}
+    pair = [light(name=name, position=["15 cm", at]) for name, at in (("one", "5 cm"), ("two", "15 cm"))]
+    for band, said in (([9, 20], "One light does as well as more."), ([38, 80], "Two lights are better than one.")):
+        zones = [{**zone, "band": band}]
+        made = compare(candidates(box(zone=zones), box(zone=zones, fixture=pair)))
+        print_comparison(output_console(), made)
+        lines = capsys.readouterr().out.splitlines()
+        assert lines[0].startswith("A: A: ")
+        assert any(line.startswith(said) for line in lines[:6])
+        data = comparison_data(made)
+        assert data["best_in_words"][0].startswith(said)
+        assert data["candidates"][0]["best_setting"]["sentence"] in lines[0] + " " + lines[1]
+
+
+def test_evenness_is_in_the_terminal(capsys):
+    """Of each zone that has one, beside the other side's."""
+    made = compare(candidates(box(), box(fixture=[light(above_rim="12 cm")]), photons=1 << 20))
+    print_comparison(output_console(), made)
+    told = capsys.readouterr().out.split("Evenness")[1]
+    for place in (made.candidates[0].places[1], made.candidates[1].places[1]):
+        assert f"{place.evenness:.2f}" in told

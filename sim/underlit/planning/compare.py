@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 from underlit.lowering.scene import Lowered
 from underlit.planning.candidates import Candidate, Place, answered_from, same_paths
+from underlit.planning.compared_settings import BestSide, EqualWatts, best_side, equal_watts
 from underlit.planning.differences import point_difference, shares_any
 from underlit.results.estimate import Estimate
 from underlit.run import Traced, trace
@@ -69,7 +70,8 @@ class Running:
 class Comparison:
     """Candidates side by side, the first being what the others are compared with.
 
-    paired: whether each further candidate shares random numbers with the first. price: of a kWh, in any currency.
+    paired: whether each further candidate shares random numbers with the first. price: of a kWh, in any currency. best: each at
+    the setting at which most of its zones are right; equal: all at equal watts, None where watts are not known.
     """
 
     candidates: tuple[Candidate, ...]
@@ -77,6 +79,8 @@ class Comparison:
     running: tuple[Running, ...]
     paired: tuple[bool, ...]
     price: float | None
+    best: tuple[BestSide, ...]
+    equal: EqualWatts | None
 
 
 def trace_paired(
@@ -158,7 +162,10 @@ def compare(candidates: Sequence[Candidate], *, price: float | None = None) -> C
         for name in names
     ]  # fmt: skip
     paired = (True, *(shares_any(other.result, first.result) for other in others))
-    return Comparison(tuple(candidates), tuple(rows), tuple(running(c, price) for c in candidates), paired, price)
+    return Comparison(
+        tuple(candidates), tuple(rows), tuple(running(c, price) for c in candidates), paired, price,
+        tuple(best_side(c) for c in candidates), equal_watts(candidates),
+    )  # fmt: skip
 
 
 def _is_spot(c: Candidate, index: int) -> bool:

@@ -17,6 +17,8 @@ from underlit.planning.cleaning_states import Differs
 from underlit.planning.compare import Change, Comparison, Row
 from underlit.planning.differences import bed_difference, same_cells
 from underlit.planning.zones import Verdict
+from underlit.report.decisions.compared_settings import best_words, print_settings, side_data
+from underlit.report.decisions.decision import decision_data, lead
 from underlit.report.numbers import NONE, estimated, light, percent, with_error
 from underlit.report.printout import STYLE, say, section, table
 from underlit.report.summary import SIMULATION_KEY, TANK_STANDARD_KEY, light_entry, number, versions
@@ -36,8 +38,13 @@ WORTH_TELLING = 0.02
 def print_comparison(console: Console, made: Comparison, differs: Sequence[Differs] = ()) -> None:
     """Print the tables, then the summary in plain words."""
     labels = [chr(ord("A") + k) for k in range(len(made.candidates))]
+    for label, side in zip(labels, made.best, strict=True):
+        say(console, f"{label}: {side.candidate.name}: {lead(side.decision)}", "bold")
+    for line in best_words(made):
+        say(console, line, "bold")
     for label, c in zip(labels, made.candidates, strict=True):
-        say(console, f"{label}: {c.name}" + (f" ({c.title})" if c.title != c.name else ""), "bold")
+        if c.title != c.name:
+            say(console, f"{label}: {c.title}", "dim")
     if differs:
         _print_differs(console, differs, labels)
     section(console, "PAR (PPFD), umol/m2/s ± simulation (95 %)", _value_table(made, labels))
@@ -47,8 +54,9 @@ def print_comparison(console: Console, made: Comparison, differs: Sequence[Diffe
         say(console, line, "dim", indent=2)
     console.print()
     console.print(_running_table(made, labels))
+    print_settings(console, made, labels)
     section(console, "In short")
-    for line in in_words(made):
+    for line in (*best_words(made), *in_words(made)):
         say(console, line, indent=2)
 
 
@@ -158,7 +166,7 @@ def _or_none(value: float | None, form: str) -> str:
 
 
 def in_words(made: Comparison) -> list[str]:
-    """The comparison in plain words, one line for each further candidate and one for each verdict that changes."""
+    """The comparison in plain words, as they are set: a line for each further candidate and for each verdict that changes."""
     lines = []
     first = made.candidates[0]
     for k, other in enumerate(made.candidates[1:], start=1):
@@ -220,7 +228,7 @@ def _cost_words(made: Comparison, k: int) -> str:
 def comparison_data(made: Comparison, differs: Sequence[Differs] = ()) -> dict[str, Any]:
     """The comparison as plain data, units in the keys."""
     candidates = []
-    for c, run, paired in zip(made.candidates, made.running, made.paired, strict=True):
+    for c, run, paired, best in zip(made.candidates, made.running, made.paired, made.best, strict=True):
         candidates.append({
             "name": c.name,
             "title": c.title,
@@ -231,23 +239,26 @@ def comparison_data(made: Comparison, differs: Sequence[Differs] = ()) -> dict[s
             "watts": number(run.watts),
             "energy_kwh_a_year": number(run.kwh_a_year),
             "cost_a_year": number(run.cost_a_year),
+            "best_setting": {**decision_data(best.decision), "watts": number(best.watts)},
         })  # fmt: skip
     return {
         "format": FORMAT,
         "candidates": candidates,
         "price_a_kwh": number(made.price),
+        "equal_watts": None if made.equal is None else number(made.equal.watts),
         "assumed": [
             {"what": d.what, "values": [d.first, d.second], "range": d.span, "source": d.source} for d in differs
         ],
-        "places": [_row_data(row) for row in made.rows],
+        "places": [_row_data(row, made) for row in made.rows],
+        "best_in_words": best_words(made),
         "in_words": in_words(made),
         "versions": versions(),
     }
 
 
-def _row_data(row: Row) -> dict[str, Any]:
+def _row_data(row: Row, made: Comparison) -> dict[str, Any]:
     entries: list[dict[str, Any] | None] = []
-    for place, value, change in zip(row.places, row.values, row.changes, strict=True):
+    for k, (place, value, change) in enumerate(zip(row.places, row.values, row.changes, strict=True)):
         if place is None or value is None:
             entries.append(None)
             continue
@@ -256,6 +267,8 @@ def _row_data(row: Row) -> dict[str, Any]:
             "verdict": str(place.verdict),
             "dli_mol_m2_day": number(place.dli),
             "evenness_dimmest_over_average": number(place.evenness, 4),
+            **side_data(row, made.best[k], "best_setting"),
+            **(side_data(row, made.equal.sides[k], "equal_watts") if made.equal is not None else {}),
         }
         if change is not None:
             entry |= {

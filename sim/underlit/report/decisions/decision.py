@@ -190,11 +190,11 @@ def right_at(zone: ZoneSetting) -> str:
     return "over 100" if zone.at_full < zone.wanted.band.low else "under 1"
 
 
-def decision_data(made: Decision, scene: Scene) -> dict[str, Any]:
-    """The decision as plain data and in words; shares of full power."""
+def decision_data(made: Decision, scene: Scene | None = None) -> dict[str, Any]:
+    """The decision as plain data and in words, with a line for each zone not met where the scene is known."""
     return {
         "sentence": lead(made),
-        "not_met": zone_lines(made, scene),
+        "not_met": [] if scene is None else zone_lines(made, scene),
         "by": str(made.by),
         "is_set": made.is_set,
         "lights": [

@@ -14,6 +14,7 @@ from underlit.app.session import Side
 from underlit.app.view import TankView
 from underlit.planning.candidates import Candidate, candidate
 from underlit.planning.compare import Change, compare
+from underlit.report.decisions.compared_settings import best_words
 from underlit.report.decisions.comparison import in_words
 from underlit.results.estimate import Estimate
 
@@ -50,7 +51,7 @@ class Compare(Section):
         made = compare([_candidate(f"Tank {side}", lights[side]) for side in Side])
         self._said.clear()
         with self._said:
-            for line in in_words(made):
+            for line in (*best_words(made), *in_words(made)):
                 ui.label(line)
             heads = ("Zone or spot", *(c.name for c in made.candidates), "Difference")
             rows: list[list[Cell]] = [
