@@ -11,6 +11,10 @@ import re
 from collections.abc import Mapping
 
 _NUMBER_AND_UNIT = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
+_WITH_COMMA = re.compile(r"\s*([+-]?\d+),(\d+)(\D.*)?")
+_PER_CENT = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+))\s*%\s*")
+LEAST_PER_CENT = 2
+"""A share given as this or more was meant in per cent."""
 
 LENGTH_UNITS_M = {
     "nm": 1e-9, "um": 1e-6, "mm": 1e-3, "cm": 1e-2, "m": 1.0,
@@ -46,6 +50,8 @@ def parse_quantity(value: object, units: Mapping[str, float], what: str, example
     """
     if isinstance(value, (bool, int, float)):
         raise QuantityError(f"{what} needs its unit, such as {example}")
+    if isinstance(value, str):
+        refuse_comma(value)
     match = _NUMBER_AND_UNIT.fullmatch(value) if isinstance(value, str) else None
     if match is None:
         raise QuantityError(f"{what} must be a number with its unit, such as {example}")
@@ -57,6 +63,32 @@ def parse_quantity(value: object, units: Mapping[str, float], what: str, example
     if not math.isfinite(number * units[unit]):
         raise QuantityError(f"{what} must be finite")
     return number * units[unit]
+
+
+def refuse_comma(text: str) -> None:
+    """Raises QuantityError with what to write where the number in a text has a comma."""
+    match = _WITH_COMMA.fullmatch(text)
+    if match is None:
+        return
+    whole, part, unit = match.groups("")
+    ways = [f'"{whole}.{part}{unit}"', *([f'"{whole}{part}{unit}"'] if len(part) == 3 else [])]
+    raise QuantityError(f"a number has a point, not a comma: write {' or '.join(ways)}")
+
+
+def parse_fraction(value: object) -> object:
+    """A share from 0 to 1: per cent in a text, such as ``45 %``, as that share; other values as they are.
+
+    Raises QuantityError for other texts, and for a number that was meant in per cent.
+    """
+    if isinstance(value, str):
+        match = _PER_CENT.fullmatch(value)
+        if match is None:
+            refuse_comma(value)
+            raise QuantityError('must be a number from 0 to 1, or per cent in quotes, such as "45 %"')
+        return float(match[1]) / 100
+    if isinstance(value, (int, float)) and LEAST_PER_CENT <= value <= 100:
+        raise QuantityError(f'must be at most 1: write {value / 100:g} or "{value:g} %"')
+    return value
 
 
 def parse_length(value: object) -> float:

@@ -15,6 +15,7 @@ from underlit.scene.keys import former_names, lists_of_tables, model_at, path_ke
 from underlit.scene.reader.layers import Layer, merged
 from underlit.scene.reader.renamed import with_new_names
 from underlit.scene.reader.validate import OWN_RACK
+from underlit.text.toml import MARK, UnreadableError, parse_toml, read_text
 
 Key = str | int
 MOST_CHARACTERS = 400_000
@@ -35,10 +36,11 @@ class Document:
     def __init__(self, text: str) -> None:
         if len(text) > MOST_CHARACTERS:
             raise DocumentError(f"the scene has {len(text):,} characters; the limit is {MOST_CHARACTERS:,}")
+        text = text.removeprefix(MARK)
         try:
             self._toml = tomlkit.parse(text)
         except TOMLKitError as problem:
-            raise DocumentError(str(problem)) from None
+            raise DocumentError(_fault_of(text) or str(problem)) from None
 
     @property
     def text(self) -> str:
@@ -177,7 +179,7 @@ def check_files(document: Document, folder: Path) -> None:
     for name in _rack_files(document):
         if not name.endswith(".toml"):
             raise DocumentError(f"the rack uses the scene {name!r}, but the name of a scene must end in .toml")
-        other = Document((folder / name).read_text(encoding="utf-8"))
+        other = Document(read_text(folder / name))
         if _rack_files(other):
             raise DocumentError(f"{name}: {OWN_RACK}")
         check_files(other, folder)
@@ -186,6 +188,15 @@ def check_files(document: Document, folder: Path) -> None:
 def _rack_files(document: Document) -> list[str]:
     rack = document.get("rack", default=())
     return [str(tank.get("file", "")) for tank in rack if isinstance(tank, Mapping)] if isinstance(rack, list) else []
+
+
+def _fault_of(text: str) -> str:
+    """What is wrong with a text that is no TOML, and in which line; empty where that cannot be told."""
+    try:
+        parse_toml(text)
+    except UnreadableError as error:
+        return f"line {error.problem.line}: {error.problem.message}"
+    return ""
 
 
 def check_count(document: Document) -> None:
@@ -222,7 +233,7 @@ def _with_bases(path: Path, above: tuple[Path, ...]) -> Document:
     """A scene and its bases as one document, files by their full paths; comments stay but in tables that both have."""
     if path.resolve() in above:
         raise DocumentError(f"{path}: its base refers back to itself")
-    document = Document(path.read_text(encoding="utf-8"))
+    document = Document(read_text(path))
     document.rename_files(lambda name: str(path.parent / name))
     base = document.get("base")
     if base is None:

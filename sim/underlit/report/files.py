@@ -29,6 +29,7 @@ from underlit.results.estimate import Estimate
 from underlit.run import Traced
 from underlit.scene import Scene
 from underlit.text.file_name import named_for
+from underlit.text.toml import read_text
 from underlit.viz.overlay import FixtureMark, Overlay, SpotMark, ZoneMark, as_points
 
 ZONE_COLUMNS = (
@@ -118,12 +119,12 @@ def scene_texts(scene: Scene) -> dict[str, str]:
     texts: dict[str, str] = {}
     path = scene.path
     while path is not None and str(path) not in texts:
-        text = path.read_text(encoding="utf-8")
+        text = read_text(path)
         texts[str(path)] = text
         base = tomllib.loads(text).get("base")
         path = path.parent / base if isinstance(base, str) else None
     own = [entry.file for entry in scene.entries if entry.own]
-    texts |= {str(file): file.read_text(encoding="utf-8") for file in own}
+    texts |= {str(file): read_text(file) for file in own}
     for tank in scene.rack:
         texts |= scene_texts(tank.scene)
     return texts

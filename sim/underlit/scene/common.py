@@ -24,7 +24,7 @@ from pydantic import (
 from pydantic.fields import FieldInfo
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from underlit.units import parse_age_weeks, parse_angle, parse_duration_hours, parse_flux, parse_length
+from underlit.units import parse_age_weeks, parse_angle, parse_duration_hours, parse_flux, parse_fraction, parse_length
 
 
 class Role(StrEnum):
@@ -144,7 +144,15 @@ Efficacy = Annotated[float, Field(gt=0), _flux("efficacy"), _text("2.4 umol/J")]
 Number = Annotated[float, Field(strict=True)]
 PositiveNumber = Annotated[float, Field(strict=True, gt=0)]
 NonNegativeNumber = Annotated[float, Field(strict=True, ge=0)]
-Fraction = Annotated[float, Field(strict=True, ge=0, le=1)]
+Fraction = Annotated[
+    float,
+    Field(strict=True, ge=0, le=1),
+    BeforeValidator(parse_fraction),
+    WithJsonSchema(
+        {"anyOf": [{"type": "number", "minimum": 0, "maximum": 1}, {"type": "string", "examples": ["45 %"]}]}
+    ),
+]
+"""A share from 0 to 1, or per cent in a text."""
 Count = Annotated[int, Field(strict=True, ge=1, le=10_000)]
 Seed = Annotated[int, Field(strict=True, ge=0, lt=2**63)]
 
@@ -175,9 +183,11 @@ MeshPath = Annotated[FilePath, AfterValidator(_is_there)]
 class ShortForm:
     """Lets a table be written as one text: ``"LED-B3"`` for ``{ illuminant = "LED-B3" }``."""
 
-    def __init__(self, key: str, names: Callable[[], tuple[str, ...]]) -> None:
+    def __init__(self, key: str, names: Callable[[], tuple[str, ...]], number: str = "") -> None:
         self.key = key
         self.names = names
+        self.number = number
+        """The key of the table that holds the number, where one can be given instead."""
 
     def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_before_validator_function(self._expand, handler(source))
@@ -186,4 +196,6 @@ class ShortForm:
         return {"anyOf": [{"type": "string", "enum": list(self.names())}, handler(schema)]}
 
     def _expand(self, value: object) -> object:
+        if isinstance(value, (int, float)) and self.number:
+            raise wrong(f"must be {', '.join(self.names())}, or a table: {{ {self.number} = {value} }}", got=value)
         return {self.key: value} if isinstance(value, str) else value

@@ -16,6 +16,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from underlit.scene.common import Fraction, NonNegativeNumber, Number, OneOf, Part, Role, wrong
 from underlit.spectra.grid import FloatArray
+from underlit.units import LEAST_PER_CENT
 
 DAY_H = 24.0
 PHOTOPERIOD_H = 8.0
@@ -89,7 +90,10 @@ def check_steps(driven: Driven, curve: tuple[CurvePoint, ...] | None) -> None:
     for time, level in driven.schedule or ():
         if not low <= level <= high:
             said = "lie on the dimming curve" if curve is not None else "be a share of full light"
-            raise wrong(f"the level at {clock_text(time)} must {said}, {low:g} to {high:g}, not {level:g}", "schedule")
+            write = f": write {level / 100:g}" if curve is None and LEAST_PER_CENT <= level <= 100 else ""
+            raise wrong(
+                f"the level at {clock_text(time)} must {said}, {low:g} to {high:g}, not {level:g}{write}", "schedule"
+            )
 
 
 def curve_share(driven: Driven, curve: tuple[CurvePoint, ...] | None) -> float:

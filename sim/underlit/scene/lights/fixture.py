@@ -109,7 +109,8 @@ class Fixture(Driven):
 
     @model_validator(mode="after")
     def _fits_itself(self, info: ValidationInfo) -> Fixture:
-        self._read_in = (info.context or {}).get("water", self._read_in)  # before a reading is turned into light
+        if any(reading.under_water for reading in self.output.readings):
+            self._read_in = (info.context or {}).get("water", self._read_in)
         self._check_what_is_given()
         self._check_how_it_runs()
         if self.photometric_file is not None:

@@ -12,7 +12,7 @@ def read_number_table(path: object, columns: int | None = None) -> FloatArray:
 
     Raises ValueError when rows differ in length or hold anything but finite numbers, OSError when unreadable.
     """
-    with open(str(path), encoding="utf-8") as stream:
+    with open(str(path), encoding="utf-8-sig") as stream:
         lines = [line for line in stream.read().splitlines() if line.strip() and not line.lstrip().startswith("#")]
     rows: list[list[float]] = []
     for index, line in enumerate(lines):

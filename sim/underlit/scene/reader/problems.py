@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -26,6 +27,7 @@ _PLAIN = {
     "path_type": "must be the name of a file",
     "string_too_short": "must not be empty",
 }
+_NUMBER_IN_TEXT = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*(%?)\s*")
 
 
 def problems_of(error: ValidationError) -> list[Problem]:
@@ -56,7 +58,8 @@ def _problem(details: ErrorDetails) -> Problem:
         choices = _choices(context["expected"])
         hint = did_you_mean(got, choices) if isinstance(got, str) else f"; known: {', '.join(choices)}"
         return Problem(_with_got(f"not a known word{hint}", got), key)
-    return Problem(_with_got(_said(kind, context, details["msg"]), got), key)
+    hint = _number_meant(got) if kind in ("float_type", "int_type") else ""
+    return Problem(_with_got(_said(kind, context, details["msg"]) + hint, got), key)
 
 
 def _said(kind: str, context: dict[str, Any], message: str) -> str:
@@ -80,6 +83,15 @@ def _said(kind: str, context: dict[str, Any], message: str) -> str:
     if kind == "value_error":
         return str(context.get("error", message))
     return message[:1].lower() + message[1:]
+
+
+def _number_meant(got: object) -> str:
+    """What to write for a number that stands in a text."""
+    match = _NUMBER_IN_TEXT.fullmatch(got) if isinstance(got, str) else None
+    if match is None:
+        return ""
+    number = match[1].replace(",", ".")
+    return f": write {float(number) / 100:g}" if match[2] else f": write {number}, without quotes"
 
 
 def _with_got(message: str, got: object) -> str:

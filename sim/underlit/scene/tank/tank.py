@@ -206,7 +206,7 @@ class Tank(Part):
     ] = None
     panes: Annotated[
         Panes | None,
-        ShortForm("name", lambda: tuple(PaneState)),
+        ShortForm("name", lambda: tuple(PaneState), "returned_per_reflection"),
         Field(description="what is in front of the upright panes; what a pane says itself goes before it"),
     ] = None
 

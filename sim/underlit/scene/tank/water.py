@@ -56,8 +56,12 @@ class Water(Part):
 
     below_rim: NonNegativeLengthM | None = None
     above_bottom: PositiveLengthM | None = None
-    tannin: Annotated[Tannin, ShortForm("name", lambda: tuple(TANNIN_A440_PER_M))] = Tannin(name="ordinary")
-    cloudiness: Annotated[Cloudiness, ShortForm("name", lambda: tuple(SCATTERING_PER_M))] = Cloudiness(name="clear")
+    tannin: Annotated[Tannin, ShortForm("name", lambda: tuple(TANNIN_A440_PER_M), "a440_per_m")] = Tannin(
+        name="ordinary"
+    )
+    cloudiness: Annotated[Cloudiness, ShortForm("name", lambda: tuple(SCATTERING_PER_M), "scattering_per_m")] = (
+        Cloudiness(name="clear")
+    )
 
     def optical_constants(self) -> OpticalConstants:
         """Index, absorption and scattering of this water over the 60 bins."""

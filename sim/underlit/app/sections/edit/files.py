@@ -75,7 +75,7 @@ class Files:
         session, content = self._page.session, await event.file.read()
         try:
             if event.file.name.lower().endswith(".toml"):
-                text = content.decode("utf-8")
+                text = content.decode("utf-8-sig")
                 if self._page.act(lambda: session.begin(text)):
                     self._bring.close()
             else:
