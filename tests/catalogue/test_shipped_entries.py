@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underlit.catalogue import Entry, Kind, load_catalogue, search, words_of
-from underlit.catalogue.store import SHIPPED_FOLDER, shipped_entries
+from underlit.catalogue.entry import loose_name
+from underlit.catalogue.store import HOBBY_WORDS, SHIPPED_FOLDER, shipped_entries
 from underlit.report.catalogue import bands, toml_lines
 from underlit.scene.reader.entry_check import scene_around
 from underlit.scene.tank.tank import TankShape
@@ -70,6 +71,45 @@ def test_each_is_found_by_its_names_and_by_every_word_it_holds(entry: Entry) -> 
 def test_no_two_names_of_a_kind_are_the_same() -> None:
     counts = Counter((entry.kind, name.casefold()) for entry in ENTRIES for name in entry.names)
     assert [key for key, count in counts.items() if count > 1] == []
+
+
+def test_words_of_the_hobby_name_one_entry_each() -> None:
+    """Each word of the table is of an entry that is there, and no two entries share one, however it is written."""
+    table = tomllib.loads(HOBBY_WORDS.read_text(encoding="utf-8"))
+    for kind, names in table.items():
+        assert set(names) <= {entry.name for entry in ENTRIES if entry.kind == kind}
+    owners: dict[tuple[Kind, str], set[str]] = {}
+    for entry in ENTRIES:
+        for name in entry.names:
+            owners.setdefault((entry.kind, loose_name(name)), set()).add(entry.name)
+    assert {key: who for key, who in owners.items() if len(who) > 1} == {}
+
+
+@pytest.mark.parametrize(
+    ("word", "name"),
+    [
+        ("sword", "sword plant"),
+        ("Amazon Swords", "sword plant"),
+        ("monte carlo", "small round-leaved carpet"),
+        ("Monte-Carlo", "small round-leaved carpet"),
+        ("crypts", "crypt-like rosettes"),
+        ("anubias", "thick-leaved epiphyte"),
+        ("Hair grass", "hairgrass"),
+        ("mosses", "moss on wood"),
+        ("lilies", "dwarf lily"),
+        ("dwarf baby tears", "smallest round-leaved carpet"),
+        ("Dwarf Baby\u2019s Tears", "smallest round-leaved carpet"),
+        ("java ferns", "epiphyte ferns"),
+        ("duck weed", "duckweed"),
+        ("vals", "tall ribbon leaves"),
+    ],
+)
+def test_words_of_the_hobby_find_plants(word: str, name: str) -> None:
+    """Without capitals, hyphens and plural, in the catalogue and as `for` of a zone."""
+    found = CATALOGUE.find(Kind.PLANTS, word)
+    assert found is not None
+    assert found.name == name
+    assert CATALOGUE.find(Kind.PLANTS, "swo") is None
 
 
 @pytest.mark.parametrize("entry", [entry for entry in TANKS if entry.trade_gallons], ids=named)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -82,12 +83,27 @@ SOURCE_OF_ALL = "all"
 _TEXTS = {"name": "give the name by which it is found", "about": "give a sentence that says what it is"}
 _KEYS = ("name", "also", "about", "source", "sets")
 _MORE_KEYS = {Kind.PLANTS: ("needs", "published"), Kind.TANK: ("trade_gallons",)}
+_WORD = re.compile(r"[^\W_]+(?:[.,]\d+)?")
 _PUBLISHED_TEXTS = ("species", "quantity", "unit", "conditions", "source", "status")
 
 
 def same_name(name: str) -> str:
     """A name as it is compared: capitals and extra spaces make no difference."""
     return " ".join(name.casefold().split())
+
+
+def loose_name(name: str) -> str:
+    """A name as people may write it: without capitals, spaces, hyphens, apostrophes and the plural of each word."""
+    plain = name.casefold().replace("'", "").replace("\u2019", "")
+    return "".join(_singular(word) for word in _WORD.findall(plain))
+
+
+def _singular(word: str) -> str:
+    if word.endswith("ies") and len(word) > 4:
+        return word[:-3] + "y"
+    if word.endswith(("sses", "xes", "ches", "shes")):
+        return word[:-2]
+    return word[:-1] if word.endswith("s") and not word.endswith(("ss", "us", "is")) else word
 
 
 def entries_in(file: Path, origin: Origin) -> tuple[list[Entry], list[Problem]]:

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import os
+import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
-from underlit.catalogue.entry import Entry, Kind, Origin, entries_in, same_name
+from underlit.catalogue.entry import Entry, Kind, Origin, entries_in, loose_name, same_name
 from underlit.text.problem import Problem, shown
 
 FOLDER_VARIABLE = "UNDERLIT_CATALOGUE"
 """Environment variable that names the folder of a user's own entries."""
 SHIPPED_FOLDER = Path(__file__).with_name("data")
+HOBBY_WORDS = Path(__file__).with_name("hobby_words.toml")
+"""Further names of shipped entries, by kind and name."""
 
 
 @dataclass(frozen=True)
@@ -24,13 +27,20 @@ class Catalogue:
     problems: tuple[Problem, ...] = ()
 
     def find(self, kind: Kind, name: str) -> Entry | None:
-        """The entry with that name, or with that other name; capitals and extra spaces make no difference."""
-        wanted = same_name(name)
+        """The entry with that name, or with that other name; capitals and extra spaces make no difference.
+
+        Where none has it, hyphens, spaces within it and a plural make no difference either.
+        """
         of_kind = [entry for entry in self.entries if entry.kind is kind]
-        for entry in of_kind:
-            if same_name(entry.name) == wanted:
-                return entry
-        return next((entry for entry in of_kind if wanted in map(same_name, entry.also)), None)
+        for compared in (same_name, loose_name):
+            wanted = compared(name)
+            for entry in of_kind:
+                if compared(entry.name) == wanted:
+                    return entry
+            for entry in of_kind:
+                if wanted in map(compared, entry.also):
+                    return entry
+        return None
 
     def names(self, kind: Kind) -> list[str]:
         """Names of the entries of a kind, followed by their other names."""
@@ -69,7 +79,12 @@ def shipped_entries() -> tuple[Entry, ...]:
     entries, problems = _entries_of(sorted(SHIPPED_FOLDER.glob("*.toml")), Origin.SHIPPED)
     if problems:
         raise ValueError("\n".join(map(str, problems)))
-    return tuple(entries)
+    words = {
+        (kind, name): tuple(more)
+        for kind, names in tomllib.loads(HOBBY_WORDS.read_text(encoding="utf-8")).items()
+        for name, more in names.items()
+    }
+    return tuple(replace(entry, also=(*entry.also, *words.get((str(entry.kind), entry.name), ()))) for entry in entries)
 
 
 def _own_entries(folder: Path | None) -> tuple[list[Entry], list[Problem]]:
