@@ -24,10 +24,11 @@ def rack_files(folder: Path) -> dict[str, Any]:
     zone = '[[zone]]\nname = "bed"\nrectangle = [["5 cm", "5 cm"], ["35 cm", "25 cm"]]\nneed = "medium"\n'
     level = '[[zone]]\nname = "half way up"\nrectangle = [["5 cm", "5 cm"], ["35 cm", "25 cm"]]\nheight = "8 cm"\n'
     spot = '[[spot]]\nname = "middle"\nat = ["20 cm", "15 cm"]\nradius = "3 cm"\n'
-    tank = '[tank]\ninside_size = ["40 cm", "30 cm", "30 cm"]\nglass_thickness = "5 mm"\n'
+    clean = "panes = { returned_per_reflection = 1 }\n"
+    tank = f'[tank]\ninside_size = ["40 cm", "30 cm", "30 cm"]\nglass_thickness = "5 mm"\n{clean}'
     (folder / "other.toml").write_text(tank + '[substrate]\ndepth = "4 cm"\n' + zone + level + spot, encoding="utf-8")
-    scene = described(tank={"inside_size": ["40 cm", "30 cm", "30 cm"], "glass_thickness": "5 mm"},
-                      substrate={"depth": "4 cm"})  # fmt: skip
+    tank_too = {"inside_size": ["40 cm", "30 cm", "30 cm"], "glass_thickness": "5 mm"}
+    scene = described(tank=tank_too | {"panes": {"returned_per_reflection": 1}}, substrate={"depth": "4 cm"})
     del scene["water"]
     places = [["5 cm", "5 cm"], ["35 cm", "25 cm"]]
     scene["zone"] = [

@@ -148,7 +148,7 @@ def test_a_day_starts_and_ends_alike():
         ({"dimming_curve": CURVE, "step": 1, "dimming": 0.5}, "fixture[0].step: the dimming is given twice (dimming, step)"),
         ({"dimming_curve": [[0, 0.0]]}, "fixture[0].dimming_curve: a dimming curve needs at least two rows"),
         ({"dimming_curve": [[5, 0.0], [0, 1.0]]}, "a dimming curve needs at least two rows, in order of rising steps"),
-        ({"dimming_curve": [[0, 0.0], [5, 30]]}, 'fixture[0].dimming_curve[1][1]: must be at most 1: write 0.3 or "30 %" (got 30)'),
+        ({"dimming_curve": [[0, 0.0], [5, 30]]}, 'fixture[0].dimming_curve[1][1]: must be at most 1: write 0.3 or "30 %"'),
         ({"channel": [{"step": 2}]}, "fixture[0].channel: channel 'white': a step needs a dimming_curve"),
     ],
 )  # fmt: skip
