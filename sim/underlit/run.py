@@ -20,7 +20,7 @@ from underlit.lowering.compiled import CompiledScene
 from underlit.lowering.records import Source
 from underlit.lowering.scene import Lowered, lower
 from underlit.lowering.world import World
-from underlit.results.estimate import Estimate
+from underlit.results.estimate import FEW, Estimate
 from underlit.results.result import Result
 from underlit.scene.model import Scene
 
@@ -130,14 +130,17 @@ def shares(compiled: CompiledScene, dimming: Mapping[Source, float]) -> np.ndarr
     return ppf / ppf.max() if ppf.max() > 0 else np.ones(len(ppf))
 
 
-def _over_asked(found: Estimate, wanted: float) -> float:
-    """Error over the one asked for, in squares as one over the photons; what rests on few hits can only be known as dark."""
+def over_asked(found: Estimate, wanted: float) -> float:
+    """Error over the one asked for, relative: 1 is reached, and its square goes as one over the photons.
+
+    What rests on few hits is never reached, whatever is asked, unless it is known to be dark.
+    """
     if not math.isfinite(found.half_width):
         return math.inf
     if found.value <= 0:
         # the bound goes as one over the photons, an error as one over their root
         return math.sqrt(found.high / DARK)
-    return found.half_width / (DARK if found.few else max(wanted * found.value, DARK))
+    return found.half_width / max(min(wanted, FEW) * found.value, DARK)
 
 
 def worst_error(result: Result, rule: StoppingRule) -> tuple[float, str, float]:
@@ -146,7 +149,7 @@ def worst_error(result: Result, rule: StoppingRule) -> tuple[float, str, float]:
     points = [(z.name, e, rule.zones) for z, e in zip(result.compiled.zones, result.zone_estimates(), strict=True)]
     points += [(h.name, e, rule.spots) for h, e in zip(result.compiled.heads, result.head_estimates(), strict=True)]
     for key, estimate, wanted in points:
-        ratio = _over_asked(estimate, wanted)
+        ratio = over_asked(estimate, wanted)
         if ratio > worst or not name:
             worst, name, relative = ratio, key, estimate.relative
     return worst, name, relative

@@ -307,7 +307,7 @@ class _Light:
             levels[at] = result.dimming.get(source, 1.0)
         estimates = lit.zone_estimates()
         errors = [estimates[one.number] for one in wanted]
-        relative = np.array([e.standard_error / e.value if e.value > 0 else 0.0 for e in errors])
+        relative = np.array([e.sigma / e.value if e.value > 0 else 0.0 for e in errors])
         return cls(channels, list(names.values()), full, levels, relative, wanted)
 
     @property
