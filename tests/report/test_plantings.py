@@ -86,6 +86,26 @@ def test_share_above_need_follows_its_band():
     assert silent.above_need is None
 
 
+def test_a_planting_has_one_verdict_and_it_is_that_of_the_light_over_its_tops():
+    """As a zone of its outline at the height of its tops; the statement holds that verdict alone."""
+    zone = {"name": "tops", "rectangle": ALL, "height": "3 cm", "band": [10, 60]}
+    carpet = dict(plants(kind="carpet", height="2 cm", leaf_area=1.5, band=(10.0, 60.0)))
+    scene = underlit.scene_from_dict({**copy.deepcopy(TANK), "plants": [carpet], "zone": [zone]})
+    found = underlit.trace(scene, photons=1 << 18, seed=1)
+    (report,) = planting_reports(found.lowered, found.result)
+    judged = underlit.zone_reports(found.lowered, found.result)[1]
+    assert report.over_tops is not None
+    assert report.over_tops.value == pytest.approx(judged.ppfd.value, rel=0.05)
+    assert report.verdict is judged.verdict
+    assert report.upper is not None
+    assert report.upper.value < report.over_tops.value
+    words = str(planting_entry(report)["words"])
+    assert words.startswith(f"{judged.verdict}: {report.over_tops.value:.1f} comes down over its tops (band 10-60); ")
+    assert "lean and shade each other" in words
+    (silent,) = traced(plants(kind="carpet", height="2 cm", leaf_area=1.5))
+    assert "band" not in str(planting_entry(silent)["words"])
+
+
 def test_the_table_shows_what_the_summary_holds():
     (report,) = traced(plants(kind="carpet", height="2 cm", leaf_area=1.5, band=(5.0, 500.0)))
     entry = planting_entry(report)

@@ -1,5 +1,7 @@
 """What plants get and what they take: for each planting its leaf area, the light on its leaves, the light it takes away.
 
+- *Over its tops*: light that comes down there on a level meter head, and the verdict against the band of the planting. Bands
+  are given for that light. Leaves lean and shade each other, so they get less; that is no second verdict.
 - *Leaf area above its need*: share of the leaf area whose upper sides get at least the low end of the band that the planting
   wants. Counted on pools of leaves in cubes of 1, 2 or 3 cm, the smallest whose typical relative standard error is at most
   a tenth; given no number while all are noisier.
@@ -25,6 +27,7 @@ from underlit.lowering.scene import Lowered
 from underlit.planning.jackknife import jackknife, jackknife_error, used_groups
 from underlit.planning.surfaces import UpperCells, layers_of, mean_of, meshes_of, upper_cells
 from underlit.planning.vertical_profiles import shares_of_cells
+from underlit.planning.zones import Verdict, judged
 from underlit.results.estimate import Estimate, combine, mean_of_groups
 from underlit.results.result import Result
 from underlit.results.stored import StoredResult
@@ -39,10 +42,15 @@ _FEWEST_POOLS = 4
 
 @dataclass(frozen=True)
 class PlantingReport:
-    """A planting: as grown, its light [umol/m2/s], layers lowest first, and what it takes (see the module)."""
+    """A planting: as grown, its light [umol/m2/s], layers lowest first, and what it takes (see the module).
+
+    over_tops: light that comes down just over it, level, which is what bands are given for; verdict: of that.
+    """
 
     grown: Grown
     form: str
+    over_tops: Estimate | None
+    verdict: Verdict
     upper: Estimate | None
     layers: tuple[Estimate | None, ...]
     band: Band | None
@@ -60,10 +68,14 @@ def planting_reports(lowered: Lowered, result: Result) -> list[PlantingReport]:
         cells = upper_cells(scene, result, meshes_of(result, part))
         band = plants.wanted(added_co2=scene.has_added_co2, settled=scene.is_settled)
         above = _light_from_above(result, grown, cells)
+        over_tops = None if above is None else above.ppfd
+        said = Verdict.NO_TARGET if over_tops is None else judged(over_tops, lowered.tank_uncertainty, band)[0]
         reports.append(
             PlantingReport(
                 grown=grown,
                 form=str(plants.leaf_form or plants.kind),
+                over_tops=over_tops,
+                verdict=said,
                 upper=mean_of(result, cells),
                 layers=layers_of(scene, result, plants, cells),
                 band=band,
@@ -145,10 +157,19 @@ def _pool_values(
 # -- light that it takes ----------------------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class _FromAbove:
-    """Light from above [umol/s] as an estimate, and the footprint: share of each cell of a plane in it, (ny, nx)."""
+    """Light from above [umol/s] as an estimate, and the footprint: share of each cell of a plane in it, (ny, nx).
+
+    area: of the footprint, as far as light can reach it there [m2].
+    """
 
     flux: Estimate
     footprint: np.ndarray
+    area: float
+
+    @property
+    def ppfd(self) -> Estimate:
+        """The light on a level meter head there [umol/m2/s]."""
+        return Estimate(self.flux.value / self.area, self.flux.standard_error / self.area, self.flux.dof)
 
 
 def _light_from_above(result: Result, grown: Grown, cells: UpperCells) -> _FromAbove | None:
@@ -165,7 +186,8 @@ def _light_from_above(result: Result, grown: Grown, cells: UpperCells) -> _FromA
         i, j = (((cells.middle[:, k] - grid.origin[k]) / grid.spacing[k]).astype(int) for k in (0, 1))
         footprint[np.clip(j, 0, grid.shape[1] - 1), np.clip(i, 0, grid.shape[0] - 1)] = 1.0
     flux = _flux_down(result, "planes", max(level, 0), footprint)
-    return _FromAbove(flux, footprint) if flux.value > 0 else None
+    area = float((grid.open_area[max(level, 0)] * footprint).sum())
+    return _FromAbove(flux, footprint, area) if flux.value > 0 and area > 0 else None
 
 
 def _flux_down(result: Result, name: str, level: int, footprint: np.ndarray) -> Estimate:

@@ -173,13 +173,13 @@ def planting_table(plantings: Iterable[dict[str, Any]]) -> Table:
     rows = []
     for p in plantings:
         layers = [without_error(layer) for layer in p["layers_from_lowest_ppfd_umol_m2_s"]] or [NONE] * 3
-        need = "" if p["band_umol_m2_s"] is None else value_of(p["share_of_leaf_area_above_need"], percent)
         keys = ("absorbed_over_light_from_above", "reaches_below_over_light_from_above")
         area = NONE if not p["leaf_area_index"] else f"{p['leaf_area_index']:.2f}"
         shares = (value_of(p[key], percent) for key in keys)
-        rows.append((p["name"], area, kept(p["upper_faces_ppfd_umol_m2_s"]), *layers, need, *shares))
-    heads = ("low", "mid", "top", "above\nneed", "absorbs", "lets\nthrough")
-    return table("planting", "leaf\narea", MEAN, *heads, rows=rows)
+        over = without_error(p["over_tops_ppfd_umol_m2_s"])
+        rows.append((p["name"], area, over, kept(p["upper_faces_ppfd_umol_m2_s"]), *layers, *shares))
+    heads = ("low", "mid", "top", "absorbs", "lets\nthrough")
+    return table("planting", "leaf\narea", "over\ntops", "leaves\n± simulation", *heads, rows=rows)
 
 
 def without_error(estimate: dict[str, float | None] | None) -> str:
@@ -345,16 +345,15 @@ def _print_pieces(console: Console, summary: dict[str, Any]) -> None:
     if solids:
         section(console, "Upward-facing wood and stone, umol/m2/s", surface_table(solids))
     if summary["plantings"]:
-        title = "Upper sides of leaves, umol/m2/s, and the light that plants absorb"
+        title = "Light over the tops of plants and on the upper sides of their leaves, umol/m2/s, and what they absorb"
         section(console, title, planting_table(summary["plantings"]))
+        for planting in summary["plantings"]:
+            say(console, f"{planting['name']}: {planting['words']}.", indent=2)
         legend = (
-            "leaf area: one side of the leaves, over the ground or wood that they cover; low, mid, top: thirds of the height; "
+            "leaf area: one side of the leaves, over the ground or wood that they cover; over tops: on a level meter head there, "
+            "which is what a band is for; low, mid, top: leaves by thirds of the height; "
             "absorbs: light that the leaves take; lets through: light that comes down under them; both over the light from above"
         )
-        if any(p["band_umol_m2_s"] is not None for p in summary["plantings"]):
-            legend += (
-                f"; above need: share of leaf area that gets at least the low end of its band ({NONE}: still too noisy)"
-            )
         say(console, legend, "dim", indent=2)
 
 

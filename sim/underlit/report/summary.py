@@ -16,10 +16,11 @@ from underlit.planning.decision import decide
 from underlit.planning.ends import ends_of
 from underlit.planning.plantings import PlantingReport, planting_reports
 from underlit.planning.surfaces import SurfaceReport, surface_reports
-from underlit.planning.zones import ZoneReport, zone_reports
+from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.report.decisions.algae_words import algae_lead
 from underlit.report.decisions.decision import decision_data
 from underlit.report.ledger import as_percentages, light_ledger
+from underlit.report.numbers import band_text, light
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.run import Traced
@@ -108,6 +109,18 @@ def surface_entry(report: SurfaceReport) -> dict[str, object]:
     }
 
 
+def planting_words(report: PlantingReport) -> str:
+    """The one statement about a planting's light: `right: 99 comes down over its tops (band 70-120); ...`."""
+    over, leaves = report.over_tops, report.upper
+    verdict = "" if report.verdict is Verdict.NO_TARGET else f"{report.verdict}: "
+    asked = "" if report.band is None else f" (band {band_text(report.band)})"
+    parts = [] if over is None else [f"{verdict}{light(over.value)} comes down over its tops{asked}"]
+    if leaves is not None:
+        why = "its leaves lean and shade each other and get" if over and leaves.value < over.value else "its leaves get"
+        parts.append(f"{why} {light(leaves.value)} on average")
+    return "; ".join(parts)
+
+
 def planting_entry(report: PlantingReport) -> dict[str, object]:
     """One planting as plain data: as grown, the light on its leaves, layers from the lowest up, and what it takes."""
     grown, band = report.grown, report.band
@@ -121,6 +134,9 @@ def planting_entry(report: PlantingReport) -> dict[str, object]:
         "leaf_area_index": number(grown.leaf_area_index),
         "leaf_area_index_or_cover_asked_for": number(grown.asked),
         "cover": number(grown.cover),
+        "words": planting_words(report),
+        "over_tops_ppfd_umol_m2_s": _estimate(report.over_tops),
+        "verdict_over_tops": str(report.verdict),
         "upper_faces_ppfd_umol_m2_s": _estimate(report.upper),
         "layers_from_lowest_ppfd_umol_m2_s": [_estimate(layer) for layer in report.layers],
         "band_umol_m2_s": None if band is None else [band.low, band.high],
