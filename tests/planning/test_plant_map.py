@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 from typing import Any
 
 import numpy as np
@@ -10,8 +11,23 @@ import pytest
 
 from underlit.cli import main
 from underlit.planning.over_bed import over_bed
-from underlit.planning.plant_map import Fit, PlantMapError, cleared_bed, plant_map, pooled, wishes_for
-from underlit.scene import Scene, scene_from_dict
+from underlit.planning.plant_map import (
+    ON_HARDSCAPE_M,
+    Fit,
+    Grows,
+    Part,
+    PlantMapError,
+    PlantPlace,
+    Wish,
+    best_settings,
+    cleared_bed,
+    plant_map,
+    pooled,
+    wishes_for,
+)
+from underlit.planning.zones import chances
+from underlit.report.decisions.plant_map import in_words
+from underlit.scene import Band, Scene, scene_from_dict
 
 PHOTONS = 1 << 17
 TABLES: dict[str, Any] = {
@@ -110,6 +126,76 @@ def test_names():
         wishes_for(tank(), ["hairgras"])
 
 
+def test_words_of_the_hobby():
+    """Trade names and needs by their words, without capitals and plural; what floats or sits on wood has a height too."""
+    asked = ["Swords", "monte carlo", "anubias", "low-light plants", "Duckweed", "high light"]
+    wishes = wishes_for(tank(), asked)
+    names = [wish.name for wish in wishes]
+    assert names == [
+        "sword plant", "small round-leaved carpet", "thick-leaved epiphyte", "undemanding", "duckweed", "demanding",
+    ]  # fmt: skip
+    assert wishes[0].asked == "Swords"
+    assert math.isinf(wishes[4].height_m)
+    assert wishes[2].height_m == ON_HARDSCAPE_M
+
+
+def test_parts_follow_the_light(found):
+    """A part's settings by hand: between them the mean lies in the band, with a probability of 80 % above its low end."""
+    uncertainty = found.traced.lowered.tank_uncertainty
+    assert found.level == 1.0
+    seen = set()
+    for place in found.places:
+        band = place.wish.band
+        for part in place.parts:
+            row, column = (0, "middle") if part.place == "middle" else part.place.split()
+            rows = np.array_split(place.ppfd, 3, axis=0)[{"front": 0, "back": 2}.get(row, 1)]
+            cells = np.array_split(rows, 3, axis=1)[("left", "middle", "right").index(column)]
+            assert part.ppfd == pytest.approx(float(np.nanmean(cells)))
+            seen.add(part.grows)
+            at_low, _, _ = chances(part.ppfd * part.low, uncertainty * part.ppfd * part.low, band)
+            assert at_low == pytest.approx(0.2, abs=1e-3)
+            assert part.ppfd * part.high == pytest.approx(band.high)
+            full, _, _ = chances(part.ppfd, uncertainty * part.ppfd, band)
+            expected = Grows.GROWS if full <= 0.2 else Grows.MARGINAL if full <= 0.8 else Grows.NOT
+            if part.grows is not Grows.TOO_BRIGHT:
+                assert part.grows is expected
+    assert {Grows.GROWS, Grows.MARGINAL} <= seen
+
+
+def test_fewest_settings_for_all_parts():
+    """What is set goes first, then steps of 5 %; parts that share no setting get one each; a narrow range is met too."""
+
+    def place(*spans: tuple[float, float]) -> PlantPlace:
+        parts = tuple(Part(f"part {k}", 50.0, Grows.GROWS, low, high) for k, (low, high) in enumerate(spans))
+        return PlantPlace(
+            Wish("plant", Band(15, 35, "", ""), 0.05), np.zeros((1, 1)), np.zeros((1, 1)), 0.0, False, parts
+        )
+
+    assert best_settings(place((0.5, 1.2), (0.6, 1.5)), 1.0) == [(1.0, ["part 0", "part 1"])]
+    assert best_settings(place((0.2, 0.4), (0.33, 0.6)), 1.0) == [(0.4, ["part 0", "part 1"])]
+    assert best_settings(place((0.2, 0.3), (0.35, 0.6), (0.38, 0.7)), 0.1) == [
+        (0.4, ["part 1", "part 2"]),
+        (0.2, ["part 0"]),
+    ]
+    narrow = best_settings(place((0.301, 0.304), (0.5, 0.6)), 1.0)
+    assert [names for _, names in narrow] == [["part 1"], ["part 0"]]
+    assert 0.301 <= narrow[1][0] <= 0.304
+
+
+def test_in_words(found):
+    """Every part that is not covered is named once: where it grows, is marginal, or does not grow."""
+    for place in found.places:
+        said = in_words(place, found.level)
+        assert said.startswith(place.wish.name)
+        settings = best_settings(place, found.level)
+        grown = [name for _, names in settings for name in names]
+        assert sorted(grown) == sorted(part.place for part in place.parts if part.grows is Grows.GROWS)
+        for setting, _ in settings:
+            assert f"{100 * setting:.0f} %" in said
+        assert ("marginal" in said) == any(part.grows is Grows.MARGINAL for part in place.parts)
+        assert ("not here" in said) == any(part.grows in (Grows.NOT, Grows.TOO_BRIGHT) for part in place.parts)
+
+
 def test_command(tmp_path, capsys):
     """It prints the table, writes sheet and picture, and refuses in one line."""
     path = tmp_path / "box.toml"
@@ -120,7 +206,8 @@ def test_command(tmp_path, capsys):
     )
     out = tmp_path / "out"
     assert main(["plant", str(path), "hairgrass", "medium", "--photons", "131072", "--out", str(out)]) == 0
-    assert "hairgrass" in capsys.readouterr().out
+    said = " ".join(capsys.readouterr().out.split())
+    assert "hairgrass, 40-50 umol/m2/s: grows" in said or "hairgrass, 40-50 umol/m2/s: marginal" in said
     with open(out / "plants.csv", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
     assert [row["plant"] for row in rows] == ["medium", "hairgrass"]
@@ -129,4 +216,8 @@ def test_command(tmp_path, capsys):
     said = capsys.readouterr().err.splitlines()
     assert len(said) == 1
     assert "neither a need nor a plant" in said[0]
+    dark = tmp_path / "dark.toml"
+    dark.write_text(path.read_text(encoding="utf-8") + "dimming = 0.0\n", encoding="utf-8")
+    assert main(["plant", str(dark), "sword"]) == 2
+    assert "all lights are off" in capsys.readouterr().err
     assert not (tmp_path / "none").exists()

@@ -3,21 +3,27 @@
     from underlit import load_scene
     from underlit.planning.plant_map import plant_map
 
-    for place in plant_map(load_scene("scenes/carpet-plan.toml"), ["hairgrass", "medium"]).places:
-        print(place.name, place.share(Fit.RIGHT), place.where)
+    for place in plant_map(load_scene("scenes/carpet-plan.toml"), ["hairgrass", "sword", "medium"]).places:
+        print(place.wish.name, place.share(Fit.RIGHT), [(part.place, part.grows, part.low, part.high) for part in place.parts])
 
-A plant is judged by the light that comes down at its tops, level, where it would stand.
+A plant is judged by the light that comes down at its tops, level, where it would stand. Patch by patch that is too dim, right or
+more than it needs, as the lights are set. Part by part (ninths of the bed) the lights may be dimmed or brightened, all alike: a
+plant grows there at a setting that gives it the low end of its band with a probability of 80 % and no more than the high end.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from enum import IntEnum
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import IntEnum, StrEnum
 
 import numpy as np
 
+from underlit.catalogue import Catalogue, Entry, Kind, load_catalogue
+from underlit.catalogue.entry import loose_name
 from underlit.lowering.scene import lower
+from underlit.planning.chart.target import LOWEST_SETTING
 from underlit.planning.over_bed import over_bed
 from underlit.planning.patches import numbered
 from underlit.planning.zones import SURE, chances
@@ -31,6 +37,12 @@ PHOTONS = 1 << 20
 PATCH_M = 0.04
 NEED_HEIGHT_M = 0.03
 """Height over the substrate at which a bare need is judged: a low plant, or a meter head."""
+ON_HARDSCAPE_M = 0.08
+"""Height over the substrate at which plants on wood or stone are judged."""
+_LIGHT_WORDS = {"low": Need.UNDEMANDING, "medium": Need.MEDIUM, "high": Need.DEMANDING}
+"""Words of the hobby for needs, as in low-light plants."""
+_SURE_STANDARD = 0.8416
+"""Standard normal quantile of `SURE`."""
 STAYS = (PlantKind.FLOATING, PlantKind.EPIPHYTES)
 """Plants that stay in the tank while the bed is being planted: those that do not stand in it."""
 BED_KINDS = (PlantKind.CARPET, PlantKind.STEMS, PlantKind.ROSETTES)
@@ -50,20 +62,52 @@ class Fit(IntEnum):
     MORE = 2
 
 
+class Grows(StrEnum):
+    """Whether a plant grows in a part of the bed at some setting of the lights."""
+
+    GROWS = "grows"
+    MARGINAL = "marginal"
+    NOT = "not here"
+    TOO_BRIGHT = "too bright"
+
+
 @dataclass(frozen=True)
 class Wish:
-    """A plant, or a need: what light it wants [umol/m2/s] and how high its tops stand over the substrate [m]."""
+    """A plant, or a need: what light it wants [umol/m2/s] and how high its tops stand over the substrate [m].
+
+    asked: the word by which it was asked for; kind: of plant, None for a need.
+    """
 
     name: str
     band: Band
     height_m: float
+    asked: str = ""
+    kind: PlantKind | None = None
+
+
+@dataclass(frozen=True)
+class Part:
+    """A ninth of the bed in words: its mean PPFD [umol/m2/s] as the lights are set, whether a plant grows there, and between
+    which settings (shares of full power of the brightest channel; the others are dimmed alike).
+    """
+
+    place: str
+    ppfd: float
+    grows: Grows
+    low: float
+    high: float
+
+    def grows_at(self, setting: float) -> bool:
+        """Whether the plant grows there at a setting."""
+        return self.low - 1e-9 <= setting <= self.high + 1e-9
 
 
 @dataclass(frozen=True)
 class PlantPlace:
     """Where a wish is fulfilled. ppfd (rows, columns) [umol/m2/s], front row first, NaN where covered; fit alike, `Fit`.
 
-    sure: share of the bed where it is right with a probability of 80 % or more; reaches_surface: its tops would pass it.
+    sure: share of the bed where it is right with a probability of 80 % or more; reaches_surface: its tops would pass it; parts:
+    ninths of the bed that are not covered.
     """
 
     wish: Wish
@@ -71,6 +115,7 @@ class PlantPlace:
     fit: np.ndarray
     sure: float
     reaches_surface: bool
+    parts: tuple[Part, ...]
 
     def share(self, fit: Fit) -> float:
         """Share of the open bed that is so."""
@@ -81,23 +126,32 @@ class PlantPlace:
     def where(self) -> tuple[str, ...]:
         """Ninths of the bed of which more than half is right: `front left`, `middle`."""
         found = []
-        for r, row in enumerate(np.array_split(self.fit, len(ROWS), axis=0)):
-            for c, part in enumerate(np.array_split(row, len(COLUMNS), axis=1)):
-                open_ones = part != Fit.COVERED
-                if open_ones.any() and (part[open_ones] == Fit.RIGHT).mean() > 0.5:
-                    names = [ROWS[r], COLUMNS[c]]
-                    found.append("middle" if names == ["middle", "middle"] else " ".join(names))
+        for name, part in _ninths(self.fit):
+            open_ones = part != Fit.COVERED
+            if open_ones.any() and (part[open_ones] == Fit.RIGHT).mean() > 0.5:
+                found.append(name)
         return tuple(found)
+
+
+def _ninths(values: np.ndarray) -> Iterator[tuple[str, np.ndarray]]:
+    """Ninths of a map (rows, columns), front row first, by their names."""
+    for row, band in zip(ROWS, np.array_split(values, len(ROWS), axis=0), strict=True):
+        for column, part in zip(COLUMNS, np.array_split(band, len(COLUMNS), axis=1), strict=True):
+            yield ("middle" if row == column else f"{row} {column}"), part
 
 
 @dataclass(frozen=True)
 class PlantMap:
-    """Places of wishes over a traced scene whose bed was cleared of what stands in it (`cleared` names it)."""
+    """Places of wishes over a traced scene whose bed was cleared of what stands in it (`cleared` names it).
+
+    level: how the lights are set, the brightest channel's share of full power.
+    """
 
     traced: Traced
     places: tuple[PlantPlace, ...]
     cleared: tuple[str, ...]
     noise: float
+    level: float
 
 
 def plant_map(
@@ -131,8 +185,11 @@ def plant_map(
     lowered = lower(shown_scene.model_copy(update={"zones": (), "spots": ()}))
     traced = trace_whole(lowered, photons=photons, seed=seed, threads=threads)
     planes = traced.result.planes()
-    places = tuple(_place(traced, planes, wish) for wish in wishes)
-    return PlantMap(traced, places, cleared, _noise(traced.result, planes))
+    level = max(traced.result.dimming.get(source, 1.0) for source in traced.result.compiled.sources)
+    if not traced.result.ppf > 0:
+        raise PlantMapError("all lights are off, so nothing can grow; set their dimming above 0")
+    places = tuple(_place(traced, planes, wish, level) for wish in wishes)
+    return PlantMap(traced, places, cleared, _noise(traced.result, planes), level)
 
 
 def _noise(result: Result, planes: Field) -> float:
@@ -151,31 +208,46 @@ def wishes_for(scene: Scene, names: Sequence[str] = ()) -> list[Wish]:
     needs = {str(need): Wish(str(need), band_for(need, **answers), NEED_HEIGHT_M) for need in Need}
     if not names:
         return [*needs.values(), *_catalogue_wishes(answers).values()]
-    plants = _catalogue_wishes(answers) if any(name not in needs for name in names) else {}
-    found = []
+    found, catalogue = [], None
     for name in names:
-        wish = needs.get(name) or plants.get(name)
+        plain = loose_name(name).removesuffix("plant").removesuffix("light")
+        need = _LIGHT_WORDS.get(plain, plain)
+        if need in needs:
+            found.append(needs[need])
+            continue
+        catalogue = catalogue or _catalogue()
+        entry = catalogue.find(Kind.PLANTS, name)
+        wish = None if entry is None else _wish_of(entry, catalogue, answers)
         if wish is None:
-            known = [*needs, *plants]
-            raise PlantMapError(
-                f"{shown(name)} is neither a need nor a plant of the catalogue for the bed{did_you_mean(name, known)}"
-            )
-        found.append(wish)
+            hint = did_you_mean(name, [*needs, *catalogue.names(Kind.PLANTS)])
+            raise PlantMapError(f"{shown(name)} is neither a need nor a plant of the catalogue{hint}")
+        found.append(replace(wish, asked=name))
     return found
+
+
+def _catalogue() -> Catalogue:
+    from underlit.scene.reader.entry_check import checked
+
+    return checked(load_catalogue())
 
 
 def _catalogue_wishes(answers: dict[str, bool]) -> dict[str, Wish]:
     """Wishes of the catalogue's plants that stand in the bed and say what light they need."""
-    from underlit.catalogue import Kind, load_catalogue
-    from underlit.scene.reader.entry_check import checked, scene_around
+    catalogue = _catalogue()
+    wishes = [_wish_of(entry, catalogue, answers) for entry in catalogue.entries if entry.kind is Kind.PLANTS]
+    return {wish.name: wish for wish in wishes if wish is not None and wish.kind in BED_KINDS}
 
-    catalogue = checked(load_catalogue())
-    found = {}
-    for entry in (entry for entry in catalogue.entries if entry.kind is Kind.PLANTS):
-        plants = scene_around(entry, catalogue).plants[0]
-        if plants.kind in BED_KINDS and plants.needs is not None and plants.height is not None:
-            found[entry.name] = Wish(entry.name, plants.needs.wanted(**answers), plants.height)
-    return found
+
+def _wish_of(entry: Entry, catalogue: Catalogue, answers: dict[str, bool]) -> Wish | None:
+    """What a plant wants; those that float are judged at the surface, those on wood or stone at the height of a low stone."""
+    from underlit.scene.reader.entry_check import scene_around
+
+    plants = scene_around(entry, catalogue).plants[0]
+    usual = {PlantKind.FLOATING: math.inf, PlantKind.EPIPHYTES: ON_HARDSCAPE_M}.get(plants.kind)
+    height = plants.height if plants.height is not None else usual
+    if plants.needs is None or height is None:
+        return None
+    return Wish(entry.name, plants.needs.wanted(**answers), height, kind=plants.kind)
 
 
 def cleared_bed(scene: Scene) -> tuple[Scene, tuple[str, ...]]:
@@ -185,7 +257,7 @@ def cleared_bed(scene: Scene) -> tuple[Scene, tuple[str, ...]]:
     return scene.model_copy(update={"plants": kept}).taken_as_planted("plants are to grow in it"), names
 
 
-def _place(traced: Traced, planes: Field, wish: Wish) -> PlantPlace:
+def _place(traced: Traced, planes: Field, wish: Wish, level: float) -> PlantPlace:
     scene = traced.lowered.scene
     reading = over_bed(scene, traced.result, wish.height_m)
     ppfd, noise = (pooled(reading.read(v), traced.result) for v in (planes.value, planes.standard_error))
@@ -198,7 +270,44 @@ def _place(traced: Traced, planes: Field, wish: Wish) -> PlantPlace:
         chances(float(v), float(np.hypot(e, uncertainty * v)), wish.band)[1] >= SURE
         for v, e in zip(ppfd[open_ones], noise[open_ones], strict=True)
     ]
-    return PlantPlace(wish, ppfd, fit, float(np.mean(right)) if right else 0.0, reading.reaches_surface)
+    parts = tuple(
+        _part(name, part, wish.band, level, uncertainty) for name, part in _ninths(ppfd) if np.isfinite(part).any()
+    )
+    return PlantPlace(wish, ppfd, fit, float(np.mean(right)) if right else 0.0, reading.reaches_surface, parts)
+
+
+def _part(name: str, ppfd: np.ndarray, band: Band, level: float, uncertainty: float) -> Part:
+    """Whether a plant grows in a part of the bed, and between which settings."""
+    now = float(np.nanmean(ppfd))
+    doubt = _SURE_STANDARD * uncertainty
+    surely, barely = min(band.low / max(1.0 - doubt, 0.01), band.high), band.low / (1.0 + doubt)
+    full = max(now / level, 1e-9)
+    low, high = surely / full, band.high / full
+    if low > 1.0:
+        return Part(name, now, Grows.NOT if full < barely else Grows.MARGINAL, low, high)
+    return Part(name, now, Grows.GROWS if high >= LOWEST_SETTING else Grows.TOO_BRIGHT, low, high)
+
+
+def best_settings(place: PlantPlace, level: float) -> list[tuple[float, list[str]]]:
+    """The fewest settings at which a plant grows in all parts where it can, in whole per cents, with the parts of each.
+
+    Each suits as many of the parts that are left as any; what is set (level) goes before others, then steps of 5 %.
+    """
+    left = [part for part in place.parts if part.grows is Grows.GROWS]
+    tried = [level, *(step / 100 for step in range(round(100 * LOWEST_SETTING), 101))]
+    found = []
+    while left:
+        counts = [sum(part.grows_at(setting) for part in left) for setting in tried]
+        # a range narrower than a step is met in its middle
+        if max(counts) == 0:
+            tried = [min(1.0, (left[0].low + left[0].high) / 2)]
+            continue
+        best = max(
+            range(len(tried)), key=lambda k: (counts[k], k == 0, round(100 * tried[k]) % 5 == 0, -abs(tried[k] - level))
+        )
+        found.append((tried[best], [part.place for part in left if part.grows_at(tried[best])]))
+        left = [part for part in left if not part.grows_at(tried[best])]
+    return found
 
 
 def pooled(values: np.ndarray, result: Result) -> np.ndarray:

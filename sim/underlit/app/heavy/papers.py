@@ -12,7 +12,7 @@ from underlit.app.light import Light
 from underlit.planning.dose import dose
 from underlit.planning.plant_map import PHOTONS, Fit, PlantPlace, plant_map
 from underlit.report.decisions.dose import settings_card
-from underlit.report.decisions.plant_map import where_words
+from underlit.report.decisions.plant_map import in_words, where_words
 from underlit.report.numbers import percent
 from underlit.report.page import report_html, report_pdf, why_no_pdf
 from underlit.run import Traced
@@ -79,7 +79,8 @@ def plants_work(job: Job, *, text: str, names: Sequence[str], folder: Path, jobs
     job.tell("drawing")
     cleared = [f"Taken out for this: {', '.join(found.cleared)}."] if found.cleared else []
     drawing = picture(lambda to: write_png(draw_plant_panels(found, found.places), to, tight=True))
-    return PlantAnswer(tuple(_plant_row(place) for place in found.places), (*cleared, DOUBT), drawing, text)
+    words = [in_words(place, found.level) for place in found.places]
+    return PlantAnswer(tuple(_plant_row(place) for place in found.places), (*words, *cleared, DOUBT), drawing, text)
 
 
 def _plant_row(place: PlantPlace) -> PlantRow:

@@ -72,7 +72,8 @@ def _panel(axes: Axes, found: PlantMap, place: PlantPlace, length: float, depth:
     _figures(axes, place, wide, high)
     axes.set(xlim=(0, length), ylim=(0, depth), aspect="equal", xticks=(), yticks=())
     band = place.wish.band
-    name = f"{place.wish.name}: {band.low:g}-{band.high:g}, tops at {100 * place.wish.height_m:.0f} cm"
+    tops = "at the surface" if place.reaches_surface else f"tops at {100 * place.wish.height_m:.0f} cm"
+    name = f"{place.wish.name}: {band.low:g}-{band.high:g}, {tops}"
     axes.set_title(f"{name}; right on {100 * place.share(Fit.RIGHT):.0f} %", fontsize=8.5, color=INK, loc="left", pad=4)
 
 
