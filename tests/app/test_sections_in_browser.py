@@ -11,7 +11,7 @@ import pytest
 pytest.importorskip("nicegui")
 pytest.importorskip("playwright")
 
-from browser import choose, go_dark, open_card, stand_still, violations, visit, wait_for_light
+from browser import SCENES, choose, go_dark, open_card, serve, stand_still, violations, visit, wait_for_light
 
 PATIENCE_MS = 300_000
 """For heavy work on a busy machine; nothing here is timed."""
@@ -170,3 +170,37 @@ def test_axe_finds_nothing_in_these_sections(browser: Any, quick: Any) -> None:
             assert not violations(axe, page), dark
             page.locator(".q-dialog").get_by_role("button", name="Close").click()
             page.locator(".q-dialog img").wait_for(state="hidden")
+
+
+def test_a_tank_of_a_rack_is_chosen(browser: Any, tmp_path: Path) -> None:
+    """Readings, fit, sheet and suggestions are those of the tank that is chosen; the corrected rack is whole."""
+    app = serve(tmp_path, SCENES / "rack-of-three.toml", "--effort", "0.02")
+    try:
+        with visit(browser, app.address) as page:
+            wait_for_light(page)
+            card = open_card(page, READINGS)
+            choose(page, "Tank of the rack", "right, tea-stained", card)
+            choose(page, "Where", "middle", card)
+            for value in ("11", "12"):
+                card.get_by_label("The meter shows").fill(value)
+                card.get_by_role("button", name="Add the reading").click()
+                card.get_by_role("cell", name=value, exact=True).wait_for()
+            choose(page, "Tank of the rack", "left, round", card)
+            card.get_by_role("button", name=re.compile("Remove reading")).first.wait_for(state="detached")
+            choose(page, "Tank of the rack", "right, tea-stained", card)
+            card.get_by_role("button", name="Fit the tank to the readings").click()
+            card.locator("img").wait_for(timeout=PATIENCE_MS)
+            said = card.inner_text()
+            assert "Tank of the rack: right, tea-stained" in said
+            assert "output of shelf light" in said
+            card.get_by_role("button", name="Use the corrected tank as tank B").click()
+            page.get_by_text(re.compile(r"Tank B against Tank A")).wait_for(timeout=PATIENCE_MS)
+            card = open_card(page, SUGGEST)
+            card.get_by_label("Only the dimmers").click()
+            card.get_by_role("button", name="Suggest settings").click()
+            card.get_by_text(re.compile("Set the shelf light to")).first.wait_for(timeout=PATIENCE_MS)
+            choose(page, "Tank of the rack", "left, round", card)
+            card.get_by_role("button", name="Suggest settings").click()
+            card.get_by_text(re.compile("its light belongs to")).wait_for(timeout=PATIENCE_MS)
+    finally:
+        app.stop()

@@ -42,12 +42,15 @@ Row = Mapping[str, str]
 
 @dataclass(frozen=True)
 class FitAnswer:
-    """A fit as the page shows it. summary: as `report.fit.files.fit_summary`; corrected: text of the scene that was found."""
+    """A fit as the page shows it. summary: as `report.fit.files.fit_summary`; corrected: text of the scene that was found;
+    tank: of the rack, where it is not the scene's own.
+    """
 
     summary: dict[str, Any]
     picture: str
     corrected: str
     of: str
+    tank: str
 
 
 def checked_readings(rows: Sequence[Row], scene: Scene, folder: Path) -> list[Reading]:
@@ -66,6 +69,11 @@ def _said(problem: Problem, count: int) -> str:
     return ": ".join([*where, *([WORDS.get(column, column)] if column else []), problem.message])
 
 
+def rack_name(rack: Scene, tank: int) -> str:
+    """Name of a tank in its rack by its number; empty for the scene's own."""
+    return rack.rack[tank - 1].name if tank else ""
+
+
 def fit_work(job: Job, *, text: str, tank: int = 0, rows: Sequence[Row], folder: Path, jobs: Jobs) -> FitAnswer:
     """Fit a scene to readings that were taken in a tank of its rack, by its number."""
     job.tell("building the tank")
@@ -77,7 +85,7 @@ def fit_work(job: Job, *, text: str, tank: int = 0, rows: Sequence[Row], folder:
         job.tell("drawing")
         corrected = made_whole(folder, lambda out: corrected_files(found.fitted, rack, tank, out))
     drawing = picture(lambda to: write_residual_picture(found.fitted, to))
-    return FitAnswer(fit_summary(found), drawing, corrected, text)
+    return FitAnswer(fit_summary(found), drawing, corrected, text, rack_name(rack, tank))
 
 
 def sheet_work(job: Job, *, text: str, tank: int = 0, folder: Path, jobs: Jobs) -> bytes:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from underlit.app.document import Document
+from underlit.app.heavy.fitting import rack_name
 from underlit.app.heavy.jobs import Job, Jobs
 from underlit.app.heavy.scratch import made_whole, on_disk, picture
 from underlit.planning.suggest import SearchSpace, SuggestError, Suggestion, suggest
@@ -38,13 +39,16 @@ class Way:
 
 @dataclass(frozen=True)
 class SuggestAnswer:
-    """The tank as it is, ways ranked, what follows from them, a picture. of: text of the scene that was asked about."""
+    """The tank as it is, ways ranked, what follows from them, a picture. of: text of the scene that was asked about;
+    tank: of the rack, where it is not the scene's own.
+    """
 
     now: Way
     ways: tuple[Way, ...]
     words: tuple[str, ...]
     picture: str
     of: str
+    tank: str
 
 
 def suggest_work(
@@ -66,7 +70,7 @@ def suggest_work(
     named = [("now", found.now), *shown]
     titles = [(n, f"{hanging_words(one, now=n == 'now')}; {setting_words(one)}") for n, one in named]
     drawing = picture(lambda to: write_png(draw_suggestions(found, titles), to, tight=True))
-    return SuggestAnswer(now, ways, tuple(in_words(found)), drawing, text)
+    return SuggestAnswer(now, ways, tuple(in_words(found)), drawing, text, rack_name(rack, tank))
 
 
 def own_kinds(scene: Scene) -> list[str]:

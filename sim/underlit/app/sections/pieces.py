@@ -11,6 +11,7 @@ from nicegui import ui
 from underlit.app.section import Page
 from underlit.app.session import Side
 from underlit.catalogue import Kind, load_catalogue
+from underlit.scene import Scene
 
 LONG = 16
 """Letters from which a cell of a table is read as text, from the left."""
@@ -32,6 +33,30 @@ def choice(
     """A list to choose from that says nothing of the scene."""
     made = ui.select(dict(options), label=label, value=value, on_change=changed).classes("field")
     return made.props("dense outlined options-dense")
+
+
+class TankChoice:
+    """Which tank of a rack a card is about; out of sight where there is but one tank. changed: called when another is chosen."""
+
+    def __init__(self, changed: Callable[..., object]) -> None:
+        self._field = choice("Tank of the rack", {"": ""}, "", changed)
+        self._field.set_visibility(False)
+
+    @property
+    def name(self) -> str:
+        """Name of the tank in the rack; empty for the scene's own."""
+        return str(self._field.value or "")
+
+    def follow(self, scene: Scene) -> None:
+        """Offer the tanks of a scene."""
+        names = {"": scene.title or "the scene's own tank"} | {tank.name: tank.name for tank in scene.rack}
+        self._field.set_options(names, value=self.name if self.name in names else "")
+        self._field.set_visibility(bool(scene.rack))
+
+    def number_in(self, scene: Scene) -> int:
+        """Number of the tank in the rack."""
+        names = ["", *(tank.name for tank in scene.rack)]
+        return names.index(self.name) if self.name in names else 0
 
 
 def several(

@@ -102,7 +102,7 @@ def set_words(one: Suggestion) -> str:
     shares = _shares(one)
     if len(shares) > 1 and len(set(shares.values())) == 1:
         return f"Set all lights to {next(iter(shares.values()))}"
-    all_by_one = "Dim all lights by one factor, " if one.together and len(shares) > 1 else "Set "
+    all_by_one = "Dim all lights by one factor, the " if one.together and len(shares) > 1 else "Set the "
     return all_by_one + _listed([f"{fixture} to {share}" for fixture, share in shares.items()])
 
 

@@ -12,6 +12,7 @@ from underlit.app.section import Page, refused
 from underlit.app.sections.card import Card
 from underlit.app.sections.pieces import (
     Cell,
+    TankChoice,
     choice,
     hand_over,
     image,
@@ -42,6 +43,7 @@ class Readings(Card):
         super().__init__(page)
         self._jobs = jobs
         with self.body:
+            self._tank = TankChoice(self._turn_to_tank)
             save = hand_over(page, "-readings.pdf")
             label = "Reading sheet to take to the tank (PDF)"
             sheet = Working(page, jobs, "sheet", label, self._sheet, save, forget=True)
@@ -83,9 +85,11 @@ class Readings(Card):
 
     def scene_changed(self) -> None:
         """Follow the scene's spots and lid, and the user's unit."""
-        scene, units = self.page.scene, self.page.session.units
-        if scene is None:
+        rack, units = self.page.scene, self.page.session.units
+        if rack is None:
             return
+        self._tank.follow(rack)
+        scene = rack.seen_from(self._tank.number_in(rack))
         places = {spot.name: spot.name for spot in scene.spots} | {ELSEWHERE: ELSEWHERE}
         held = self._where.value if self._where.value in places else next(iter(places))
         self._where.set_options(places, value=held)
@@ -95,6 +99,15 @@ class Readings(Card):
         self._lid.set_visibility(scene.lid is not None)
         self._adapt()
         self._fit.scene_changed()
+
+    def _turn_to_tank(self, _: Any = None) -> None:
+        """Show the places and the readings of the tank that was chosen."""
+        self.scene_changed()
+        self._list_all()
+
+    def _read(self) -> list[dict[str, str]]:
+        """The readings that were taken in the tank in hand."""
+        return [row for row in self.page.session.readings if row.get("tank", "") == self._tank.name]
 
     def _row(self) -> dict[str, str]:
         """What is typed in, as `heavy.fitting.KEYS` name it; what is out of sight was not asked."""
@@ -115,6 +128,7 @@ class Readings(Card):
             "immersion_factor": typed(self._factor),
             "lid": str(self._lid.value) if self._lid.visible else "",
             "dimming": typed(self._dimmed, "%"),
+            "tank": self._tank.name,
         }
 
     def _add(self) -> None:
@@ -122,7 +136,7 @@ class Readings(Card):
         if scene is None:
             return
         try:
-            checked_readings([row], scene, session.folder)
+            checked_readings([row], scene.seen_from(self._tank.number_in(scene)), session.folder)
         except ValueError as problem:
             refused(problem)
             return
@@ -132,22 +146,22 @@ class Readings(Card):
 
     def _list_all(self) -> None:
         self._list.clear()
-        rows = self.page.session.readings
+        rows = self._read()
         with self._list:
             if rows:
                 heads = ("Where", "Reading", "Meter head", "Lid", "Dimmed to", "Remove")
                 cells: list[list[Cell]] = [
-                    [*_cells(row), partial(self._remove_button, k)] for k, row in enumerate(rows)
+                    [*_cells(row), partial(self._remove_button, k, row)] for k, row in enumerate(rows)
                 ]
                 numbers(heads, cells, "Readings")
 
-    def _remove_button(self, index: int) -> None:
-        button = ui.button("Remove", on_click=lambda: self._remove(index))
+    def _remove_button(self, index: int, row: dict[str, str]) -> None:
+        button = ui.button("Remove", on_click=lambda: self._remove(row))
         button.props(f'flat dense no-caps aria-label="Remove reading {index + 1}"')
 
-    def _remove(self, index: int) -> None:
+    def _remove(self, row: dict[str, str]) -> None:
         session = self.page.session
-        session.keep_readings([row for k, row in enumerate(session.readings) if k != index])
+        session.keep_readings([other for other in session.readings if other is not row])
         self._list_all()
 
     # -- fitting --------------------------------------------------------------------------------------------
@@ -155,21 +169,24 @@ class Readings(Card):
         session, scene = self.page.session, self.page.scene
         if scene is None or session.variant is None:
             return None
-        if not session.readings:
+        rows, tank = self._read(), self._tank.number_in(scene)
+        if not rows:
             refused("there is no reading yet: enter what the meter shows")
             return None
         try:
-            checked_readings(session.readings, scene, session.folder)
+            checked_readings(rows, scene.seen_from(tank), session.folder)
         except ValueError as problem:
             refused(problem)
             return None
-        text, rows = session.variant.text, list(session.readings)
-        return partial(fit_work, text=text, rows=rows, folder=session.folder, jobs=self._jobs)
+        text = session.variant.text
+        return partial(fit_work, text=text, tank=tank, rows=rows, folder=session.folder, jobs=self._jobs)
 
     def _show(self, answer: FitAnswer) -> None:
         self._answer.clear()
         with self._answer:
             said = answer.summary["in_words"]
+            if answer.tank:
+                ui.label(f"Tank of the rack: {answer.tank}").classes("quiet")
             ui.label(said[0])
             numbers(("Quantity", "In the scene", "Fitted", "95 % range"), _found(answer), "What was fitted")
             numbers(
@@ -190,8 +207,11 @@ class Readings(Card):
 
     # -- the sheet ------------------------------------------------------------------------------------------
     def _sheet(self) -> Work[bytes] | None:
-        variant, folder = self.page.variant, self.page.session.folder
-        return None if variant is None else partial(sheet_work, text=variant.text, folder=folder, jobs=self._jobs)
+        variant, scene, folder = self.page.variant, self.page.scene, self.page.session.folder
+        if variant is None or scene is None:
+            return None
+        tank = self._tank.number_in(scene)
+        return partial(sheet_work, text=variant.text, tank=tank, folder=folder, jobs=self._jobs)
 
 
 def _cells(row: Row) -> tuple[str, ...]:

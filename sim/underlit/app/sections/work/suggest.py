@@ -12,6 +12,7 @@ from underlit.app.section import METRES_PER_INCH, Page, refused
 from underlit.app.sections.card import Card
 from underlit.app.sections.pieces import (
     Cell,
+    TankChoice,
     entries,
     image,
     number,
@@ -54,16 +55,24 @@ class Suggest(Card):
         self._work.recall()
 
     def _build_form(self) -> None:
+        self._tank = TankChoice(lambda _: self.scene_changed())
         with thing("What may change"):
             with ui.row().classes("fields"):
-                self._low, self._high = number(""), number("")
-                self._most = number("Most lights of one kind", 2, 3, 1)
-            with ui.row().classes("fields"):
-                self._turned = ui.checkbox("Lights may run from front to back")
+                self._only_dimming = ui.checkbox("Only the dimmers", on_change=lambda _: self._ask_for_moves())
                 self._apart = ui.checkbox("Channels may be dimmed separately (changes the colour)")
-                self._lid = ui.checkbox("The lid may be removed (not with fish that jump)")
-            self._lights = several("Lights that may be bought", entries(Kind.FIXTURE), [], self._ask_prices)
-            self._prices_row = ui.row().classes("fields")
+            with ui.element("div").classes("stack") as self._moves:
+                with ui.row().classes("fields"):
+                    self._low, self._high = number(""), number("")
+                    self._most = number("Most lights of one kind", 2, 3, 1)
+                with ui.row().classes("fields"):
+                    self._turned = ui.checkbox("Lights may run from front to back")
+                    self._lid = ui.checkbox("The lid may be removed (not with fish that jump)")
+                self._lights = several("Lights that may be bought", entries(Kind.FIXTURE), [], self._ask_prices)
+                self._prices_row = ui.row().classes("fields")
+
+    def _ask_for_moves(self) -> None:
+        """Hide what makes no sense where nothing is moved or bought."""
+        self._moves.set_visibility(not self._only_dimming.value)
 
     def _ask_prices(self, _: object = None) -> None:
         """A price for each light that may be bought, those that hang there too."""
@@ -77,9 +86,11 @@ class Suggest(Card):
 
     def scene_changed(self) -> None:
         """Follow the lid and the user's unit."""
-        scene, units = self.page.scene, self.page.session.units
-        if scene is None:
+        rack, units = self.page.scene, self.page.session.units
+        if rack is None:
             return
+        self._tank.follow(rack)
+        scene = rack.seen_from(self._tank.number_in(rack))
         self._lid.set_visibility(scene.lid is not None)
         own = own_kinds(scene)
         if own != self._own:
@@ -98,14 +109,23 @@ class Suggest(Card):
         return float(self._low.value or 0) * unit, float(self._high.value or 0) * unit
 
     def _begin(self) -> Work[SuggestAnswer] | None:
-        session, scene = self.page.session, self.page.scene
-        if scene is None or session.variant is None:
+        session, rack = self.page.session, self.page.scene
+        if rack is None or session.variant is None:
             return None
+        tank = self._tank.number_in(rack)
+        scene = rack.seen_from(tank)
         reason = self._why_not(scene)
         if reason:
             refused(reason)
             return None
-        space = SearchSpace(
+        space = self._space(scene)
+        text, folder = session.variant.text, session.folder
+        return partial(suggest_work, text=text, tank=tank, space=space, folder=folder, jobs=self._jobs)
+
+    def _space(self, scene: Scene) -> SearchSpace:
+        if self._only_dimming.value:
+            return SearchSpace(only_dimming=True, channels_apart=bool(self._apart.value))
+        return SearchSpace(
             most=int(self._most.value or 1),
             above_rim_m=self._heights_m(self._units),
             turned=bool(self._turned.value),
@@ -114,7 +134,6 @@ class Suggest(Card):
             lights=chart.lights(self._lights.value) if self._lights.value else (),
             prices={name: float(field.value) for name, field in self._prices.items() if field.value is not None},
         )
-        return partial(suggest_work, text=session.variant.text, space=space, folder=session.folder, jobs=self._jobs)
 
     def _why_not(self, scene: Scene) -> str:
         low, high = self._heights_m(self._units)
@@ -129,6 +148,8 @@ class Suggest(Card):
     def _show(self, answer: SuggestAnswer) -> None:
         self._answer.clear()
         with self._answer:
+            if answer.tank:
+                ui.label(f"Tank of the rack: {answer.tank}").classes("quiet")
             sentences(answer.words)
             heads = ("Lights", "Set to", "Targets met", "To buy", "Watts")
             rows = [self._row(way) for way in (answer.now, *answer.ways)]
