@@ -192,11 +192,11 @@ def test_a_tank_of_a_rack_is_chosen(browser: Any, tmp_path: Path) -> None:
             card.locator("img").wait_for(timeout=PATIENCE_MS)
             said = card.inner_text()
             assert "Tank of the rack: right, tea-stained" in said
-            assert "output of shelf light" in said
+            assert "output of three 30 cm tanks under one light: shelf light" in said
             card.get_by_role("button", name="Use the corrected tank as tank B").click()
             page.get_by_text(re.compile(r"Tank B against Tank A")).wait_for(timeout=PATIENCE_MS)
             card = open_card(page, SUGGEST)
-            card.get_by_label("Only the dimmers").click()
+            card.get_by_role("checkbox", name="Only the dimmers").click()
             card.get_by_role("button", name="Suggest settings").click()
             card.get_by_text(re.compile("Set the shelf light to")).first.wait_for(timeout=PATIENCE_MS)
             choose(page, "Tank of the rack", "left, round", card)

@@ -14,6 +14,7 @@ from underlit.scene.keys import (
     keys_with,
     lists_of_tables,
     model_at,
+    models,
     path_keys,
     replaced_by,
     running_keys,
@@ -54,6 +55,13 @@ def test_tables_and_their_keys_by_path() -> None:
     assert keys_at(("nowhere",)) == []
     assert set(lists_of_tables()) == {key for key in keys_at(()) if key in "fixture wood stone plants zone spot rack"}
     assert path_keys() == {"mesh", "file", "photometric_file"}
+    names_no_file = [
+        (model.__name__, key)
+        for model in models()
+        for key, field in model.scene_fields().items()
+        if key in path_keys() and "Path" not in str(field.annotation)
+    ]
+    assert names_no_file == [], "whoever moves the files of a scene goes by the keys alone"
     assert Scene.scene_fields()["fixture"] is Scene.model_fields["fixtures"]
 
 

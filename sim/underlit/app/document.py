@@ -199,6 +199,11 @@ def _fault_of(text: str) -> str:
     return ""
 
 
+def own_tank(scene: Scene) -> str:
+    """What people call the tank of a rack that the scene itself describes: its file has a name for nobody here."""
+    return scene.title or "first tank"
+
+
 def check_count(document: Document) -> None:
     """Refuse a scene of more things than one tank holds: they would keep the others' light waiting. Raises DocumentError."""
     for table in lists_of_tables():

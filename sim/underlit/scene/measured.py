@@ -100,7 +100,7 @@ class Measured(Part):
 
     date: Date = Field(description="of the last fit")
     readings: int = Field(ge=1, strict=True, description="how many readings are in the values")
-    file: OneLine = Field("", description="the file of the readings")
+    readings_file: OneLine = Field("", description="name of the file of the readings")
     parameters: tuple[MeasuredParameter, ...] = Field(alias="parameter", min_length=1)
     correlation: tuple[tuple[float, ...], ...] = Field(
         description="between the errors of the parameters, a row for each in their order"

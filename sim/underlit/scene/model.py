@@ -130,13 +130,16 @@ class Scene(Part):
         not_as_measured = [note for scene in self.tank_scenes for note in scene._not_as_measured]
         return list(dict.fromkeys([*self.pane_notes, *entries, *renamed, *not_as_measured]))
 
-    def seen_from(self, number: int) -> Scene:
-        """The same rack with the tank of a number as the scene's own (0: this scene); each light stays with its tank."""
+    def seen_from(self, number: int, own_name: str = "") -> Scene:
+        """The same rack with the tank of a number as the scene's own (0: this scene); each light stays with its tank.
+
+        own_name: what this scene's own tank is called then; by default as its file.
+        """
         if number == 0:
             return self
         tank = self.rack[number - 1]
         x, y, z = tank.offset_m
-        name = self.path.stem if self.path else self.title
+        name = own_name or (self.path.stem if self.path else self.title)
         own = tank.with_scene(self.model_copy(update={"rack": ()}), name=name, at=(-x, -y), height=-z)
         others = [
             other.model_copy(update={"at": (other.at[0] - x, other.at[1] - y), "height": other.height - z})

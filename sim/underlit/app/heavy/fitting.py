@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from underlit.app.document import own_tank
 from underlit.app.heavy.jobs import Job, Jobs
 from underlit.app.heavy.scratch import drawn, made_whole, on_disk, picture
 from underlit.planning.fit import Reading, fit
@@ -79,7 +80,7 @@ def fit_work(job: Job, *, text: str, tank: int = 0, rows: Sequence[Row], folder:
     job.tell("building the tank")
     with on_disk(folder, text) as path:
         rack = load_scene(path)
-        scene = rack.seen_from(tank)
+        scene = rack.seen_from(tank, own_tank(rack))
         readings = checked_readings(rows, scene, folder)
         found = fit(scene, readings, photons=jobs.photons(FIT_PHOTONS), threads=1, told=job.tell)
         job.tell("drawing")
@@ -92,8 +93,8 @@ def sheet_work(job: Job, *, text: str, tank: int = 0, folder: Path, jobs: Jobs) 
     """Make the reading sheet of a tank of a rack, by its number, a PDF."""
     job.tell("building the tank")
     with on_disk(folder, text) as path:
-        made = reading_sheet(
-            load_scene(path).seen_from(tank), photons=jobs.photons(SHEET_PHOTONS), threads=1, told=job.tell
-        )
+        rack = load_scene(path)
+        scene = rack.seen_from(tank, own_tank(rack))
+        made = reading_sheet(scene, photons=jobs.photons(SHEET_PHOTONS), threads=1, told=job.tell)
     job.tell("drawing")
     return drawn("sheet.pdf", lambda to: write_reading_sheet(made, to, Paper.A4, foot=FOOT))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from underlit.app.document import Document
+from underlit.app.document import Document, own_tank
 from underlit.app.heavy.fitting import rack_name
 from underlit.app.heavy.jobs import Job, Jobs
 from underlit.app.heavy.scratch import made_whole, on_disk, picture
@@ -58,7 +58,7 @@ def suggest_work(
     job.tell("building the tank")
     with on_disk(folder, text) as path:
         rack = load_scene(path)
-        scene = rack.seen_from(tank)
+        scene = rack.seen_from(tank, own_tank(rack))
         found = suggest(
             scene, space, photons=jobs.photons(FULL_PHOTONS), threads=1,
             progress=lambda state: job.tell(state.what, state.done, state.total),

@@ -8,6 +8,7 @@ from mimetypes import guess_type
 
 from nicegui import ui
 
+from underlit.app.document import own_tank
 from underlit.app.section import Page
 from underlit.app.session import Side
 from underlit.catalogue import Kind, load_catalogue
@@ -49,9 +50,13 @@ class TankChoice:
 
     def follow(self, scene: Scene) -> None:
         """Offer the tanks of a scene."""
-        names = {"": scene.title or "the scene's own tank"} | {tank.name: tank.name for tank in scene.rack}
+        names = {"": own_tank(scene)} | {tank.name: tank.name for tank in scene.rack}
         self._field.set_options(names, value=self.name if self.name in names else "")
         self._field.set_visibility(bool(scene.rack))
+
+    def seen(self, scene: Scene) -> Scene:
+        """The scene as seen from the tank."""
+        return scene.seen_from(self.number_in(scene), own_tank(scene))
 
     def number_in(self, scene: Scene) -> int:
         """Number of the tank in the rack."""

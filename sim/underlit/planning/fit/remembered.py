@@ -57,7 +57,7 @@ def measured_table(
     return {
         "date": source.date,
         "readings": readings_counted(fitted),
-        "file": source.file,
+        "readings_file": source.file,
         "correlation": [[round(float(c), 6) for c in row] for row in together / np.outer(sd, sd)],
         "parameter": [row | {"sd": float(f"{error:.4g}")} for row, error in zip(rows, sd, strict=True)],
         **({"reading": taken} if source.own else {}),

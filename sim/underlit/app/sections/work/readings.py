@@ -89,7 +89,7 @@ class Readings(Card):
         if rack is None:
             return
         self._tank.follow(rack)
-        scene = rack.seen_from(self._tank.number_in(rack))
+        scene = self._tank.seen(rack)
         places = {spot.name: spot.name for spot in scene.spots} | {ELSEWHERE: ELSEWHERE}
         held = self._where.value if self._where.value in places else next(iter(places))
         self._where.set_options(places, value=held)
@@ -100,7 +100,7 @@ class Readings(Card):
         self._adapt()
         self._fit.scene_changed()
 
-    def _turn_to_tank(self, _: Any = None) -> None:
+    def _turn_to_tank(self, _: object = None) -> None:
         """Show the places and the readings of the tank that was chosen."""
         self.scene_changed()
         self._list_all()
@@ -136,7 +136,7 @@ class Readings(Card):
         if scene is None:
             return
         try:
-            checked_readings([row], scene.seen_from(self._tank.number_in(scene)), session.folder)
+            checked_readings([row], self._tank.seen(scene), session.folder)
         except ValueError as problem:
             refused(problem)
             return
@@ -174,7 +174,7 @@ class Readings(Card):
             refused("there is no reading yet: enter what the meter shows")
             return None
         try:
-            checked_readings(rows, scene.seen_from(tank), session.folder)
+            checked_readings(rows, self._tank.seen(scene), session.folder)
         except ValueError as problem:
             refused(problem)
             return None

@@ -90,7 +90,7 @@ class Suggest(Card):
         if rack is None:
             return
         self._tank.follow(rack)
-        scene = rack.seen_from(self._tank.number_in(rack))
+        scene = self._tank.seen(rack)
         self._lid.set_visibility(scene.lid is not None)
         own = own_kinds(scene)
         if own != self._own:
@@ -112,8 +112,7 @@ class Suggest(Card):
         session, rack = self.page.session, self.page.scene
         if rack is None or session.variant is None:
             return None
-        tank = self._tank.number_in(rack)
-        scene = rack.seen_from(tank)
+        tank, scene = self._tank.number_in(rack), self._tank.seen(rack)
         reason = self._why_not(scene)
         if reason:
             refused(reason)
