@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 import pytest
 from boxes import box, light
+from rich.console import Console
 
 from underlit.lowering.scene import lower
 from underlit.planning.decision import By, Decision, decide, lid_gain
+from underlit.planning.suggest import SearchSpace, suggest
 from underlit.planning.zones import Verdict, zone_reports
 from underlit.report.decisions.decision import NO_TARGET, lead, right_at, zone_lines
+from underlit.report.decisions.suggest import print_suggestions
 from underlit.run import Traced, trace
 
 PHOTONS = 1 << 16
@@ -195,3 +199,16 @@ def test_a_place_where_the_plants_would_do() -> None:
 
 def test_without_a_target_it_says_how_to_get_one() -> None:
     assert lead(of(traced(zone=[]))) == NO_TARGET
+
+
+def test_only_dimming_is_answered_as_everywhere_else() -> None:
+    """`suggest --only-dimming` traces anew and comes to the same setting; the same sentence is in its first lines."""
+    full = _box_at_full()
+    scene = box(zone=[_zone("a", (0.2 * full, 0.5 * full)), _zone("b", (0.25 * full, 0.6 * full))])
+    found = suggest(scene, SearchSpace(only_dimming=True), photons=1 << 16)
+    made = of(trace(lower(scene), photons=PHOTONS))
+    assert found.best.decision is not None
+    assert found.best.decision.level == pytest.approx(made.level, abs=0.011)
+    console = Console(file=io.StringIO(), width=100, markup=False, highlight=False, emoji=False)
+    print_suggestions(console, found, 1)
+    assert lead(found.best.decision) in console.file.getvalue().splitlines()[:3]  # type: ignore[attr-defined]

@@ -23,7 +23,6 @@ from underlit.lowering.records import PAST_THE_TANK, Source
 from underlit.lowering.scene import Lowered
 from underlit.lowering.tallies import ZonePlace
 from underlit.planning.patches import numbered
-from underlit.planning.suggest.dimming import Bands, set_channels
 from underlit.planning.zones import Verdict, judged
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
@@ -183,7 +182,7 @@ class Decision:
         return max((light.level for light in self.lights), default=0.0)
 
 
-def decide(lowered: Lowered, result: Result) -> Decision:
+def decide(lowered: Lowered, result: Result, *, channels_apart: bool = True) -> Decision:
     """How to set the light of a traced scene, of a rack for all its tanks.
 
     Parameters
@@ -192,6 +191,8 @@ def decide(lowered: Lowered, result: Result) -> Decision:
         The scene as it was traced.
     result : Result
         What the trace found; its dimming is what the scene sets.
+    channels_apart : bool
+        Whether the channels of a fixture may be set apart, which changes its colour, where nothing else does as well.
 
     Returns
     -------
@@ -199,7 +200,7 @@ def decide(lowered: Lowered, result: Result) -> Decision:
         Without zones where none has a band.
     """
     wanted = _wanted(lowered)
-    made = decided(result, wanted)
+    made = decided(result, wanted, channels_apart=channels_apart)
     has_lid = any(tank.scene.lid is not None for tank in lowered.tanks)
     return replace(
         made,
@@ -254,14 +255,14 @@ def _set(fixture: Fixture, light: LightSetting) -> Fixture:
     return fixture.model_copy(update={"dimming": fixture.dimming * factor, "channels": tuple(channels)})
 
 
-def decided(result: Result, wanted: Sequence[Wanted]) -> Decision:
+def decided(result: Result, wanted: Sequence[Wanted], *, channels_apart: bool = True) -> Decision:
     """The same of a result alone, for zones that are known by their bands."""
     light = _Light.of(result, wanted)
     best, by = light.best_together(), By.ALL
     if light.score(light.levels) >= light.score(best):
         best = light.levels
     before = By.ALL
-    for way in (By.FIXTURE, By.CHANNEL):
+    for way in (By.FIXTURE, By.CHANNEL) if channels_apart else (By.FIXTURE,):
         if light.score(best)[0] == len(wanted):
             break
         if light.parts(way) == light.parts(before):
@@ -341,6 +342,9 @@ class _Light:
 
     def best_apart(self, *, channels_apart: bool) -> np.ndarray:
         """The best setting of each fixture, or each channel, in whole per cents."""
+        # the package of suggestions itself asks for decisions
+        from underlit.planning.suggest.dimming import Bands, set_channels
+
         low, high = np.array([(one.band.low, one.band.high) for one in self.wanted]).T
         surely_low, surely_high = np.array([self._right_values(z) for z in range(len(self.wanted))]).T
         mixes = [self.levels[part] for part in self.parts(By.FIXTURE)]

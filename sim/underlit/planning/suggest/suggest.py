@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from underlit.lowering.fixtures import dimming
+from underlit.planning.decision import By, decide
 from underlit.planning.pool import all_done
 from underlit.planning.suggest.conflicts import Conflict, conflicts
 from underlit.planning.suggest.dimming import Bands
@@ -153,7 +154,16 @@ def why_no_light(scene: Scene, space: SearchSpace) -> str:
 
 
 def _dimmed_otherwise(question: Question, at_full: Traced, space: SearchSpace) -> list[Suggestion]:
-    """The light as it hangs, set as well as its dimmers can: where that is all that was asked, by one factor for all first."""
+    """The light as it hangs, set as well as its dimmers can: where that is all that was asked, by one factor for all first.
+
+    A tank that stands alone is set as every answer about it decides (`planning.decision`).
+    """
+    if space.only_dimming and not question.scene.rack:
+        as_now = at_full.result.dimmed(dimming(question.scene))
+        made = decide(at_full.lowered, as_now, channels_apart=space.channels_apart)
+        shares = {(light.fixture, channel): v for light in made.lights for channel, v in light.shares.items()}
+        set_so = as_set(question, at_full, None, shares)
+        return [replace(set_so, together=made.by is By.ALL, decision=made)]
     each = set_best(question, at_full, None)
     together = set_best(question, at_full, None, together=True) if space.only_dimming else each
     return [each] if together.settings == each.settings else [together, each]

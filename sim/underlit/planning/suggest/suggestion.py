@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from underlit.planning.decision import Decision
 from underlit.planning.ends import Ends, ends_of
 from underlit.planning.suggest.dimming import EASY_SETTING, Bands, set_channels, setting_of
 from underlit.planning.suggest.reach import Reach, reach_of
@@ -39,7 +40,7 @@ class Suggestion:
 
     buys: fixtures to buy; cost: of those, None where a price is not said; watts: drawn at the setting, None where not said.
     ends: of the tank, against its middle, see `planning.ends`. result: the full trace, dimmed so. together: all lights are
-    set by one factor.
+    set by one factor. decision: where only dimming was asked, of a tank that stands alone.
     """
 
     scene: Scene
@@ -55,6 +56,7 @@ class Suggestion:
     ends: Ends | None
     result: Result
     together: bool = False
+    decision: Decision | None = None
 
     @property
     def met(self) -> tuple[ZoneReport, ...]:

@@ -62,11 +62,12 @@ def _setting(made: Decision) -> str:
         told = [(counted(len(lit), "light") if not off else counted(len(lit), "light", every=False), lit[0])]
     else:
         told = [(f"the {one.name}", one) for one in lit]
+    colour = ", which changes the colour of the light" if made.by is By.CHANNEL and not made.is_set else ""
     verb, to = ("Leave", "at") if made.is_set else ("Set", "to")
     range_each = made.by is not By.ALL or len(told) > 1
     said = _listed([f"{who} {to} {_dial(one)}{_own_range(one) if range_each else ''}" for who, one in told])
     switched = _listed([f"the {one.name}" for one in off])
-    return f"{verb} {said}" + (f" and {'leave' if made.is_set else 'switch'} {switched} off" if off else "")
+    return f"{verb} {said}" + (f" and {'leave' if made.is_set else 'switch'} {switched} off" if off else "") + colour
 
 
 def _dial(one: LightSetting) -> str:

@@ -11,6 +11,7 @@ from rich.table import Table
 from underlit.planning.suggest import Conflict, OutOfReach, Suggestion, Suggestions, TooMuch, Weigh
 from underlit.planning.suggest.scene_file import NoFileError, suggested_scene
 from underlit.planning.zones import ZoneReport
+from underlit.report.decisions.decision import lead
 from underlit.report.numbers import NONE, band_text, duration, light, percent
 from underlit.report.printout import CAUTIONS, say, section, table, zone_table
 from underlit.results.atomic import write_text
@@ -35,6 +36,8 @@ def print_suggestions(console: Console, found: Suggestions, show: int) -> None:
     shown = found.ranked[:show]
     total = len(found.now.zones)
     say(console, found.now.scene.title or "Suggestions", "bold underline")
+    if found.best.decision is not None:
+        say(console, lead(found.best.decision), "bold")
     having = "1 zone has a target" if total == 1 else f"{total} zones have a target"
     say(console, f"{having}; {len(found.now.met)} met as the light is now.")
     section(console, "In short")
@@ -140,7 +143,9 @@ def in_words(found: Suggestions) -> list[str]:
     best, total = found.best, len(found.now.zones)
     met, every = len(best.met), "the one zone" if total == 1 else "both zones" if total == 2 else f"all {total} zones"
     if found.only_dimming:
-        lines = [f"{set_words(one)}: {_met_words(one)}." for one in found.ranked]
+        lines = [
+            lead(one.decision) if one.decision else f"{set_words(one)}: {_met_words(one)}." for one in found.ranked
+        ]
     elif met == total:
         lines = [f"Suggestion 1 meets {every}, {_sure_words(best)}: {_do_words(best)}."]
     else:
