@@ -12,9 +12,10 @@ from underlit.app.sections.pieces import Cell, numbers, sentences
 from underlit.planning.decision import decide
 from underlit.planning.zones import Verdict, ZoneReport
 from underlit.report.decisions.decision import RIGHT_AT, lead, right_at, zone_lines
+from underlit.report.numbers import estimated
 from underlit.report.summary import cautions_of
 
-HEADS = ("Zone", "PPFD", "± simulation", "± tank", "Target", "Right at (%)", "DLI", "Verdict")
+HEADS = ("Zone", "PPFD ± simulation", "± tank", "Target", "Right at (%)", "Verdict", "DLI")
 
 
 class Verdicts(Section):
@@ -59,13 +60,12 @@ def _row(report: ZoneReport, at: str) -> tuple[Cell, ...]:
     band = report.band
     return (
         report.name,
-        f"{report.ppfd.value:.0f}",
-        f"{report.ppfd.half_width:.1f}",
+        estimated(report.ppfd),
         f"{report.tank_error:.0f}",
         "" if band is None else f"{band.low:g}-{band.high:g}",
         at,
-        f"{report.dli:.1f}",
         partial(_verdict, report.verdict),
+        f"{report.dli:.1f}",
     )
 
 
