@@ -6,7 +6,8 @@ Nothing here is shared with the kernels (see `reference`). Vectors are tuples of
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -68,6 +69,17 @@ def sobol_directions() -> list[list[int]]:
 SOBOL = sobol_directions()
 
 
+@lru_cache(maxsize=16)
+def scrambling(batch_key: int) -> list[tuple[list[int], int]]:
+    """Of a batch, for each of the nine dimensions: columns of its random matrix, and its shift."""
+    made = []
+    for d in range(len(SOBOL)):
+        below = [mix(batch_key + (64 + 32 * d + c) * GOLDEN & MASK) & ((1 << 31 - c) - 1) for c in range(32)]
+        columns = [1 << 31 - c | rest for c, rest in enumerate(below)]
+        made.append((columns, mix(batch_key + (d + 1) * GOLDEN & MASK)))
+    return made
+
+
 def low_discrepancy(batch_key: int, photon: int) -> list[float]:
     """A photon's nine numbers: scrambled, shifted Sobol point of the Gray code of its index.
 
@@ -75,16 +87,13 @@ def low_discrepancy(batch_key: int, photon: int) -> list[float]:
     matrix picks.
     """
     gray, numbers = photon ^ photon >> 1, []
-    for d, directions in enumerate(SOBOL):
-        plain = 0
-        for k in range(32):
+    for directions, (columns, shift) in zip(SOBOL, scrambling(batch_key), strict=True):
+        plain = scrambled = 0
+        for k in range(gray.bit_length()):
             plain ^= directions[k] * (gray >> k & 1)
-        scrambled = 0
-        for c in range(32):
-            if plain >> 31 - c & 1:
-                below = mix(batch_key + (64 + 32 * d + c) * GOLDEN & MASK) & ((1 << 31 - c) - 1)
-                scrambled ^= 1 << 31 - c | below
-        numbers.append(unit(mix(batch_key + (d + 1) * GOLDEN & MASK) ^ scrambled << 32))
+        for c, column in enumerate(columns):
+            scrambled ^= column * (plain >> 31 - c & 1)
+        numbers.append(unit(shift ^ scrambled << 32))
     return numbers
 
 
@@ -195,36 +204,39 @@ def web_angles(shape: tuple[int, int], web: np.ndarray, u: float, v: float) -> t
     By bisection on the whole cumulative functions, azimuth first: no interval is looked up.
     """
     nc, ng = shape
-    azimuth, theta = web[:nc], web[nc : nc + ng]
+    azimuth, theta = web[:nc].tolist(), web[nc : nc + ng].tolist()
     intensity = web[nc + ng : nc + ng + nc * ng].reshape(nc, ng)
 
-    def up_to(values: np.ndarray, end: float) -> float:
+    def up_to(values: Sequence[float], end: float) -> float:
         """Integral of the linear interpolant of values times sin from the first theta to end."""
         total = 0.0
-        for t0, t1, i0, i1 in zip(theta[:-1], theta[1:], values[:-1], values[1:]):
-            stop = min(max(end, t0), t1)
+        for t0, t1, i0, i1 in zip(theta[:-1], theta[1:], values[:-1], values[1:], strict=True):
+            if end <= t0:
+                break
+            stop = min(end, t1)
             half, mean, slope = 0.5 * (stop - t0), 0.5 * (stop + t0), (i1 - i0) / (t1 - t0)
             total += 2.0 * math.sin(half) * (i0 * math.sin(mean) + slope * math.cos(mean))
             total -= slope * (stop - t0) * math.cos(stop)
         return total
 
-    plane_flux = np.array([up_to(plane, theta[-1]) for plane in intensity])
+    plane_flux = [up_to(plane, theta[-1]) for plane in intensity.tolist()]
+    sectors = list(zip(azimuth[:-1], azimuth[1:], plane_flux[:-1], plane_flux[1:], strict=True))
 
     def flux_before(phi: float) -> float:
-        stops = np.clip(phi, azimuth[:-1], azimuth[1:])
-        share = (stops - azimuth[:-1]) / np.diff(azimuth)
-        ends = plane_flux[:-1] + share * np.diff(plane_flux)
-        return float((0.5 * (plane_flux[:-1] + ends) * (stops - azimuth[:-1])).sum())
+        total = 0.0
+        for start, end, first, last in sectors:
+            stop = min(max(phi, start), end)
+            total += 0.5 * (2 * first + (stop - start) / (end - start) * (last - first)) * (stop - start)
+        return total
 
     def bisect(wanted: float, cumulative: Callable[[float], float], low: float, high: float) -> float:
         while low < (middle := 0.5 * (low + high)) < high:
             low, high = (middle, high) if cumulative(middle) <= wanted else (low, middle)
         return low
 
-    phi = bisect(v * flux_before(azimuth[-1]), flux_before, float(azimuth[0]), float(azimuth[-1]))
-    profile = np.array([np.interp(phi, azimuth, column) for column in intensity.T])
-    total = up_to(profile, theta[-1])
-    return bisect(u * total, lambda t: up_to(profile, t), float(theta[0]), float(theta[-1])), phi
+    phi = bisect(v * flux_before(azimuth[-1]), flux_before, azimuth[0], azimuth[-1])
+    profile = [float(np.interp(phi, azimuth, column)) for column in intensity.T]
+    return bisect(u * up_to(profile, theta[-1]), lambda t: up_to(profile, t), theta[0], theta[-1]), phi
 
 
 def scattering_cosine(g: float, u: float) -> float:
