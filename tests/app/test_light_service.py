@@ -12,6 +12,7 @@ import pytest
 
 pytest.importorskip("nicegui")
 
+from underlit import run
 from underlit.app import light
 from underlit.app.light import Light, LightService, Order
 from underlit.lowering.aquascape.hardscape import LoweringError
@@ -65,7 +66,8 @@ def service() -> Iterator[LightService]:
     made.stop()
 
 
-def test_sessions_take_turns(service: LightService, scene: Scene) -> None:
+def test_sessions_take_turns(service: LightService, scene: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(run, "BATCH_BITS", run.COARSE_BITS[-1])  # the trace that grows does so in small steps
     heard = Heard()
     for session in ("one", "two"):
         service.ask(heard.order(session, 1, scene))
