@@ -16,8 +16,8 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "sim" / "underlit"
 
 LEVEL = {
-    "cli": 0, "commands": 1, "app": 2, "report": 3, "viz": 4, "planning": 5, "run": 6, "results": 7, "lowering": 8,
-    "backends": 8, "transport": 9, "scene": 9, "geometry": 10, "optics": 10, "photometry": 10, "catalogue": 10,
+    "cli": 0, "commands": 1, "app": 2, "report": 3, "viz": 4, "planning": 5, "run": 6, "retrace": 6.5, "results": 7,
+    "lowering": 8, "backends": 8, "transport": 9, "scene": 9, "geometry": 10, "optics": 10, "photometry": 10, "catalogue": 10,
     "spectra": 11, "text": 12, "units": 12,
 }  # fmt: skip
 """A module imports from its own package and from packages of a higher number; the showing ones have an order too."""

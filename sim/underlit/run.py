@@ -22,6 +22,7 @@ from underlit.lowering.scene import Lowered, lower
 from underlit.lowering.world import World
 from underlit.results.estimate import FEW, Estimate
 from underlit.results.result import Result
+from underlit.retrace import Asked
 from underlit.scene.model import Scene
 
 ZONE_PRECISION = 0.01
@@ -232,6 +233,7 @@ def trace_compiled(
     threads: int | None = None,
     dimming: Mapping[Source, float] | None = None,
     progress: Callable[[Progress], None] | None = None,
+    asked: Asked | None = None,
 ) -> tuple[Result, float, str, float]:
     """Trace a compiled scene until its errors are small enough or the budget is spent.
 
@@ -252,7 +254,8 @@ def trace_compiled(
     """
     rule, dimming = rule or StoppingRule(), dimming or {}
     bits = rule.batch_bits_for(len(compiled.sources))
-    tracer = Tracer(compiled.tables, seed=seed, batch_bits=bits, threads=threads)
+    recorder = None if asked is None else asked.recorder
+    tracer = Tracer(compiled.tables, seed=seed, batch_bits=bits, threads=threads, recorder=recorder)
     run = _Run(compiled, rule, dimming, tracer, progress)
     complete = True
     try:
@@ -260,6 +263,8 @@ def trace_compiled(
     except KeyboardInterrupt:
         complete = False
     found = run.result(complete)
+    if asked is not None and complete:
+        found = replace(found, responses=asked.responses(tracer, threads))
     return (found, *(worst_error(found, rule) if found.photons else (math.inf, "", math.inf)))
 
 
@@ -272,6 +277,7 @@ def trace(
     threads: int | None = None,
     progress: Callable[[Progress], None] | None = None,
     least_sources: int = 1,
+    with_ranges: bool = True,
 ) -> Traced | Result:
     """Trace a scene, or a world built in code: a `Traced` for a scene, a `Result` for a world.
 
@@ -298,8 +304,9 @@ def trace(
         return trace_compiled(scene.compile(), rule=rule, seed=seed, threads=threads, progress=progress)[0]
     lowered = scene if isinstance(scene, Lowered) else lower(scene)
     result, worst, name, relative = trace_compiled(
-        lowered.compiled, rule=rule, seed=seed, threads=threads, dimming=lowered.dimming, progress=progress
-    )
+        lowered.compiled, rule=rule, seed=seed, threads=threads, dimming=lowered.dimming, progress=progress,
+        asked=Asked(lowered) if with_ranges else None,
+    )  # fmt: skip
     return Traced(lowered, result, worst <= 1.0, name, relative)
 
 

@@ -148,12 +148,12 @@ def test_what_a_lid_takes(traced):
 
 def test_a_line_follows_the_bed(traced):
     """Every centimetre, so far over the substrate; brightest under the light; nothing outside the tank."""
-    scene, result = traced[0].lowered.scene, traced[0].result
-    line = along_line(scene, result, (0.01, 0.10), (0.29, 0.10), above_bed=0.03)
+    lowered, result = traced[0].lowered, traced[0].result
+    line = along_line(lowered, result, (0.01, 0.10), (0.29, 0.10), above_bed=0.03)
     assert len(line.ppfd) == 29
     np.testing.assert_allclose(line.heights, 0.05)
     assert np.argmax([e.value for e in line.ppfd]) == pytest.approx(14, abs=6)
-    beyond = along_line(scene, result, (0.15, 0.10), (0.15, 0.40), above_bed=0.03)
+    beyond = along_line(lowered, result, (0.15, 0.10), (0.15, 0.40), above_bed=0.03)
     assert math.isnan(beyond.ppfd[-1].value)
 
 

@@ -12,6 +12,7 @@ import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass, field, replace
+from typing import Protocol
 
 import numpy as np
 
@@ -57,7 +58,8 @@ class SourceCounts:
 
     photons_per_batch, batches: whole batches folded. groups: (GROUPS, cells) float64 [quanta], sums of the rows' cells
     (faces, map, planes); group_batches: (GROUPS,) int64. points: (batches, zones + heads) int64 [quanta], every batch.
-    ledger: one Python int a bucket, exact. counters: event counts.
+    ledger: one Python int a bucket, exact. counters: event counts. responses: what a `Recorder` made of the batches that
+    it recorded, by batch.
     """
 
     photons_per_batch: int
@@ -67,6 +69,7 @@ class SourceCounts:
     points: list[np.ndarray] = field(default_factory=list)
     ledger: list[int] = field(default_factory=list)
     counters: list[int] = field(default_factory=list)
+    responses: dict[int, np.ndarray] = field(default_factory=dict)
 
     def of_points(self, chosen: Sequence[int]) -> SourceCounts:
         """The same counts with some of the zones and heads only."""
@@ -78,6 +81,16 @@ class SourceCounts:
         return self.batches * self.photons_per_batch
 
 
+class Recorder(Protocol):
+    """Records the paths of some batches, see `backends.responses`."""
+
+    def wants(self, batch: int) -> bool:
+        """Whether it records a batch."""
+
+    def walked(self, seed: int, source: int, batch: int, first: int, row: np.ndarray) -> np.ndarray:
+        """Walk a slice of `SLICE_PHOTONS`, add to row as `walk` does, and return numbers that add up over slices."""
+
+
 @dataclass
 class _Job:
     """One batch in the making."""
@@ -87,13 +100,15 @@ class _Job:
     next_slice: int = 0
     slices_left: int = 0
     rows: dict[int, np.ndarray] = field(default_factory=dict)
+    recorded: dict[int, np.ndarray] = field(default_factory=dict)
 
 
 class Tracer:
     """Traces batches of the sources of one set of tables and keeps their counts.
 
     threads: worker threads (default: the processors this process may use). slice_hook: called before each slice
-    (tests inject delays here). The counts are the same bits for any number of threads.
+    (tests inject delays here). recorder: walks the batches that it wants itself, and keeps what it makes of their paths.
+    The counts are the same bits for any number of threads.
     """
 
     def __init__(
@@ -104,6 +119,7 @@ class Tracer:
         batch_bits: int = 16,
         threads: int | None = None,
         slice_hook: Callable[[], None] | None = None,
+        recorder: Recorder | None = None,
     ) -> None:
         if not 12 <= batch_bits <= 19:
             raise ValueError(f"a batch holds 2^12 to 2^19 photons (got 2^{batch_bits})")
@@ -111,7 +127,7 @@ class Tracer:
         self.seed = int(seed) & (2**64 - 1)
         self.threads = threads or available_threads()
         self.photons_per_batch = 1 << batch_bits
-        self._hook = slice_hook
+        self._hook, self._recorder = slice_hook, recorder
         layout = tables.layout[0]
         self._cells = int(layout["zones"])
         self._points = slice(int(layout["zones"]), int(layout["ledger"]))
@@ -183,8 +199,14 @@ class Tracer:
                 with self._lock:
                     row = self._spare.pop() if self._spare else np.zeros(self._row_length, np.int64)
                 job.rows[thread] = row
-            walk(self.tables, self.seed, job.source, job.batch, index * SLICE_PHOTONS, SLICE_PHOTONS, row)
+            first, found = index * SLICE_PHOTONS, None
+            if self._recorder is not None and self._recorder.wants(job.batch):
+                found = self._recorder.walked(self.seed, job.source, job.batch, first, row)
+            else:
+                walk(self.tables, self.seed, job.source, job.batch, first, SLICE_PHOTONS, row)
             with self._lock:
+                if found is not None:
+                    job.recorded[index] = found
                 self.photons_walked += SLICE_PHOTONS
                 job.slices_left -= 1
                 if job.slices_left == 0:
@@ -214,6 +236,9 @@ class Tracer:
             for row in rows[1:]:
                 total += row
             self._fold(self.counts[job.source], job.batch, total)
+            if job.recorded:
+                in_order = [job.recorded.pop(k) for k in sorted(job.recorded)]
+                self.counts[job.source].responses[job.batch] = np.sum(in_order, axis=0)
             for row in rows:
                 row[:] = 0
             self._spare.extend(rows)

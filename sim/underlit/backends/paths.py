@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.backends.cpu import SLICE_PHOTONS, available_threads, walk
-from underlit.transport.paths import BIN, COSINE, FIRST_LENGTH, HEAD, WEIGHT
+from underlit.transport.paths import BIN, CELL, COSINE, FIRST_LENGTH, WANTED, WEIGHT
 from underlit.transport.tables import PACKET, Tables
 
 FIRST_ROWS = SLICE_PHOTONS
@@ -59,7 +59,7 @@ def record_paths(
             records = np.zeros((rows, width))
             count = min(SLICE_PHOTONS, photons)
             walk(tables, seed, source, job[0], job[1], count, row, records=records)
-            wanted = int(records[0, 0])
+            wanted = int(records[0, WANTED])
             if wanted < rows:
                 return records[1 : wanted + 1].copy()
             rows = 2 * wanted
@@ -70,7 +70,7 @@ def record_paths(
     rows = np.concatenate(found) if found else np.zeros((0, width))
     batch = np.repeat([b for b, _ in slices], [len(f) for f in found])
     return HeadPaths(
-        head=rows[:, HEAD].astype(np.int32),
+        head=(rows[:, CELL] - int(tables.layout[0]["heads"])).astype(np.int32),
         bin=rows[:, BIN].astype(np.int32),
         batch=batch.astype(np.int32),
         cosine=rows[:, COSINE].copy(),

@@ -201,5 +201,5 @@ def _told(asked: _Asked, traced: list[Traced], lids: tuple[str, ...]) -> Told:
         if asked.ends is not None:
             height = LINE_ABOVE_BED_M if asked.plant is None else asked.plant.height
             start, end = asked.ends[:2], asked.ends[2:]
-            lines = (tuple(along_line(t.lowered.scene, t.result, start, end, above_bed=height) for t in traced),)
-    return Told(scene.title or str(scene.path), lids, profiles, lines, asked.plant, traced[0].lowered.tank_uncertainty)
+            lines = (tuple(along_line(t.lowered, t.result, start, end, above_bed=height) for t in traced),)
+    return Told(scene.title or str(scene.path), lids, profiles, lines, asked.plant)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,13 +17,16 @@ import numpy as np
 from underlit.lowering.compiled import CompiledScene
 from underlit.lowering.scene import Lowered
 from underlit.lowering.tallies import WHOLE_BED
+from underlit.planning.ranges import TankRange, TankRanges, alike_everywhere, between
 from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.results.result import Result
 from underlit.results.stored import load_result
 from underlit.run import Traced
-from underlit.scene import Fixture, tank_uncertainty
+from underlit.scene import Fixture
 
 DAYS_A_YEAR = 365.25
+TANK_KEYS = ("tank_low_95_umol_m2_s", "tank_high_95_umol_m2_s")
+"""Keys of the range of the real tank's light, in summaries and in csv files."""
 TANK_STANDARD_KEY, FORMER_KEY = "tank_error_relative_standard", "not_known_about_tank_relative_standard"
 """Key of a summary with the relative standard uncertainty of the tank, now and in earlier releases."""
 Outline = tuple[tuple[float, float], ...]
@@ -33,7 +36,8 @@ Outline = tuple[tuple[float, float], ...]
 class Place:
     """A zone or reading spot of a candidate, with what was said of its light.
 
-    band [umol/m2/s]; dli [mol/m2/day]; area [m2]; outline on the plan (k, 2) [m], empty where none is known.
+    band [umol/m2/s]; dli [mol/m2/day]; area [m2]; outline on the plan (k, 2) [m], empty where none is known. tank:
+    range of the real tank's light.
     """
 
     name: str
@@ -45,6 +49,7 @@ class Place:
     evenness: float | None = None
     outline: Outline = ()
     is_whole_bed: bool = False
+    tank: TankRange = field(default_factory=lambda: alike_everywhere(0.0), compare=False)
 
 
 @dataclass(frozen=True)
@@ -107,16 +112,19 @@ def candidate(name: str, traced: Traced, reports: Sequence[ZoneReport] | None = 
             r.name, r.where, r.area_m2, None if r.band is None else (r.band.low, r.band.high), r.verdict, r.dli,
             None if r.spread.evenness is None else r.spread.evenness.value,
             () if place.outline is None else tuple((float(x), float(y)) for x, y in place.outline),
-            place.is_whole_bed,
+            place.is_whole_bed, r.tank,
         )
         for r, place in zip(made, lowered.zones, strict=True)
     ]  # fmt: skip
-    spots = [Place(head.name, "reading spot", head.area) for head in result.compiled.heads]
+    ranges = TankRanges(lowered, result)
+    spots = [
+        Place(head.name, "reading spot", head.area, tank=ranges.spot(i)) for i, head in enumerate(result.compiled.heads)
+    ]
     length, depth, _ = scene.tank.inside_m
     lights = [f for s in scene.tank_scenes for f in s.fixtures]
     draws = tuple(Draw(f.name, f.running_watts, watt_hours_a_day(f)) for f in lights)
     return Candidate(
-        name, scene.title or name, result, (*places, *spots), draws, tank_uncertainty(scene), (length, depth)
+        name, scene.title or name, result, (*places, *spots), draws, made[0].tank.standard, (length, depth)
     )
 
 
@@ -138,26 +146,38 @@ def read_candidate(folder: str | Path) -> Candidate:
     try:
         summary = json.loads((place / "summary.json").read_text(encoding="utf-8"))
         said = {zone["name"]: zone for zone in summary["zones"]}
-        places = [_stored_zone(said[z.name], z.zone == WHOLE_BED) for z in result.compiled.zones]
         draws = tuple(_stored_draw(fixture) for fixture in summary["fixtures"])
         title, unknown = summary["title"], summary[TANK_STANDARD_KEY if TANK_STANDARD_KEY in summary else FORMER_KEY]
+        places = [_stored_zone(said[z.name], z.zone == WHOLE_BED, unknown) for z in result.compiled.zones]
+        at = {spot["name"]: spot for spot in summary["spots"]}
+        spots = [
+            Place(head.name, "reading spot", head.area, tank=_stored_range(at[head.name], unknown))
+            for head in result.compiled.heads
+        ]
     except (OSError, ValueError, KeyError, TypeError) as problem:
         raise ValueError(
             f"{place / 'summary.json'}: does not match result.nc ({type(problem).__name__}); trace the scene again"
         ) from None
-    spots = [Place(head.name, "reading spot", head.area) for head in result.compiled.heads]
     return Candidate(
         place.name, title or place.name, result, (*places, *spots), draws, unknown or 0.0, _extent(result.compiled)
     )
 
 
-def _stored_zone(said: dict[str, Any], is_whole_bed: bool) -> Place:
+def _stored_zone(said: dict[str, Any], is_whole_bed: bool, unknown: float | None) -> Place:
     band, even = said["band_umol_m2_s"], said["evenness_dimmest_over_average"]
     return Place(
         said["name"], said["where"], said["area_m2"], None if band is None else (band[0], band[1]),
         Verdict(said["verdict"]), said["dli_mol_m2_day"], None if even is None else even["value"],
-        is_whole_bed=is_whole_bed,
+        is_whole_bed=is_whole_bed, tank=_stored_range(said, unknown),
     )  # fmt: skip
+
+
+def _stored_range(said: dict[str, Any], unknown: float | None) -> TankRange:
+    """The range of a place as its summary says it; unknown: relative standard uncertainty that earlier ones said for all."""
+    value, ends = said["ppfd_umol_m2_s"], [said.get(key) for key in TANK_KEYS]
+    if not value or not ends[0] or not ends[1]:
+        return alike_everywhere(unknown or 0.0)
+    return between(ends[0] / value, ends[1] / value)
 
 
 def _stored_draw(said: dict[str, Any]) -> Draw:

@@ -52,7 +52,7 @@ class EqualWatts:
 def best_side(c: Candidate) -> BestSide:
     """A candidate at the setting at which most of its zones are right."""
     wanted = [
-        Wanted(number, place.name, _band(place.band), c.tank_uncertainty)
+        Wanted(number, place.name, _band(place.band), place.tank)
         for number, place in enumerate(c.places)
         if place.band is not None
     ]
@@ -84,7 +84,7 @@ def _at(
     result = c.result.dimmed(levels)
     values = (*result.zone_estimates(), *result.head_estimates())
     verdicts = tuple(
-        judged(value, c.tank_uncertainty, None if place.band is None else _band(place.band))[0]
+        judged(value, place.tank, None if place.band is None else _band(place.band))[0]
         for place, value in zip(c.places, values, strict=True)
     )
     return c, values, verdicts, _watts(c, result)

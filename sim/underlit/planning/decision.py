@@ -23,6 +23,7 @@ from underlit.lowering.records import PAST_THE_TANK, Source
 from underlit.lowering.scene import Lowered
 from underlit.lowering.tallies import ZonePlace
 from underlit.planning.patches import numbered
+from underlit.planning.ranges import TankRange, TankRanges
 from underlit.planning.zones import Verdict, judged
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
@@ -43,17 +44,17 @@ Channel = tuple[int, str, str]
 
 @dataclass(frozen=True)
 class Wanted:
-    """A zone with a band: its number in the result, what people call it, and the tank's relative standard uncertainty."""
+    """A zone with a band: its number in the result, what people call it, and the range of the real tank's light."""
 
     number: int
     name: str
     band: Band
-    tank_uncertainty: float
+    tank: TankRange
 
     def judged(self, value: float, relative: float) -> tuple[Verdict, float]:
         """Verdict of a PPFD [umol/m2/s] with a relative standard simulation error, and the chance that it is right."""
         estimate = Estimate(value, relative * value, math.inf)
-        said, chance = judged(estimate, self.tank_uncertainty, self.band)
+        said, chance = judged(estimate, self.tank, self.band)
         return said, 0.0 if chance is None else chance[1]
 
     def holds(self, value: float) -> bool:
@@ -199,7 +200,7 @@ def decide(lowered: Lowered, result: Result, *, channels_apart: bool = True) -> 
     Decision
         Without zones where none has a band.
     """
-    wanted = _wanted(lowered)
+    wanted = _wanted(lowered, result)
     made = decided(result, wanted, channels_apart=channels_apart)
     has_lid = any(tank.scene.lid is not None for tank in lowered.tanks)
     return replace(
@@ -222,14 +223,17 @@ def _on_its_dial(lowered: Lowered, light: LightSetting) -> LightSetting:
     return replace(light, step=float(np.interp(fixture.level * light.level / was, shares[order], steps[order])))
 
 
-def _wanted(lowered: Lowered) -> list[Wanted]:
+def _wanted(lowered: Lowered, result: Result) -> list[Wanted]:
     views = {tank.tank: tank for tank in lowered.tanks}
+    ranges = {number: TankRanges(view, result.of_tank(number)) for number, view in views.items()}
+    seen = dict.fromkeys(views, 0)
     found = []
     for number, place in enumerate(lowered.zones):
         view, zone = views[place.tank], lowered.zone_of(place)
         band = None if zone is None else view.scene.band_of(zone)
         if band is not None:
-            found.append(Wanted(number, place.name, band, view.tank_uncertainty))
+            found.append(Wanted(number, place.name, band, ranges[place.tank].zone(seen[place.tank])))
+        seen[place.tank] += 1
     return found
 
 

@@ -113,12 +113,11 @@ def dose(lowered: Lowered, result: Result, *, price: float | None = None) -> Dos
     and every dimming step.
     """
     scene = lowered.scene
-    relative = lowered.tank_uncertainty
     own = {place.name for place in lowered.own_zones}
     reports = [r for r in zone_reports(lowered, result) if r.name in own]
     places = {place.name: place for place in lowered.own_zones}
     bands = [[_band(lowered, places[r.name], settled=settled) for r in reports] for settled in (True, False)]
-    zones = tuple(_zone(report, band, new, relative) for report, band, new in zip(reports, *bands, strict=True))
+    zones = tuple(_zone(report, band, new) for report, band, new in zip(reports, *bands, strict=True))
     decision = decide(lowered, result) if len(lowered.rack) == 1 else None
     return Dose(lowered, result, zones, energy(scene, price), _suits(lowered, result), decision)
 
@@ -143,19 +142,19 @@ def _band(lowered: Lowered, place: ZonePlace, *, settled: bool) -> Band | None:
     return replace(wanted, low=low * wanted.low, high=high * wanted.high)
 
 
-def _zone(report: ZoneReport, band: Band | None, new_band: Band | None, relative: float) -> ZoneDose:
+def _zone(report: ZoneReport, band: Band | None, new_band: Band | None) -> ZoneDose:
     value = report.ppfd.value
     low, high = NEW_TANK_SHARE
     middle = (low + high) / 2
     return ZoneDose(
         report=report,
         band=band,
-        verdict=judged(report.ppfd, relative, band)[0],
+        verdict=judged(report.ppfd, report.tank, band)[0],
         dli=report.dli,
         new_ppfd=(low * value, high * value),
         new_dli=(light_of_a_day(low * value, NEW_TANK_HOURS), light_of_a_day(high * value, NEW_TANK_HOURS)),
         new_band=new_band,
-        new_verdict=judged(report.ppfd.times(middle), relative, new_band)[0],
+        new_verdict=judged(report.ppfd.times(middle), report.tank, new_band)[0],
         aged=tuple((value * least, value * most) for least, most in map(left_after, AGES)),
         years_in_band=None if band is None else _years_above(value, band.low),
     )

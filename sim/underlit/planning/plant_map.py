@@ -26,7 +26,8 @@ from underlit.lowering.scene import lower
 from underlit.planning.chart.target import LOWEST_SETTING
 from underlit.planning.over_bed import over_bed
 from underlit.planning.patches import numbered
-from underlit.planning.zones import SURE, chances
+from underlit.planning.ranges import HALF_WIDTH, TankRanges, chances_inside
+from underlit.planning.zones import SURE
 from underlit.results.result import Field, Result
 from underlit.run import Traced, trace_whole
 from underlit.scene import Band, Need, PlantKind, Scene, band_for
@@ -264,23 +265,26 @@ def _place(traced: Traced, planes: Field, wish: Wish, level: float) -> PlantPlac
     fit = np.select(
         [np.isnan(ppfd), ppfd < wish.band.low, ppfd > wish.band.high], [Fit.COVERED, Fit.TOO_DIM, Fit.MORE], Fit.RIGHT
     )
-    uncertainty = traced.lowered.tank_uncertainty
+    factors = _factors(traced, ppfd.shape)
     open_ones = ~np.isnan(ppfd)
-    right = [
-        chances(float(v), float(np.hypot(e, uncertainty * v)), wish.band)[1] >= SURE
-        for v, e in zip(ppfd[open_ones], noise[open_ones], strict=True)
-    ]
-    parts = tuple(
-        _part(name, part, wish.band, level, uncertainty) for name, part in _ninths(ppfd) if np.isfinite(part).any()
+    inside = chances_inside(
+        ppfd[open_ones], noise[open_ones], (factors[0][open_ones], factors[1][open_ones]), wish.band
     )
-    return PlantPlace(wish, ppfd, fit, float(np.mean(right)) if right else 0.0, reading.reaches_surface, parts)
+    right = float((inside >= SURE).mean()) if inside.size else 0.0
+    named = zip(_ninths(ppfd), *(_ninths(factor) for factor in factors), strict=True)
+    parts = tuple(
+        _part(name, part, wish.band, level, (float(np.mean(low)), float(np.mean(high))))
+        for (name, part), (_, low), (_, high) in named
+        if np.isfinite(part).any()
+    )
+    return PlantPlace(wish, ppfd, fit, right, reading.reaches_surface, parts)
 
 
-def _part(name: str, ppfd: np.ndarray, band: Band, level: float, uncertainty: float) -> Part:
-    """Whether a plant grows in a part of the bed, and between which settings."""
+def _part(name: str, ppfd: np.ndarray, band: Band, level: float, tank: tuple[float, float]) -> Part:
+    """Whether a plant grows in a part of the bed, and between which settings; tank: 95 % range of the real tank's light."""
     now = float(np.nanmean(ppfd))
-    doubt = _SURE_STANDARD * uncertainty
-    surely, barely = min(band.low / max(1.0 - doubt, 0.01), band.high), band.low / (1.0 + doubt)
+    dim, bright = (factor ** (_SURE_STANDARD / HALF_WIDTH) for factor in tank)
+    surely, barely = min(band.low / max(dim, 0.01), band.high), band.low / bright
     full = max(now / level, 1e-9)
     low, high = surely / full, band.high / full
     if low > 1.0:
@@ -308,6 +312,14 @@ def best_settings(place: PlantPlace, level: float) -> list[tuple[float, list[str
         found.append((tried[best], [part.place for part in left if part.grows_at(tried[best])]))
         left = [part for part in left if not part.grows_at(tried[best])]
     return found
+
+
+def _factors(traced: Traced, shape: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray]:
+    """Low and high end of the range of the real tank's light at the middle of each patch, as factors."""
+    length, depth, _ = traced.lowered.scene.tank.inside_m
+    rows, columns = shape
+    x, y = np.meshgrid((np.arange(columns) + 0.5) * length / columns, (np.arange(rows) + 0.5) * depth / rows)
+    return TankRanges(traced.lowered, traced.result).at(x, y)
 
 
 def pooled(values: np.ndarray, result: Result) -> np.ndarray:

@@ -25,6 +25,7 @@ from underlit.lowering.aquascape.plants import Grown
 from underlit.lowering.records import Line, Part, Role
 from underlit.lowering.scene import Lowered
 from underlit.planning.jackknife import jackknife, jackknife_error, used_groups
+from underlit.planning.ranges import TankRange, TankRanges
 from underlit.planning.surfaces import UpperCells, layers_of, mean_of, meshes_of, upper_cells
 from underlit.planning.vertical_profiles import shares_of_cells
 from underlit.planning.zones import Verdict, judged
@@ -61,7 +62,7 @@ class PlantingReport:
 
 def planting_reports(lowered: Lowered, result: Result) -> list[PlantingReport]:
     """Reports of all plantings of a scene, in its order."""
-    scene = lowered.scene
+    scene, ranges = lowered.scene, TankRanges(lowered, result)
     reports = []
     for plants, grown in zip(scene.plants, lowered.plantings, strict=True):
         part = Part(grown.name, Role.PLANTS, tank=lowered.tank)
@@ -69,7 +70,7 @@ def planting_reports(lowered: Lowered, result: Result) -> list[PlantingReport]:
         band = plants.wanted(added_co2=scene.has_added_co2, settled=scene.is_settled)
         above = _light_from_above(result, grown, cells)
         over_tops = None if above is None else above.ppfd
-        said = Verdict.NO_TARGET if over_tops is None else judged(over_tops, lowered.tank_uncertainty, band)[0]
+        said = Verdict.NO_TARGET if over_tops is None else judged(over_tops, _range(lowered, ranges, part), band)[0]
         reports.append(
             PlantingReport(
                 grown=grown,
@@ -85,6 +86,15 @@ def planting_reports(lowered: Lowered, result: Result) -> list[PlantingReport]:
             )
         )
     return reports
+
+
+def _range(lowered: Lowered, ranges: TankRanges, part: Part) -> TankRange:
+    """Range of the light over a planting's tops: that of the zone that the scene makes of it, or of its leaves."""
+    for number, place in enumerate(lowered.own_zones):
+        zone = lowered.zone_of(place)
+        if zone is not None and zone.plants == part.part:
+            return ranges.zone(number)
+    return ranges.planting(part)
 
 
 # -- leaf area above its need -----------------------------------------------------------------------------------------

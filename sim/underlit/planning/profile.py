@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.lowering.scene import Lowered
+from underlit.planning.ranges import TankRange, TankRanges
 from underlit.planning.vertical_profiles import VerticalProfile, profile_difference, square, vertical_profile
 from underlit.planning.zones import Chances, Verdict, judged
 from underlit.results.estimate import Estimate
@@ -66,7 +67,7 @@ class Halving:
 @dataclass(frozen=True)
 class Profile:
     """PPFD over one place of the plan. outline (k, 2) [m]; bed, surface: heights of substrate and water over the bottom
-    pane [m]; tank_uncertainty: standard uncertainty of what is not known about the tank; halving: None where too few planes
+    pane [m]; tank: range of the light on the bed there, from what is not known about the tank; halving: None where too few planes
     lie under water.
     """
 
@@ -75,7 +76,7 @@ class Profile:
     light: VerticalProfile
     bed: float
     surface: float
-    tank_uncertainty: float
+    tank: TankRange
     halving: Halving | None
     band: Band | None = None
 
@@ -85,7 +86,7 @@ class Profile:
 
     def verdict_at(self, above_bed: float, band: Band) -> tuple[Verdict, Chances]:
         """Verdict of a plant at that height for a band, both errors counted in, and its chances."""
-        said, chance = judged(self.at_height(above_bed), self.tank_uncertainty, band)
+        said, chance = judged(self.at_height(above_bed), self.tank, band)
         assert chance is not None
         return said, chance
 
@@ -137,7 +138,8 @@ def profile_at(
     bed, surface = float(scene.bed_heights_m(np.array(x), np.array(y))), scene.water_level_m
     light = vertical_profile(result, outline, bottom=bed)
     fit = halving_of(light, bed=max(bed, tops_of_plants(lowered, outline)), surface=surface)
-    return Profile(name, np.asarray(outline), light, bed, surface, lowered.tank_uncertainty, fit, band)
+    tank = TankRanges(lowered, result).over(outline)
+    return Profile(name, np.asarray(outline), light, bed, surface, tank, fit, band)
 
 
 def tops_of_plants(lowered: Lowered, outline: np.ndarray) -> float:
@@ -163,14 +165,22 @@ class Line:
     points: np.ndarray
     heights: np.ndarray
     ppfd: tuple[Estimate, ...]
+    tank: tuple[np.ndarray, np.ndarray]
     above_bed: float
 
+    def tank_at(self, k: int) -> tuple[float, float]:
+        """Low and high factor between which the real tank's light lies at a point."""
+        return float(self.tank[0][k]), float(self.tank[1][k])
 
-def along_line(scene: Scene, result: Result, start: Sequence[float], end: Sequence[float], *, above_bed: float) -> Line:
+
+def along_line(
+    lowered: Lowered, result: Result, start: Sequence[float], end: Sequence[float], *, above_bed: float
+) -> Line:
     """PPFD every centimetre along a line between two points of the plan [m], so far over the substrate [m].
 
     Each value is the mean over a meter head's square. ValueError for a line without length.
     """
+    scene = lowered.scene
     a, b = np.asarray(start, dtype=np.float64), np.asarray(end, dtype=np.float64)
     length = float(np.hypot(*(b - a)))
     if length <= 0:
@@ -184,7 +194,8 @@ def along_line(scene: Scene, result: Result, start: Sequence[float], end: Sequen
             found.append(vertical_profile(result, square(x, y), bottom=z - above_bed).at([z])[0])
         except ValueError:
             found.append(Estimate(math.nan, math.nan, 0.0))
-    return Line(np.linspace(0, length, n), points, heights, tuple(found), above_bed)
+    tank = TankRanges(lowered, result).at(points[:, 0], points[:, 1])
+    return Line(np.linspace(0, length, n), points, heights, tuple(found), tank, above_bed)
 
 
 def other_lid(scene: Scene) -> Scene:

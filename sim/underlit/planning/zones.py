@@ -6,7 +6,6 @@ against claim, glass, dirt, walls, water), which no number of photons removes. T
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -15,6 +14,7 @@ import numpy as np
 
 from underlit.lowering.scene import Lowered
 from underlit.planning.patches import Spread, spread, zone_patches
+from underlit.planning.ranges import TankRange, TankRanges
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.scene import Band
@@ -55,8 +55,8 @@ class ZoneReport:
         Area over which the mean is taken [m2].
     ppfd : Estimate
         Mean PPFD [umol/m2/s] with its simulation error.
-    tank_error : float
-        95 % half width of the mean from what is not known about the tank [umol/m2/s].
+    tank : TankRange
+        Factors on the mean between which the real tank's lies, from what is not known about it, and what moves it most.
     band : Band or None
         PPFD that the zone should have [umol/m2/s]; None where it has no target.
     spread : Spread
@@ -75,7 +75,7 @@ class ZoneReport:
     where: str
     area_m2: float
     ppfd: Estimate
-    tank_error: float
+    tank: TankRange
     band: Band | None
     spread: Spread
     verdict: Verdict
@@ -84,22 +84,19 @@ class ZoneReport:
     why: str
 
     @property
+    def tank_low(self) -> float:
+        """Low end of the 95 % range of the real tank's light [umol/m2/s]."""
+        return self.tank.low * self.ppfd.value
+
+    @property
+    def tank_high(self) -> float:
+        """High end of that range [umol/m2/s]."""
+        return self.tank.high * self.ppfd.value
+
+    @property
     def in_band(self) -> bool:
         """Whether its mean lies in its band; False without one."""
         return self.band is not None and self.band.low <= self.ppfd.value <= self.band.high
-
-
-def _normal_below(x: float) -> float:
-    return 0.5 * (1.0 + math.erf(x / math.sqrt(2.0)))
-
-
-def chances(value: float, standard_error: float, band: Band) -> Chances:
-    """Probabilities that the true PPFD lies below, inside and above a band, for a normal error [umol/m2/s]."""
-    if standard_error <= 0:
-        return (float(value < band.low), float(band.low <= value <= band.high), float(value > band.high))
-    below = _normal_below((band.low - value) / standard_error)
-    above = 1.0 - _normal_below((band.high - value) / standard_error)
-    return below, max(0.0, 1.0 - below - above), above
 
 
 def verdict(chance: Chances) -> Verdict:
@@ -110,14 +107,11 @@ def verdict(chance: Chances) -> Verdict:
     return Verdict.BORDERLINE
 
 
-def judged(ppfd: Estimate, tank_uncertainty: float, band: Band | None) -> tuple[Verdict, Chances | None]:
-    """Verdict and chances of a PPFD [umol/m2/s] against a band, both errors counted.
-
-    tank_uncertainty: relative standard uncertainty of what is not known about the tank.
-    """
+def judged(ppfd: Estimate, tank: TankRange, band: Band | None) -> tuple[Verdict, Chances | None]:
+    """Verdict and chances of a PPFD [umol/m2/s] against a band, both errors counted."""
     if band is None:
         return Verdict.NO_TARGET, None
-    chance = chances(ppfd.value, math.hypot(ppfd.sigma, tank_uncertainty * ppfd.value), band)
+    chance = tank.chances(ppfd.value, ppfd.sigma, band.low, band.high)
     return verdict(chance), chance
 
 
@@ -146,20 +140,22 @@ def zone_reports(lowered: Lowered, result: Result) -> list[ZoneReport]:
 
 
 def _of_one_tank(lowered: Lowered, result: Result) -> Iterator[ZoneReport]:
-    relative = lowered.tank_uncertainty
-    for place, info, estimate, dli in zip(
+    ranges = TankRanges(lowered, result)
+    found = zip(
         lowered.zones, result.compiled.zones, result.zone_estimates(), daily_integrals(lowered, result), strict=True
-    ):
+    )
+    for index, (place, info, estimate, dli) in enumerate(found):
+        tank = ranges.zone(index)
         zone = lowered.zone_of(place)
         band = None if zone is None else lowered.scene.band_of(zone)
         limits = None if band is None else (band.low, band.high)
-        said, chance = judged(estimate, relative, band)
+        said, chance = judged(estimate, tank, band)
         yield ZoneReport(
             name=place.name,
             where=place.where,
             area_m2=info.area,
             ppfd=estimate,
-            tank_error=1.96 * relative * estimate.value,
+            tank=tank,
             band=band,
             spread=spread(zone_patches(result, place), limits),
             verdict=said,

@@ -22,7 +22,7 @@ from underlit.lowering.records import Part, Role
 from underlit.lowering.scene import Lowered
 from underlit.planning.zones import ZoneReport
 from underlit.report.numbers import estimated, light, sure_to
-from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEY, summarise, versions
+from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEYS, summarise, versions
 from underlit.results.atomic import temporary_folder, write_text
 from underlit.results.csv_text import csv_text
 from underlit.results.estimate import Estimate
@@ -33,7 +33,7 @@ from underlit.text.toml import read_text
 from underlit.viz.overlay import FixtureMark, Overlay, SpotMark, ZoneMark, as_points
 
 ZONE_COLUMNS = (
-    "tank", "name", "where", "area_m2", "ppfd_umol_m2_s", SIMULATION_KEY, LOW_KEY, HIGH_KEY, TANK_KEY, "verdict",
+    "tank", "name", "where", "area_m2", "ppfd_umol_m2_s", SIMULATION_KEY, LOW_KEY, HIGH_KEY, *TANK_KEYS, "verdict",
     "dli_mol_m2_day",
 )  # fmt: skip
 SPREAD_COLUMNS = {

@@ -73,6 +73,11 @@ def error(value: float) -> str:
     return f"{value:.0f}" if value >= 9.95 or value == 0 else f"{value:.1f}"
 
 
+def span_text(low: float, high: float) -> str:
+    """A range of PPFD: `46-71`."""
+    return f"{light(low)}-{light(high)}" if math.isfinite(low) and math.isfinite(high) else UNKNOWN
+
+
 def percent(share: float) -> str:
     """A share of one as whole per cent."""
     return f"{100 * share:.0f} %"

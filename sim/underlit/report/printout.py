@@ -23,15 +23,15 @@ from underlit.report.numbers import (
     NONE,
     UNKNOWN,
     band_text,
-    error,
     estimated,
     light,
     lopsided,
     percent,
+    span_text,
     sure_to,
     with_error,
 )
-from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEY, TANK_STANDARD_KEY, summarise
+from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEYS, TANK_STANDARD_KEY, summarise
 from underlit.results.estimate import Estimate
 from underlit.run import Traced
 
@@ -48,8 +48,8 @@ STYLE = {
     Verdict.BORDERLINE: "bold yellow",
     Verdict.NO_TARGET: "dim",
 }
-MEAN, TANK_ERROR = "mean\n± simulation", "± tank"
-"""Heads of columns: a mean with its simulation error, and its tank error."""
+MEAN, TANK_RANGE = "mean\n± simulation", "real tank\n95 %"
+"""Heads of columns: a mean with its simulation error, and the range of the real tank's light."""
 PRACTICE = "common practice, no source"
 CAUTIONS = (
     "Electricity over water: use a drip loop, residual-current protection and fixtures with a suitable ingress rating. Hang "
@@ -110,7 +110,7 @@ def zone_table(reports: Sequence[ZoneReport], right_at: Mapping[str, str] | None
         (
             r.name,
             estimated(r.ppfd),
-            f"± {error(r.tank_error)}",
+            span_text(r.tank_low, r.tank_high),
             band_text(r.band),
             *(() if right_at is None else (right_at.get(r.name, ""),)),
             verdict_text(r.verdict),
@@ -118,7 +118,7 @@ def zone_table(reports: Sequence[ZoneReport], right_at: Mapping[str, str] | None
         for r in reports
     )
     at = () if right_at is None else ("right at\n%",)
-    return table("zone", MEAN, TANK_ERROR, "band", *at, "verdict", words=-1, rows=rows)
+    return table("zone", MEAN, TANK_RANGE, "band", *at, "verdict", words=-1, rows=rows)
 
 
 def verdict_text(verdict: Verdict) -> Text:
@@ -146,12 +146,12 @@ def spot_table(spots: Iterable[dict[str, Any]]) -> Table:
     """Reading spots: what a level meter head would read there, corrected for immersion."""
     rows = []
     for s in spots:
-        width, tank = (math.inf if s[key] is None else s[key] for key in (SIMULATION_KEY, TANK_KEY))
+        width, low, high = (math.inf if s[key] is None else s[key] for key in (SIMULATION_KEY, *TANK_KEYS))
         value = with_error(s["ppfd_umol_m2_s"], width, s[LOW_KEY], s[HIGH_KEY])
         place = (f"{100 * at:.1f}" for at in s["in_its_tank_m"])
-        rows.append((s["name"], value, f"± {error(tank)}", *place))
+        rows.append((s["name"], value, span_text(low, high), *place))
     heads = ("from left\ncm", "from front\ncm", "height\ncm")
-    return table("spot", "value\n± simulation", TANK_ERROR, *heads, rows=rows)
+    return table("spot", "value\n± simulation", TANK_RANGE, *heads, rows=rows)
 
 
 def kept(estimate: dict[str, float | None] | None) -> str:

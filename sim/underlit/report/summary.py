@@ -11,10 +11,11 @@ from typing import Any, TypeVar
 
 from underlit.lowering.scene import Lowered
 from underlit.planning.algae import WORTH_SAYING, algae_of
-from underlit.planning.candidates import TANK_STANDARD_KEY
+from underlit.planning.candidates import TANK_KEYS, TANK_STANDARD_KEY
 from underlit.planning.decision import decide
 from underlit.planning.ends import ends_of
 from underlit.planning.plantings import PlantingReport, planting_reports
+from underlit.planning.ranges import TankRange, TankRanges
 from underlit.planning.surfaces import SurfaceReport, surface_reports
 from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.report.decisions.algae_words import algae_lead
@@ -24,7 +25,7 @@ from underlit.report.numbers import band_text, light
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.run import Traced
-from underlit.scene import Fixture, Scene, tank_uncertainty
+from underlit.scene import Fixture, Scene
 from underlit.scene.assumptions.scene import assumptions
 from underlit.scene.checks.cautions import cautions
 from underlit.transport.tables import Counter
@@ -32,8 +33,8 @@ from underlit.version import VERSION
 
 Found = TypeVar("Found")
 FORMAT = 2
-SIMULATION_KEY, TANK_KEY = "simulation_error_95_umol_m2_s", "tank_error_95_umol_m2_s"
-"""Keys of both errors, in summaries and in csv files."""
+SIMULATION_KEY = "simulation_error_95_umol_m2_s"
+"""Key of the simulation error, in summaries and in csv files."""
 LOW_KEY, HIGH_KEY = "simulation_low_95_umol_m2_s", "simulation_high_95_umol_m2_s"
 """Ends of the 95 % interval of the simulation error: value less and plus the error, but lopsided where few hits were counted."""
 
@@ -75,6 +76,19 @@ def light_entry(found: Estimate, form: Callable[[float], Any] = number) -> dict[
     return dict(zip(keys, map(form, (found.value, found.half_width, found.low, found.high)), strict=True))
 
 
+def tank_entry(value: float, low: float, high: float) -> dict[str, float | None]:
+    """The range of the real tank's light [umol/m2/s]; low, high: as factors on the value computed."""
+    return dict(zip(TANK_KEYS, (number(value * low), number(value * high)), strict=True))
+
+
+def _named(value: float, tank: TankRange) -> list[dict[str, Any]]:
+    """The assumptions that move a place most, and by how much at the ends of their ranges [umol/m2/s]."""
+    return [
+        {"what": e.name, "key": e.key, "moves_umol_m2_s": [number(value * (e.low - 1)), number(value * (e.high - 1))]}
+        for e in tank.named
+    ]
+
+
 def zone_entry(report: ZoneReport) -> dict[str, object]:
     """One zone as plain data."""
     band = report.band
@@ -83,7 +97,8 @@ def zone_entry(report: ZoneReport) -> dict[str, object]:
         "where": report.where,
         "area_m2": number(report.area_m2),
         **light_entry(report.ppfd),
-        TANK_KEY: number(report.tank_error),
+        **tank_entry(report.ppfd.value, report.tank.low, report.tank.high),
+        "tank_range_moved_most_by": _named(report.ppfd.value, report.tank),
         "dimmest_tenth_umol_m2_s": _estimate(report.spread.dimmest_tenth),
         "evenness_dimmest_over_average": _estimate(report.spread.evenness),
         "share_of_area_in_band": _estimate(report.spread.share_in_band),
@@ -181,11 +196,21 @@ def _algae(traced: Traced) -> list[dict[str, Any]]:
     return found
 
 
-def assumption_entries(scene: Scene) -> list[dict[str, Any]]:
-    """What was measured of a scene and what it leaves open, as plain data."""
+def assumption_entries(scene: Scene, tank: TankRange | None = None) -> list[dict[str, Any]]:
+    """What was measured of a scene and what it leaves open, as plain data.
+
+    tank: the range of the substrate's mean, which says what each moves it by; without it, as before a trace, that is what
+    it does in a usual tank.
+    """
+    traced: dict[str, tuple[float, float]] = {}
+    for effect in () if tank is None else tank.effects:
+        low, high = traced.get(effect.key, (1.0, 1.0))
+        ends = effect.low, effect.high
+        traced[effect.key] = low * min(*ends, 1.0), high * max(*ends, 1.0)
     entries = []
     for a in assumptions(scene):
-        span = (a.relative_low, a.relative_high)
+        low, high = traced.get(a.key, (math.nan, math.nan))
+        span = (low - 1, high - 1) if math.isfinite(low) else (a.relative_low, a.relative_high)
         moves = None if None in span else [number(v, 4) for v in span]
         entry = {"what": a.key, "taken": a.value_text, "range": a.range_text, "source": a.source}
         entries.append({**entry, "measured": a.measured, "may_move_ppfd_by_relative": moves})
@@ -206,7 +231,7 @@ def cautions_of(lowered: Lowered) -> list[str]:
     return [*cautions(lowered.scene), *lowered.compiled.cautions]
 
 
-def _spots(traced: Traced, relative: float) -> list[dict[str, Any]]:
+def _spots(traced: Traced) -> list[dict[str, Any]]:
     """Reading spots: x, y, z in the frame of the scene's own tank, and where they are in their own tank."""
     heads = iter(sorted(traced.result.compiled.heads, key=lambda head: head.tank))
     return [
@@ -216,11 +241,19 @@ def _spots(traced: Traced, relative: float) -> list[dict[str, Any]]:
             **{f"{axis}_m": number(at) for axis, at in zip("xyz", head.centre, strict=True)},
             "in_its_tank_m": [number(at) for at in inside.centre],
             **light_entry(estimate),
-            TANK_KEY: number(1.96 * relative * estimate.value),
+            **tank_entry(estimate.value, span.low, span.high),
+            "tank_range_moved_most_by": _named(estimate.value, span),
         }
         for name, tank in traced.tanks.items()
-        for inside, estimate in zip(tank.result.compiled.heads, tank.result.head_estimates(), strict=True)
+        for inside, estimate, span in zip(
+            tank.result.compiled.heads, tank.result.head_estimates(), _spot_ranges(tank), strict=True
+        )
     ]
+
+
+def _spot_ranges(traced: Traced) -> list[TankRange]:
+    ranges = TankRanges(traced.lowered, traced.result)
+    return [ranges.spot(i) for i in range(len(traced.result.compiled.heads))]
 
 
 def _by_tank(
@@ -239,7 +272,6 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
     """Everything that was found, ready for JSON."""
     lowered, result = traced.lowered, traced.result
     scene = lowered.scene
-    relative = tank_uncertainty(scene)
     zones = zone_reports(lowered, result) if reports is None else reports
     lines = light_ledger(result)
     lights = lights_of(lowered)
@@ -252,7 +284,7 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
         "zones": [
             {"tank": place.tank_name, **zone_entry(zone)} for place, zone in zip(lowered.zones, zones, strict=True)
         ],
-        "spots": _spots(traced, relative),
+        "spots": _spots(traced),
         "ends": _ends(traced),
         "algae": _algae(traced),
         "surfaces": _by_tank(traced, surface_reports, surface_entry),
@@ -282,8 +314,8 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
         ],
         "watts": number(sum(w for w in (f.running_watts for _, f in lights) if w is not None) or None),
         "plantings": _by_tank(traced, planting_reports, planting_entry),
-        TANK_STANDARD_KEY: number(relative, 4),
-        "assumptions": assumption_entries(scene),
+        TANK_STANDARD_KEY: number(zones[0].tank.standard, 4),
+        "assumptions": assumption_entries(scene, zones[0].tank),
         "notes": [*scene.notes, *result.compiled.notes],
         "versions": versions(),
     }

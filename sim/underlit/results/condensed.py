@@ -49,6 +49,7 @@ def condensed(result: Result) -> StoredResult:
         seconds=result.seconds,
         dimming=result.dimming,
         complete=result.complete,
+        responses=result.responses,
         face_means=means,
         face_variances=variances,
     )

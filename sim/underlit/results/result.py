@@ -24,6 +24,7 @@ from underlit.results.estimate import (
     mean_of_groups,
     student_factor,
 )
+from underlit.results.responses import Responses
 from underlit.transport.tables import PACKET, Bucket, Counter
 
 Number = TypeVar("Number", int, float)
@@ -107,6 +108,8 @@ class Result:
         Fraction of full power by source; 1 where there is none.
     complete
         Whether the trace ended by itself, not by Ctrl-C.
+    responses
+        How its light answers to what is not known about the tank; None where that was not asked.
     """
 
     compiled: CompiledScene
@@ -115,6 +118,7 @@ class Result:
     seconds: float
     dimming: Mapping[Source, float] = field(default_factory=dict)
     complete: bool = True
+    responses: Responses | None = None
 
     def dimmed(self, dimming: Mapping[Source, float] | Mapping[str, float]) -> Result:
         """The same light at other dimming: a fraction of full power by source or by its name; others stay as they are.
@@ -140,7 +144,8 @@ class Result:
             return self
         points = [*self.compiled.zones, *self.compiled.heads]
         chosen = [i for i, point in enumerate(points) if point.tank == tank]
-        return replace(self, compiled=view, counts=tuple(c.of_points(chosen) for c in self.counts))
+        responses = None if self.responses is None else self.responses.of_points(chosen)
+        return replace(self, compiled=view, counts=tuple(c.of_points(chosen) for c in self.counts), responses=responses)
 
     # -- basics ---------------------------------------------------------------------------------------------
     @property

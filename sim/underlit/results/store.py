@@ -20,6 +20,7 @@ from underlit.lowering.compiled import Grid
 from underlit.lowering.records import Frame, InTank
 from underlit.results.atomic import atomic_path
 from underlit.results.estimate import mean_of_groups
+from underlit.results.responses import Responses
 from underlit.results.result import Result
 from underlit.results.stored import FORMAT, GRIDS, StoredResult, grid_names, load_result, read_fields
 from underlit.version import VERSION
@@ -66,6 +67,8 @@ def to_dataset(result: Result, provenance: Mapping[str, object] | None = None) -
     _put_meshes(dataset, result)
     _put_points(dataset, result)
     _put_ledger(dataset, result)
+    if result.responses is not None:
+        _put_responses(dataset, result.responses)
     return dataset
 
 
@@ -241,6 +244,36 @@ def _put_ledger(d: xarray.Dataset, result: Result) -> None:
     d["ledger_quanta"] = (("source", "line"), quanta, {"long_name": "quanta by source, decimal digits"})
     counters = np.array([[int(n) for n in c.counters] for c in result.counts], dtype=np.int64)
     _put(d, "event_count", ("source", "event"), counters, "segments, hits passed over, scatterings, lost photons", "1")
+
+
+def _put_responses(d: xarray.Dataset, found: Responses) -> None:
+    """What ranges are reckoned from: targets are zones, heads, plantings, patches of the beds, one after the other."""
+    dims = ("source", "target", "path_class", "moment")
+    _put(
+        d,
+        "response_sums",
+        dims,
+        found.sums,
+        "share of photons by class of path, then with each feature and its square",
+        "1",
+    )
+    _put(d, "response_lever", ("feature",), list(found.levers), "the assumption of each feature")
+    lens = found.lens.astype(np.int64)
+    _put(d, "response_lens", ("source", "feature"), lens, "1 if it is the logarithm of the cosine at the lens")
+    _put(
+        d, "response_end", ("range_end",), [tag for tag, _ in found.ends], "the assumption whose range was traced anew"
+    )
+    sides = np.array([side for _, side in found.ends], np.int64)
+    _put(d, "response_end_side", ("range_end",), sides, "0 low, 1 high end of it")
+    _put(
+        d,
+        "response_log",
+        ("range_end", "target"),
+        found.logs,
+        "logarithm of the light there over that of the scene",
+        "1",
+    )
+    _put(d, "response_log_error", ("range_end", "target"), found.errors, "standard error of response_log", "1")
 
 
 __all__ = ["StoredResult", "load_result", "read_fields", "to_dataset", "write_fields"]

@@ -13,7 +13,9 @@ import numpy as np
 
 from underlit.lowering.compiled import CompiledScene, Grid, Mesh
 from underlit.lowering.records import Frame, HeadInfo, InTank, Line, Part, Role, Source, ZoneInfo
+from underlit.lowering.responses import Targets
 from underlit.results.estimate import Estimate, combine
+from underlit.results.responses import Responses
 from underlit.results.result import Counts, Field, Result, over_area, slot_areas
 from underlit.transport.tables import LAYOUT, Tables
 
@@ -138,9 +140,29 @@ def load_result(path: str | Path) -> StoredResult:
         seconds=float(d.attrs["seconds"]),
         dimming=dict(zip(compiled.sources, d["source_dimming"].values.tolist(), strict=True)),
         complete=bool(d.attrs["complete"]),
+        responses=_responses(d, compiled),
         face_means=_values(d, "faces_flux", np.float64),
         face_variances=_values(d, "faces_flux_variance", np.float64),
         provenance=said,
+    )
+
+
+def _responses(d: xarray.Dataset, compiled: CompiledScene) -> Responses | None:
+    """How the light answers to the assumptions; None in a file of a trace that was not asked."""
+    if "response_sums" not in d:
+        return None
+    targets = Targets(compiled)
+    return Responses(
+        sums=_values(d, "response_sums", np.float64),
+        levers=tuple(_texts(d, "response_lever")),
+        lens=d["response_lens"].values.astype(bool),
+        ends=tuple(zip(_texts(d, "response_end"), d["response_end_side"].values.tolist(), strict=True)),
+        logs=_values(d, "response_log", np.float64),
+        errors=_values(d, "response_log_error", np.float64),
+        points=np.arange(targets.points),
+        plantings=targets.plantings,
+        first_planting=targets.points,
+        first_patch=targets.first_patch,
     )
 
 

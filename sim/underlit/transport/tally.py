@@ -125,14 +125,14 @@ def tally_segment(row, tables, p, d, length, w, absorption):
 
 
 @scalar
-def tally_map(row, offset, cells, p, w):
-    """Flux arriving at a point of a `MAP` record's part [quanta]: cells (ny, nx) from cells.first after the row's `map`.
+def map_cell(cells, p):
+    """The cell of a `MAP` record that a point of its part lies in, counted from the row's `map` on.
 
-    What rounding puts beyond the rim counts in the edge cells.
+    Cells (ny, nx) from cells.first on. What rounding puts beyond the rim counts in the edge cells.
     """
     i = min(max(int(math.floor((p[0] - cells.x0) / cells.dx)), 0), cells.nx - 1)
     j = min(max(int(math.floor((p[1] - cells.y0) / cells.dy)), 0), cells.ny - 1)
-    add(row, offset + cells.first + j * cells.nx + i, w)
+    return cells.first + j * cells.nx + i
 
 
 @scalar
@@ -146,7 +146,7 @@ def tally_surface(row, tables, part, cell, back, p, up, w):
     if back == 0:
         for i in range(tables.maps.shape[0]):
             if tables.maps[i].part == part:
-                tally_map(row, layout.map, tables.maps[i], p, w)
+                add(row, layout.map + map_cell(tables.maps[i], p), w)
     for i in range(tables.zones.shape[0]):
         zone = tables.zones[i]
         if (

@@ -28,7 +28,7 @@ from underlit.transport.events import (
     scatter,
     side_met,
 )
-from underlit.transport.paths import record_heads
+from underlit.transport.paths import record_segment, record_surface
 from underlit.transport.randomness import (
     DIGITS,
     DIMENSIONS,
@@ -89,7 +89,7 @@ def walk_packet(tables, tree, work, source, spectrum, key, u, row, log, photon, 
         length, absorption = (FAR, 0.0) if escaped else (t, tables.optics[medium, 1, b])
         tally_segment(row, tables, p, d, length, w, absorption)
         if records.shape[0] > 0:
-            record_heads(records, path, tables.heads, p, d, length, w, absorption, medium, b, cosine)
+            record_segment(records, path, tables, p, d, length, w, absorption, medium, b, cosine)
             path[medium] += length
         if escaped:
             note(log, photon, event, LOG_ESCAPED)
@@ -112,6 +112,8 @@ def walk_packet(tables, tree, work, source, spectrum, key, u, row, log, photon, 
         note(log, photon, event, cell)
         tally_surface(row, tables, part, cell, back, p, n[2], w)
         index = tree.triangles[hit].surface
+        if records.shape[0] > 0:
+            record_surface(records, path, tables, index, part, cell, back, p, n[2], w, b, cosine)
         choice = choice_number(key, event, u)
         if tables.surfaces[index].kind == _INTERFACE:
             d, e, w, medium, exit_bucket = at_interface(
@@ -127,7 +129,7 @@ def walk_packets(tables, seed, source_index, batch, first, count, row, log, reco
 
     row: (layout.end,) int64, see `LAYOUT`: quanta of light, 2^40 a packet, and events.
     log: (rows, columns) int32, what the first photons met (slot * 2 + side, or a mark), column 0 how often; or no rows.
-    records: (rows, columns) float64, the paths that reached meter heads (`transport/paths.py`), or no rows.
+    records: (rows, columns) float64, the paths of counted light (`transport/paths.py`), or no rows.
     """
     source, spectrum = tables.sources[source_index], tables.spectra[source_index]
     tree = Tree(tables.node_box, tables.node_child, tables.corners, tables.normals, tables.triangles)

@@ -11,9 +11,10 @@ from underlit.lowering.tallies import WHOLE_BED
 from underlit.planning.chart.axes import full_watts
 from underlit.planning.chart.tenths import bed_tenths
 from underlit.planning.ends import Ends, ends_of
+from underlit.planning.ranges import TankRanges
 from underlit.results.estimate import Estimate
 from underlit.run import trace_whole
-from underlit.scene import Scene, tank_uncertainty
+from underlit.scene import Scene
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,7 @@ class Row:
 
     mean, dimmest, brightest: of the whole substrate and of its dimmest and brightest tenth (None where too noisy to
     say), on patches of patch_m [m]; ends: against the middle (None where hardscape or tall plants fill an end);
-    tank_uncertainty: relative standard uncertainty of what is not known about the tank. ppf [umol/s], watts: at full
+    tank_low, tank_high: factors on the mean between which a real tank's lies (95 %). ppf [umol/s], watts: at full
     power. notes: what the tracer's builder did, such as laying the light on the lid.
     """
 
@@ -39,7 +40,8 @@ class Row:
     brightest: Estimate | None
     patch_m: float | None
     ends: Ends | None
-    tank_uncertainty: float
+    tank_low: float
+    tank_high: float
     notes: tuple[str, ...]
 
     @property
@@ -99,7 +101,7 @@ def trace_combination(asked: Combination) -> Row:
     # full power: what the scene dims must neither show nor move photons from one channel to another
     lowered = replace(lowered, dimming=dict.fromkeys(lowered.dimming, 1.0))
     full = trace_whole(lowered, photons=asked.photons, seed=asked.seed, threads=1).result
-    tenths = bed_tenths(full)
+    tenths, tank = bed_tenths(full), TankRanges(lowered, full).zone(0)
     return Row(
         key=asked.key,
         light=asked.light,
@@ -116,6 +118,7 @@ def trace_combination(asked: Combination) -> Row:
         brightest=tenths.brightest,
         patch_m=tenths.patch_m,
         ends=ends_of(lowered, full),
-        tank_uncertainty=tank_uncertainty(asked.scene),
+        tank_low=tank.low,
+        tank_high=tank.high,
         notes=(*asked.notes, *lowered.compiled.notes),
     )

@@ -9,9 +9,9 @@ from rich.console import Console
 from rich.table import Table
 
 from underlit.planning.chart import Answer, Chart, Misfit, Row, Target
-from underlit.report.numbers import NONE, error, estimated, light, percent, sure_to
-from underlit.report.printout import CAUTIONS, TANK_ERROR, say, section, table
-from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEY
+from underlit.report.numbers import NONE, estimated, light, percent, span_text, sure_to
+from underlit.report.printout import CAUTIONS, TANK_RANGE, say, section, table
+from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEYS
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
 from underlit.viz.figures import write_png
@@ -23,7 +23,7 @@ MOST_IN_DETAIL = 12
 _CELL_WIDTH, _NAME_WIDTH = 9, 26
 COLUMNS = (
     "light", "tank", "target_low_umol_m2_s", "target_ideal_umol_m2_s", "target_high_umol_m2_s",
-    "full_power_mean_umol_m2_s", SIMULATION_KEY, LOW_KEY, HIGH_KEY, TANK_KEY, "full_power_dimmest_tenth_umol_m2_s",
+    "full_power_mean_umol_m2_s", SIMULATION_KEY, LOW_KEY, HIGH_KEY, *TANK_KEYS, "full_power_dimmest_tenth_umol_m2_s",
     "full_power_brightest_tenth_umol_m2_s", "patch_m", "at_full_power", "answer", "setting_share_of_full_power",
     "then_mean_umol_m2_s", "then_dimmest_tenth_umol_m2_s", "then_brightest_tenth_umol_m2_s", "then_ends_umol_m2_s",
     "ends_over_middle", "ends_are_dim", "judged_at_setting", "full_power_watts",
@@ -111,12 +111,12 @@ def _detail(chart: Chart, target: Target) -> Table:
             (
                 f"{row.light} over {row.tank}",
                 estimated(row.mean),
-                f"± {error(1.96 * row.tank_uncertainty * row.mean.value)}",
+                span_text(row.tank_low * row.mean.value, row.tank_high * row.mean.value),
                 found.words,
                 *then,
             )
         )
-    heads = ("full power\n± simulation", TANK_ERROR, "setting", "mean\nthen", "dimmest\ntenth", "brightest\ntenth")
+    heads = ("full power\n± simulation", TANK_RANGE, "setting", "mean\nthen", "dimmest\ntenth", "brightest\ntenth")
     return table("light over tank", *heads, words=3, rows=rows)
 
 
@@ -163,11 +163,11 @@ def _of_light(name: str, rows: Sequence[Row], target: Target) -> str:
 
 def _errors(chart: Chart) -> str:
     worst = max(row.mean.relative for row in chart.rows)
-    low, high = (percent(1.96 * f(row.tank_uncertainty for row in chart.rows)) for f in (min, max))
-    span = low if low == high else f"{low} to {high}"
+    low, high = min(row.tank_low for row in chart.rows) - 1, max(row.tank_high for row in chart.rows) - 1
+    span = f"{percent(low)} to +{percent(high)}"
     return (
-        f"The means have a simulation error of at most ± {sure_to(worst)} and a tank error of ± {span} (95 %). The settings "
-        "share these errors: start dimmer and check with a meter."
+        f"The means have a simulation error of at most ± {sure_to(worst)}; in real tanks they may be off by {span} "
+        "(95 %). The settings share these errors: start dimmer and check with a meter."
     )
 
 
@@ -184,7 +184,7 @@ def _csv_row(cell: Row | Misfit, target: Target) -> dict[str, object]:
     found, dimmest, brightest, ends = target.setting(cell), cell.dimmest, cell.brightest, cell.ends
     values = (
         cell.mean.value, cell.mean.half_width, cell.mean.low, cell.mean.high,
-        1.96 * cell.tank_uncertainty * cell.mean.value, dimmest and dimmest.value,
+        cell.tank_low * cell.mean.value, cell.tank_high * cell.mean.value, dimmest and dimmest.value,
         brightest and brightest.value, cell.patch_m, target.at_full_power(cell), found.answer, found.share, found.mean,
         found.dimmest, found.brightest, found.ends, ends and ends.share.value, ends and ends.are_dim, found.judged,
         cell.watts, cell.ppf, cell.photons, cell.seed, cell.key, "; ".join(cell.notes),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -19,10 +18,11 @@ from underlit.planning.dose import (
     ZoneDose,
     as_decided,
 )
+from underlit.planning.ranges import both_errors
 from underlit.report.decisions.decision import lead
-from underlit.report.numbers import band_text, estimated, light, percent
-from underlit.report.printout import PRACTICE, TANK_ERROR, say, section, table, verdict_text
-from underlit.report.summary import TANK_KEY, light_entry
+from underlit.report.numbers import band_text, estimated, light, percent, span_text
+from underlit.report.printout import PRACTICE, TANK_RANGE, say, section, table, verdict_text
+from underlit.report.summary import light_entry, tank_entry
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
 from underlit.scene import Fixture, Scene
@@ -91,12 +91,12 @@ def hours_words(fixture: Fixture) -> str:
 def _settled_table(made: Dose) -> Table:
     rows = (
         (
-            z.name, estimated(z.report.ppfd), f"± {z.report.tank_error:.0f}",
+            z.name, estimated(z.report.ppfd), span_text(z.report.tank_low, z.report.tank_high),
             band_text(z.band), verdict_text(z.verdict), f"{z.dli:.2f}",
         )
         for z in made.zones
     )  # fmt: skip
-    heads = ("PAR (PPFD)\n± simulation", TANK_ERROR, "band", "verdict", "DLI\nmol/m2/day")
+    heads = ("PAR (PPFD)\n± simulation", TANK_RANGE, "band", "verdict", "DLI\nmol/m2/day")
     return table("zone", *heads, words=4, rows=rows)
 
 
@@ -171,7 +171,7 @@ def _zone_row(made: Dose, zone: ZoneDose) -> dict[str, object]:
         "tank": made.lowered.scene.title,
         "zone": zone.name,
         **light_entry(report.ppfd, float),
-        TANK_KEY: report.tank_error,
+        **tank_entry(report.ppfd.value, report.tank.low, report.tank.high),
         "band_low_umol_m2_s": band and band.low,
         "band_high_umol_m2_s": band and band.high,
         "verdict": zone.verdict,
@@ -238,9 +238,10 @@ def _card_zones(made: Dose) -> tuple[tuple[CardZone, ...], tuple[Points, ...]]:
 
 
 def _card_zone(z: ZoneDose) -> CardZone:
-    both = math.hypot(z.report.ppfd.half_width, z.report.tank_error)
+    ppfd, tank = z.report.ppfd, z.report.tank
+    low, high = both_errors(ppfd.value, ppfd.half_width, (tank.low, tank.high))
     return CardZone(
-        z.name, f"{light(z.report.ppfd.value)} ± {both:.0f}", band_text(z.band), str(z.verdict), f"{z.dli:.1f}"
+        z.name, f"{light(ppfd.value)} ({span_text(low, high)})", band_text(z.band), str(z.verdict), f"{z.dli:.1f}"
     )
 
 

@@ -18,9 +18,9 @@ from underlit.planning.profile import (
     Profile,
     lid_takes,
 )
-from underlit.report.numbers import NONE, band_text, error, estimated, light, percent
-from underlit.report.printout import TANK_ERROR, say, table
-from underlit.report.summary import TANK_KEY, light_entry
+from underlit.report.numbers import NONE, band_text, estimated, light, percent, span_text
+from underlit.report.printout import TANK_RANGE, say, table
+from underlit.report.summary import light_entry, tank_entry
 from underlit.results.atomic import write_text
 from underlit.results.csv_text import csv_text
 from underlit.results.estimate import Estimate
@@ -50,7 +50,6 @@ class Told:
     profiles: tuple[tuple[Profile, ...], ...]
     lines: tuple[tuple[Line, ...], ...]
     plant: Plant | None
-    tank_uncertainty: float
 
 
 def print_profile(console: Console, told: Told) -> None:
@@ -67,7 +66,7 @@ def print_profile(console: Console, told: Told) -> None:
 def _print_place(console: Console, told: Told, profiles: Sequence[Profile]) -> None:
     first = profiles[0]
     say(console, f"{first.name}: PAR (PPFD), umol/m2/s ± simulation (95 %)", "bold")
-    shown = table("over the\nsubstrate", "below the\nsurface", *told.lids, TANK_ERROR, "rule of\nthumb")
+    shown = table("over the\nsubstrate", "below the\nsurface", *told.lids, TANK_RANGE, "rule of\nthumb")
     rule = first.by_rule(first.light.heights)
     values = [p.light.at(first.light.heights) for p in profiles]
     for k in reversed(range(len(first.light.heights))):
@@ -76,7 +75,7 @@ def _print_place(console: Console, told: Told, profiles: Sequence[Profile]) -> N
             cm(height - first.bed),
             cm(under) if under > 0 else "in air",
             *(estimated(v[k]) for v in values),
-            f"± {error(1.96 * told.tank_uncertainty * values[0][k].value)}",
+            span_text(first.tank.low * values[0][k].value, first.tank.high * values[0][k].value),
             light(rule[k]) if under > 0 else "",
         )
     console.print(shown)
@@ -149,10 +148,10 @@ def rule_words(made: Profile, height: float) -> str:
 def plant_words(made: Profile, plant: Plant, lid: str = "") -> str:
     """The light of a plant at a height, and its verdict where it has a band."""
     found = made.at_height(plant.height)
-    unknown = 1.96 * made.tank_uncertainty * found.value
+    real = span_text(made.tank.low * found.value, made.tank.high * found.value)
     said = (
         f"{f'{lid.capitalize()}: a' if lid else 'A'} plant {cm(plant.height)} high gets "
-        f"{estimated(found)} simulation ± {error(unknown)} tank"
+        f"{estimated(found)} simulation, in the real tank {real}"
     )
     band = plant.band or made.band
     if band is None:
@@ -168,14 +167,14 @@ def cm(metres: float) -> str:
 def _print_line(console: Console, told: Told, lines: Sequence[Line]) -> None:
     first = lines[0]
     say(console, f"{line_words(first)}, umol/m2/s", "bold")
-    shown = table("along the line", *told.lids, TANK_ERROR)
+    shown = table("along the line", *told.lids, TANK_RANGE)
     step = max(1, len(first.distance) // 12)
     rows = sorted({*range(0, len(first.distance), step), len(first.distance) - 1})
     for k in rows:
         value = first.ppfd[k].value
-        unknown = f"± {error(1.96 * told.tank_uncertainty * value)}" if math.isfinite(value) else NONE
+        low, high = (factor * value for factor in first.tank_at(k))
         cells = [estimated(line.ppfd[k]) for line in lines]
-        shown.add_row(cm(first.distance[k]), *cells, unknown)
+        shown.add_row(cm(first.distance[k]), *cells, span_text(low, high) if math.isfinite(value) else NONE)
     console.print(shown)
 
 
@@ -191,7 +190,7 @@ def profile_csv(told: Told) -> str:
     return csv_text(
         {
             "place": made.name, "lid": lid, "height_m": float(height), "above_substrate_m": float(height - made.bed),
-            "under_surface_m": float(made.surface - height), **_light(told, found),
+            "under_surface_m": float(made.surface - height), **_light(found, (made.tank.low, made.tank.high)),
         }
         for profiles in told.profiles
         for lid, made in zip(told.lids, profiles, strict=True)
@@ -204,7 +203,7 @@ def line_csv(told: Told) -> str:
     return csv_text(
         {
             "lid": lid, "along_line_m": float(line.distance[k]), "x_m": float(line.points[k][0]),
-            "y_m": float(line.points[k][1]), "height_m": float(line.heights[k]), **_light(told, found),
+            "y_m": float(line.points[k][1]), "height_m": float(line.heights[k]), **_light(found, line.tank_at(k)),
         }
         for lines in told.lines
         for lid, line in zip(told.lids, lines, strict=True)
@@ -212,9 +211,8 @@ def line_csv(told: Told) -> str:
     )  # fmt: skip
 
 
-def _light(told: Told, found: Estimate) -> dict[str, float]:
-    tank = 1.96 * told.tank_uncertainty * found.value
-    return {**light_entry(found, float), TANK_KEY: tank}
+def _light(found: Estimate, tank: tuple[float, float]) -> dict[str, float | None]:
+    return {**light_entry(found, float), **tank_entry(found.value, *tank)}
 
 
 def _panel(told: Told, profiles: Sequence[Profile]) -> ColumnPanel:
@@ -222,7 +220,8 @@ def _panel(told: Told, profiles: Sequence[Profile]) -> ColumnPanel:
     curves = []
     for lid, made in zip(told.lids, profiles, strict=True):
         value = made.light.value
-        curves.append(Curve(lid, made.light.heights, value, made.light.limits, 1.96 * told.tank_uncertainty * value))
+        real = made.tank.low * value, made.tank.high * value
+        curves.append(Curve(lid, made.light.heights, value, made.light.limits, real))
     found = first.halving
     words = f"{cm(found.depth)} of water halves the light" if found is not None and has_depth(found) else ""
     band = None if told.plant is None else told.plant.band or first.band
@@ -244,7 +243,7 @@ def write_profile(told: Told, folder: Path) -> None:
         for lid, line in zip(told.lids, told.lines[0], strict=True):
             value = np.array([e.value for e in line.ppfd])
             counting = np.array([e.low for e in line.ppfd]), np.array([e.high for e in line.ppfd])
-            curves.append(Curve(lid, line.distance, value, counting, 1.96 * told.tank_uncertainty * value))
+            curves.append(Curve(lid, line.distance, value, counting, (line.tank[0] * value, line.tank[1] * value)))
         band = told.plant.band if told.plant is not None else None
         limits = None if band is None else (band.low, band.high)
         figure = draw_line(curves, "Light along a line", line_words(told.lines[0][0]), limits)

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import base64
-import math
 import tempfile
 from pathlib import Path
 from typing import Any
 
 from underlit.lowering.scene import Lowered
 from underlit.planning.candidates import kwh_a_year, watt_hours_a_day
+from underlit.planning.ranges import both_errors
 from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.report.decisions.decision import RIGHT_AT
 from underlit.report.files import overlay, overlays
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
-from underlit.report.numbers import band_text, estimated, light, percent
+from underlit.report.numbers import band_text, estimated, light, percent, span_text
 from underlit.report.printout import alone, by_verdict, kept, tank_notes, value_of, worst_words
-from underlit.report.summary import SIMULATION_KEY, TANK_KEY, lights_of, summarise
+from underlit.report.summary import SIMULATION_KEY, TANK_KEYS, lights_of, summarise
 from underlit.run import Traced
 from underlit.viz.overlay import Overlay
 from underlit.viz.palette import both_units
@@ -123,7 +123,7 @@ def _zone(report: ZoneReport, decision: dict[str, Any]) -> dict[str, object]:
         "name": report.name,
         "where": report.where,
         "ppfd": estimated(report.ppfd),
-        "unknown": light(report.tank_error),
+        "real": span_text(report.tank_low, report.tank_high),
         "band": band_text(band),
         "verdict": f"{MARK[report.verdict]} {report.verdict}",
         "word": str(report.verdict).replace(" ", "-"),
@@ -150,9 +150,9 @@ def _probes(summary: dict[str, Any]) -> list[dict[str, str]]:
     probes = []
     for number, spot in enumerate(summary["spots"], 1):
         value = spot["ppfd_umol_m2_s"]
-        wide = math.hypot(spot[SIMULATION_KEY] or 0.0, spot[TANK_KEY] or 0.0)
         place = [both_units(at) for at in spot["in_its_tank_m"]]
-        low, high = max(0.0, value - wide), value + wide
+        factors = [spot[key] / value if value else 1.0 for key in TANK_KEYS]
+        low, high = both_errors(value, spot[SIMULATION_KEY] or 0.0, (factors[0], factors[1]))
         probes.append(
             {
                 "number": str(number), "name": spot["name"], "left": place[0], "front": place[1], "height": place[2],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from underlit.scene.assumptions.lever import Lever
 from underlit.scene.targets import PRACTICE
 
 
@@ -12,7 +13,7 @@ class Assumption:
     """``relative_low`` to ``relative_high``: how far the mean PPFD may lie from that computed with the assumed value.
 
     Both are None where the light does not depend on it, or where it is a condition rather than an unknown. measured: told by
-    readings, which `source` names.
+    readings, which `source` names. levers: what moves when the value is wrong.
     """
 
     key: str
@@ -22,6 +23,7 @@ class Assumption:
     relative_high: float | None
     source: str = PRACTICE
     measured: bool = False
+    levers: tuple[Lever, ...] = ()
 
     @property
     def mean_square(self) -> float:

@@ -16,6 +16,7 @@ from functools import partial
 from typing import NamedTuple
 
 from underlit.scene.assumptions.assumption import Assumption
+from underlit.scene.assumptions.lever import Lever, Moves
 from underlit.scene.lights.body import ROUND, WATTS_PER_M, Form
 from underlit.scene.lights.fixture import Fixture
 from underlit.scene.lights.output import USUAL_EFFICACY
@@ -31,13 +32,17 @@ IN_THE_OUTPUT = (
 
 
 class OpenValue(NamedTuple):
-    """A value that a scene may leave open for a fixture: when it does, what is assumed, its range, what that may move."""
+    """A value that a scene may leave open for a fixture: when it does, what is assumed, its range, what that may move.
+
+    lever: what moves where that is more than the light output: value, low, high.
+    """
 
     is_open: Callable[[Fixture], bool]
     key: str
     assumed: str | Callable[[Fixture], str]
     span: str
     moves: tuple[float, float] | None = None
+    lever: tuple[Moves, float, float, float] | None = None
 
 
 def of_fixtures(fixtures: Sequence[Fixture], measured: frozenset[str] = frozenset()) -> Iterator[Assumption]:
@@ -59,7 +64,16 @@ def _row(fixtures: Sequence[Fixture], value: OpenValue, known: frozenset[str]) -
     share = sum(f.claimed_ppf for f in concerned) / sum(f.claimed_ppf for f in fixtures)
     low, high = (None, None) if value.moves is None else (value.moves[0] * share, value.moves[1] * share)
     shown = "; ".join(texts[:3]) + ("; ..." if len(texts) > 3 else "")
-    yield Assumption(value.key, shown, value.span, low, high)
+    yield Assumption(value.key, shown, value.span, low, high, levers=tuple(_levers(value, concerned)))
+
+
+def _levers(value: OpenValue, concerned: Sequence[Fixture]) -> Iterator[Lever]:
+    names = tuple(fixture.name for fixture in concerned)
+    if value.lever is not None:
+        moves, taken, low, high = value.lever
+        yield Lever(moves, taken, low, high, of=names, log=moves is Moves.HEIGHT)
+    elif value.moves is not None:
+        yield Lever(Moves.LIGHT, 1.0, 1 + value.moves[0], 1 + value.moves[1], of=names)
 
 
 def _claimed(fixture: Fixture) -> bool:
@@ -120,7 +134,8 @@ def _fitted_beams(fixtures: Sequence[Fixture]) -> Iterator[OpenValue]:
             beam_deg, low, high = (math.degrees(angle) for angle in (beam.beam_rad, beam.low_rad, beam.high_rad))
             span = f"{low:.0f}-{high:.0f} deg if the meter is good to ± 5 %"
             is_it = partial(lambda one, other: one is other, fixture)
-            yield OpenValue(is_it, "fixture.lens", f"{beam_deg:.0f} deg, from readings", span, (-0.04, 0.04))
+            lever = (Moves.BEAM, beam_deg, low, high)
+            yield OpenValue(is_it, "fixture.lens", f"{beam_deg:.0f} deg, from readings", span, (-0.04, 0.04), lever)
 
 
 # fmt: off
@@ -141,18 +156,25 @@ OPEN_VALUES = (
               (-0.02, 0.02)),
     OpenValue(lambda f: not ({"leds", "clusters"} & f.model_fields_set or f.photometric_file), "fixture.leds",
               lambda f: f"{len(f.board)} in total, evenly spread", "1-4 cm apart", (-0.01, 0.01)),
-    OpenValue(partial(_height_open, (Form.BAR,)), "fixture.above_rim", _height, "half to twice this", (-0.18, 0.11)),
-    OpenValue(partial(_height_open, ROUND), "fixture.above_rim", _height, "half to twice this", (-0.40, 0.30)),
-    OpenValue(partial(_lens_open, False), "fixture.lens", "120 deg (Lambertian)", "bare LEDs 110-120 deg", (0.0, 0.06)),
-    OpenValue(partial(_lens_open, True), "fixture.lens", "45 deg (spot)", "spots 30-60 deg", (-0.21, 0.23)),
+    OpenValue(partial(_height_open, (Form.BAR,)), "fixture.above_rim", _height, "half to twice this", (-0.18, 0.11),
+              (Moves.HEIGHT, 1.0, 0.5, 2.0)),
+    OpenValue(partial(_height_open, ROUND), "fixture.above_rim", _height, "half to twice this", (-0.40, 0.30),
+              (Moves.HEIGHT, 1.0, 0.5, 2.0)),
+    OpenValue(lambda f: f.position is None and f.clip is None, "fixture.position", "over the middle of the tank",
+              "± 3 cm front to back", (-0.01, 0.01), (Moves.PLACE, 0.0, -0.03, 0.03)),
+    OpenValue(partial(_lens_open, False), "fixture.lens", "120 deg (Lambertian)", "bare LEDs 110-120 deg", (0.0, 0.06),
+              (Moves.BEAM, 120.0, 110.0, 120.0)),
+    OpenValue(partial(_lens_open, True), "fixture.lens", "45 deg (spot)", "spots 30-60 deg", (-0.21, 0.23),
+              (Moves.BEAM, 45.0, 30.0, 60.0)),
 )
 MORE_OPEN_VALUES = (
     OpenValue(lambda f: "channels" not in f.model_fields_set, "fixture.channel", "white, CIE LED-B4 (5106 K)",
               "2700-6600 K", (-0.02, 0.02)),
     OpenValue(lambda f: "body_reflectance" not in f.model_fields_set, "fixture.body_reflectance", "0.5", "0.05-0.85",
-              (-0.006, 0.006)),
+              (-0.006, 0.006), (Moves.BODY, 0.5, 0.05, 0.85)),
     OpenValue(lambda f: f.reflector is not None and "reflectance" not in f.reflector.model_fields_set,
-              "fixture.reflector.reflectance", "0.85", "white 0.7-0.9, worn 0.5", (-0.06, 0.02)),
+              "fixture.reflector.reflectance", "0.85", "white 0.7-0.9, worn 0.5", (-0.06, 0.02),
+              (Moves.REFLECTOR, 0.85, 0.5, 0.9)),
     OpenValue(lambda f: not {"photoperiod", "schedule"} & f.model_fields_set, "fixture.photoperiod", "8 h",
               "new tank 6 h, settled 8 h"),
 )

@@ -25,7 +25,7 @@ _LEFT, _RIGHT, _GAP, _TOP, _BOTTOM = 0.65, 0.35, 0.55, 1.15, 1.1
 
 @dataclass(frozen=True)
 class Curve:
-    """PPFD at heights or distances: at (n,) [m]; value, ends of its simulation error, half widths of the tank error (n,)
+    """PPFD at heights or distances: at (n,) [m]; value, ends of its simulation error, ends of the real tank's light (n,)
     [umol/m2/s].
     """
 
@@ -33,12 +33,7 @@ class Curve:
     at: np.ndarray
     value: np.ndarray
     simulation: tuple[np.ndarray, np.ndarray]
-    tank: np.ndarray
-
-    @property
-    def tank_limits(self) -> tuple[np.ndarray, np.ndarray]:
-        """Ends of the tank error (n,) [umol/m2/s]."""
-        return self.value - self.tank, self.value + self.tank
+    tank: tuple[np.ndarray, np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -64,9 +59,9 @@ def draw_columns(panels: Sequence[ColumnPanel], title: str) -> Figure:
 
     canvas = Canvas(_LEFT + len(panels) * _WIDE + (len(panels) - 1) * _GAP + _RIGHT, _TOP + _TALL + _BOTTOM)
     canvas.title(_LEFT, title, down=0.3)
-    brightest = nice_ceiling(max(float(np.nanmax(c.value + c.tank)) for p in panels for c in p.curves))
+    brightest = nice_ceiling(max(float(np.nanmax(c.tank[1])) for p in panels for c in p.curves))
     top = max(float(c.at.max()) for p in panels for c in p.curves) + 0.015
-    handles: dict[str, Artist] = {"pale": Patch(color=COLOURS[0], alpha=0.14, label="pale: tank error (95 %)")}
+    handles: dict[str, Artist] = {"pale": Patch(color=COLOURS[0], alpha=0.14, label="pale: the real tank (95 %)")}
     for k, panel in enumerate(panels):
         axes = canvas.axes(_LEFT + k * (_WIDE + _GAP), _BOTTOM, _WIDE, _TALL)
         _column(axes, panel, brightest, top)
@@ -91,7 +86,7 @@ def _column(axes: Axes, panel: ColumnPanel, brightest: float, top: float) -> Non
         label="rule of thumb: four inches of water halve the light",
     )  # fmt: skip
     for curve, colour in zip(panel.curves, COLOURS, strict=False):
-        for (low, high), alpha, order in ((curve.tank_limits, 0.14, 3), (curve.simulation, 0.5, 4)):
+        for (low, high), alpha, order in ((curve.tank, 0.14, 3), (curve.simulation, 0.5, 4)):
             axes.fill_betweenx(curve.at, low, high, color=colour, alpha=alpha, lw=0, zorder=order)
         axes.plot(curve.value, curve.at, color=colour, lw=1.6, marker="o", ms=2.6, zorder=5, label=curve.label)
     if panel.plant is not None:
@@ -111,11 +106,11 @@ def draw_line(curves: Sequence[Curve], title: str, words: str, band: tuple[float
     if band is not None:
         axes.axhspan(*band, color=BAND, zorder=0.3, label="target band")
     for curve, colour in zip(curves, COLOURS, strict=False):
-        for limits, alpha in ((curve.tank_limits, 0.14), (curve.simulation, 0.5)):
+        for limits, alpha in ((curve.tank, 0.14), (curve.simulation, 0.5)):
             axes.fill_between(curve.at, *limits, color=colour, alpha=alpha, lw=0)
         axes.plot(curve.at, curve.value, color=colour, lw=1.6, label=curve.label)
     axes.set_xlim(curves[0].at[0], curves[0].at[-1])
-    axes.set_ylim(0, nice_ceiling(max(float(np.nanmax(c.value + c.tank)) for c in curves)))
+    axes.set_ylim(0, nice_ceiling(max(float(np.nanmax(c.tank[1])) for c in curves)))
     _dress(axes)
     ticks_cm(axes.xaxis, float(curves[0].at[-1]), 11)
     axes.set_xlabel("along the line, cm", fontsize=9, color=SOFT_INK)

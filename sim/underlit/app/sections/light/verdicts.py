@@ -12,10 +12,10 @@ from underlit.app.sections.pieces import Cell, numbers, sentences
 from underlit.planning.decision import decide
 from underlit.planning.zones import Verdict, ZoneReport
 from underlit.report.decisions.decision import RIGHT_AT, lead, right_at, zone_lines
-from underlit.report.numbers import estimated
+from underlit.report.numbers import estimated, span_text
 from underlit.report.summary import cautions_of
 
-HEADS = ("Zone", "PPFD ± simulation", "± tank", "Target", "Right at (%)", "Verdict", "DLI")
+HEADS = ("Zone", "PPFD ± simulation", "Real tank (95 %)", "Target", "Right at (%)", "Verdict", "DLI")
 
 
 class Verdicts(Section):
@@ -61,7 +61,7 @@ def _row(report: ZoneReport, at: str) -> tuple[Cell, ...]:
     return (
         report.name,
         estimated(report.ppfd),
-        f"{report.tank_error:.0f}",
+        span_text(report.tank_low, report.tank_high),
         "" if band is None else f"{band.low:g}-{band.high:g}",
         at,
         partial(_verdict, report.verdict),
