@@ -77,6 +77,7 @@ def test_guided_start_to_verdict(browser: Any, empty: Any) -> None:
         words = page.locator(".verdict").all_inner_texts()
         assert any(word in {"too dim", "right", "borderline", "too bright"} for word in words)
         assert "in front" in page.locator(".zones .numbers").inner_text()
+        assert re.match(r"(Set|Leave) the .* (to|at) \d+ %", page.locator(".decision").inner_text())
         height = page.get_by_label("Height above the rim (cm)")
         field = page.locator(".q-field", has=height)
         assert height.input_value() == "5"
