@@ -12,12 +12,14 @@ import pytest
 from underlit.cli import main
 from underlit.lowering.scene import lower
 from underlit.planning.fit import fit, made_reading
-from underlit.planning.fit.corrected import corrected_files, corrected_text
+from underlit.planning.fit.belief import belief
+from underlit.planning.fit.corrected import carried_text, corrected_files, corrected_text, why_not_carried
 from underlit.planning.fit.fitting import Found, scene_parameters
 from underlit.planning.fit.light import Place, dimming_of, lowered_for
 from underlit.planning.fit.parameters import Kind
 from underlit.planning.fit.readings import LidState, Reading, Setting
 from underlit.planning.fit.sheet import reading_sheet
+from underlit.planning.zones import zone_reports
 from underlit.report.decisions.reading_sheet import before_reading
 from underlit.run import Traced, trace
 from underlit.scene import Scene, load_scene
@@ -104,6 +106,92 @@ def test_each_file_that_changes_is_corrected(tmp_path: Path) -> None:
     assert [(tank.name, tank.at) for tank in again.rack] == [(tank.name, tank.at) for tank in rack.rack]
     with pytest.raises(ValueError, match="several scene files"):
         corrected_text(found().fitted, out)
+
+
+OTHER = """\
+title = "a tank of its own"
+[tank]
+inside_size = ["80 cm", "35 cm", "40 cm"]
+[lid]
+[[plants]]
+name = "moss"
+kind = "carpet"
+rectangle = [["4 cm", "3 cm"], ["26 cm", "12 cm"]]
+height = "2 cm"
+[[fixture]]
+name = "{name}"
+size = ["90 cm", "8 cm", "2 cm"]
+leds = {{ rows = 2, columns = 60, face = "3 mm" }}
+output = {{ ppf = "30 umol/s", watts = "13 W" }}
+above_rim = "20 cm"
+[[fixture.channel]]
+name = "white"
+spectrum = "LED-B4"
+[[zone]]
+name = "bed"
+rectangle = [["5 cm", "5 cm"], ["75 cm", "30 cm"]]
+need = "undemanding"
+"""
+
+
+def test_what_a_rack_told_of_its_light_goes_with_the_light(tmp_path: Path) -> None:
+    """Carried over a single tank: the light is known there as in the rack, and the tank stays as it was said to be."""
+    (tmp_path / "own.toml").write_text(OTHER.format(name="over the sideboard"), encoding="utf-8")
+    other, out = load_scene(tmp_path / "own.toml"), tmp_path / "carried.toml"
+    out.write_text(carried_text(found().fitted, other, out), encoding="utf-8")
+    carried = load_scene(out)
+    value = {p.kind: found().fitted.value(k) for k, p in enumerate(found().fitted.parameters)}
+    (light,) = carried.fixtures
+    assert light.claimed_ppf == pytest.approx(value[Kind.OUTPUT] * 30, rel=1e-4)
+    assert (light.name, light.above_rim, light.output.watts) == ("over the sideboard", 0.2, 13)
+    untouched = {"fixtures", "base", "measured"}
+    assert carried.model_dump(exclude=untouched) == other.model_dump(exclude=untouched)
+    assert carried.measured is not None
+    assert {p.what for p in carried.measured.parameters} == {Kind.OUTPUT, Kind.BEAM} & set(value)
+    assert all(p.of == ("over the sideboard",) for p in carried.measured.parameters)
+    # the truth is known: the light gives its share of the claim over this tank too
+    lit = []
+    for scene in (carried, other):
+        traced = trace(lower(scene), photons=1 << 18, seed=5)
+        assert isinstance(traced, Traced)
+        lit.append(next(r.ppfd.value for r in zone_reports(traced.lowered, traced.result) if r.name == "bed"))
+    error = _known_output(carried)
+    assert error < 0.7 * _known_output(other)
+    assert abs(np.log(lit[0] / (OUTPUT * lit[1]))) < 2 * error
+
+
+def _known_output(scene: Scene) -> float:
+    """How well the output is known before any reading in a scene, relative."""
+    parameters = scene_parameters(scene)
+    return float(belief(scene, parameters).sd[[p.kind for p in parameters].index(Kind.OUTPUT)])
+
+
+def test_lights_of_two_tanks_that_cannot_be_told_apart_are_not_carried(tmp_path: Path) -> None:
+    """Where a rack has two makes and two lights of one name, the other tank's light must be told apart by its name."""
+    rack = seen()
+    strange = rack.rack[0].scene.fixtures[0]
+    again = strange.model_copy(update={"body_reflectance": 0.3})
+    lit = rack.rack[1].with_scene(rack.rack[1].scene.model_copy(update={"fixtures": (again,)}))
+    two = rack.model_copy(update={"rack": (rack.rack[0], lit)})
+    (tmp_path / "own.toml").write_text(OTHER.format(name="shelf light"), encoding="utf-8")
+    said = why_not_carried(two, load_scene(tmp_path / "own.toml"))
+    assert "several tanks of the rack have a fixture 'shelf light'; give them different names" in said
+
+
+def test_the_command_carries_from_a_rack(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "own.toml").write_text(OTHER.format(name="shelf light"), encoding="utf-8")
+    (tmp_path / "read.csv").write_text("name,value\nmiddle,9\n", encoding="utf-8")
+    asked = ["--tank", "right, tea-stained", "--carry", "own.toml", "--photons", "65536"]
+    assert main(["fit", str(RACK), "read.csv", *asked]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "own-fitted.toml" in said
+    carried, corrected = load_scene(tmp_path / "own-fitted.toml"), load_scene(tmp_path / "rack-of-three-fitted.toml")
+    assert carried.fixtures[0].claimed_ppf == pytest.approx(corrected.fixtures[0].claimed_ppf)
+    assert carried.fixtures[0].claimed_ppf < 30
+    assert carried.title == "a tank of its own"
 
 
 def test_a_reading_dims_the_light_of_its_tank_wherever_it_stands() -> None:
