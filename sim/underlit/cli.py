@@ -11,7 +11,7 @@ import sys
 from importlib import import_module
 from typing import TYPE_CHECKING
 
-from cyclopts import App, CycloptsError
+from cyclopts import App, CycloptsError, Parameter
 
 from underlit.commands.shared import Refused
 from underlit.version import VERSION
@@ -25,6 +25,8 @@ app = App(
     help="Predict PAR (PPFD), with its error, on every surface of a planted freshwater aquarium.",
     exit_on_error=False,
     print_error=False,
+    # the library would make options such as --no-pdf and --empty-band, which nothing here expects
+    default_parameter=Parameter(negative_bool=(), negative_iterable=()),
 )
 COMMANDS = (
     "trace",

@@ -7,15 +7,18 @@ from dataclasses import replace
 import pytest
 from suggest_scenes import FIXTURE, small_scene
 
+from underlit.backends.cpu import Tracer
 from underlit.lowering.scene import lower
 from underlit.planning.chart import lights
+from underlit.planning.plant_map import plant_map
 from underlit.planning.suggest import SearchSpace, SuggestError, TooAlike, Weigh, suggest
-from underlit.planning.suggest.reach import free_strip_m, glare_of
+from underlit.planning.suggest.reach import free_strip_m, glare_of, reach_of, room_m
 from underlit.planning.suggest.search_space import Hanging, kinds_of, scene_with
 from underlit.planning.suggest.suggestion import headroom_class
 from underlit.planning.zones import zone_reports
 from underlit.report.decisions.suggest import in_words, suggestions_csv
 from underlit.run import trace
+from underlit.scene.checks.scene import fixture_bounds_m
 
 PHOTONS = 1 << 16
 
@@ -144,3 +147,42 @@ def test_refuses_what_cannot_be_asked():
     for wrong in ({"above_rim_m": (0.4, 0.1)}, {"most": 0}, {"most": 9}, {"order": [Weigh.ZONES, Weigh.ZONES]}):
         with pytest.raises(SuggestError):
             SearchSpace(**wrong)
+
+
+def stopped_early(self: Tracer, targets: list[int], poll: object = None) -> None:
+    """One batch of each source, then Ctrl-C."""
+    _run(self, [1 for _ in targets])
+    raise KeyboardInterrupt
+
+
+_run = Tracer.run
+
+
+@pytest.mark.parametrize(
+    "work",
+    [
+        lambda scene: suggest(scene, SearchSpace(most=1, above_rim_m=(0.05, 0.05)), photons=PHOTONS),
+        lambda scene: suggest(scene, SearchSpace(only_dimming=True), photons=PHOTONS),
+        lambda scene: plant_map(scene, photons=1 << 17),
+    ],
+)
+def test_ctrl_c_ends_it_and_no_part_of_a_trace_is_taken_for_the_whole(work, monkeypatch):
+    """A trace keeps what was counted when it is stopped; advice from so little of it would be worth nothing."""
+    monkeypatch.setattr(Tracer, "run", stopped_early)
+    with pytest.raises(KeyboardInterrupt):
+        work(small_scene((60.0, 90.0), (15.0, 45.0)))
+
+
+def test_a_light_as_long_as_its_tank_is_not_longer():
+    """Ends of the light that lie as far apart as the tank is long, but for the last bit, are no overhang; a centimetre is."""
+    tank = {"inside_size": ["60 cm", "24 cm", "26 cm"], "glass_thickness": "4 mm"}
+    fixture = {**FIXTURE, "size": ["608 mm", "5 cm", "1 cm"], "position": ["33.1 cm", "12 cm"]}
+    zone = {"name": "bed", "rectangle": [["5 cm", "5 cm"], ["55 cm", "20 cm"]], "band": [1, 2]}
+    scene = small_scene((1.0, 2.0), (1.0, 2.0), tank=tank, fixture=[fixture], zone=[zone])
+    longer = scene.fixtures[0].model_copy(update={"size": (0.618, 0.05, 0.01)})
+    left, _, right, _ = fixture_bounds_m(scene, scene.fixtures[0])
+    assert right - left > room_m(scene)[0], "the last bit is too many"
+    for fixtures, said in ((scene.fixtures, []), ((longer,), ["bar is 10 mm (0.39 in) longer than the tank"])):
+        hung = scene.model_copy(update={"fixtures": fixtures})
+        result = trace(lower(hung), photons=PHOTONS).result
+        assert [line for line in reach_of(hung, result).warnings if "longer" in line] == said

@@ -29,13 +29,17 @@ class Wanted:
     ] = None
     added_co2: Annotated[
         bool | None,
-        Parameter(help="Whether CO2 is added. It moves the band of a need. Default: as the tanks' scenes say."),
+        Parameter(
+            negative_bool="no-",
+            help="Whether CO2 is added. It moves the band of a need. Default: as the tanks' scenes say.",
+        ),
     ] = None
     settled: Annotated[
         bool | None,
         Parameter(
+            negative_bool="no-",
             help="Whether the tank is past its first weeks. It moves the band, and panes of a new tank are clean. "
-            "Default: as the tanks' scenes say."
+            "Default: as the tanks' scenes say.",
         ),
     ] = None
 

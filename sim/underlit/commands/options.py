@@ -26,7 +26,7 @@ def whole(low: int, high: int, **more: Any) -> Parameter:
             raise Refused(f"{tokens[0].keyword}: must be a whole number {span} (got {text})")
         return value
 
-    return Parameter(converter=convert, negative=(), **more)
+    return Parameter(converter=convert, **more)
 
 
 def _as_whole(text: str, otherwise: int) -> int:
@@ -50,16 +50,14 @@ def real(must_be: str, holds: Callable[[float], bool], **more: Any) -> Parameter
             raise Refused(f"{tokens[0].keyword}: must be {must_be} (got {text})")
         return value
 
-    return Parameter(converter=convert, negative=(), **more)
+    return Parameter(converter=convert, **more)
 
 
-MANY = Parameter(negative=(), show_default=False)
-"""May be given more than once."""
-ONE_OR_MORE = Parameter(negative=(), consume_multiple=True)
-FLAG = Parameter(negative=(), show_default=False)
-PAIR = Parameter(negative=(), show_default=False)
+FLAG = PAIR = MANY = Parameter(show_default=False)
+"""A flag, two values, or what may be given more than once."""
+ONE_OR_MORE = Parameter(consume_multiple=True)
 
-SceneFile = Annotated[Path, Parameter(negative=(), help="The scene file (TOML).")]
+SceneFile = Annotated[Path, Parameter(help="The scene file (TOML).")]
 RackTankName = Annotated[
     str | None, Parameter(help="Which tank of a rack, by its name. Default: the scene's own tank.")
 ]

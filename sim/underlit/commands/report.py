@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Annotated
 
-from underlit.commands.options import AS_USUAL, PaperSize, Price, SceneFile, TraceOptions
+from underlit.commands.options import AS_USUAL, FLAG, PaperSize, Price, SceneFile, TraceOptions
 from underlit.commands.shared import Refused, load, lowered_scene, stoppable, writing
 
 
@@ -12,7 +13,7 @@ def report(
     scene: SceneFile,
     *,
     out: Path | None = None,
-    pdf: bool = False,
+    pdf: Annotated[bool, FLAG] = False,
     paper: PaperSize = "a4",
     price: Price = None,
     options: TraceOptions = AS_USUAL,
