@@ -179,10 +179,11 @@ def test_a_light_as_long_as_its_tank_is_not_longer():
     fixture = {**FIXTURE, "size": ["608 mm", "5 cm", "1 cm"], "position": ["33.1 cm", "12 cm"]}
     zone = {"name": "bed", "rectangle": [["5 cm", "5 cm"], ["55 cm", "20 cm"]], "band": [1, 2]}
     scene = small_scene((1.0, 2.0), (1.0, 2.0), tank=tank, fixture=[fixture], zone=[zone])
-    longer = scene.fixtures[0].model_copy(update={"size": (0.618, 0.05, 0.01)})
-    left, _, right, _ = fixture_bounds_m(scene, scene.fixtures[0])
+    as_long, longer = (scene.fixtures[0].model_copy(update={"size": (x, 0.05, 0.01)}) for x in (0.608, 0.618))
+    as_long = as_long.model_copy(update={"position": (0.6 / 2 + 0.031, 0.12)})
+    left, _, right, _ = fixture_bounds_m(scene, as_long)
     assert right - left > room_m(scene)[0], "the last bit is too many"
-    for fixtures, said in ((scene.fixtures, []), ((longer,), ["bar is 10 mm (0.39 in) longer than the tank"])):
+    for fixtures, said in (((as_long,), []), ((longer,), ["bar is 10 mm (0.39 in) longer than the tank"])):
         hung = scene.model_copy(update={"fixtures": fixtures})
         result = trace(lower(hung), photons=PHOTONS).result
         assert [line for line in reach_of(hung, result).warnings if "longer" in line] == said
