@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 from fitted_tanks import scene
 
-from underlit.planning.fit.advise import correlated, next_readings, unconstrained
+from underlit.planning.fit.advise import Choice, NextReading, correlated, next_readings, unconstrained
 from underlit.planning.fit.estimate import MODEL_SD, READING_SD, Fitted, UnlitError, estimate
 from underlit.planning.fit.fitting import Found
 from underlit.planning.fit.light import Shot
 from underlit.planning.fit.parameters import Kind, Parameter
 from underlit.planning.fit.readings import LidState, Reading, Setting
+from underlit.planning.fit.remembered import METER_SD
 from underlit.report.fit.words import sentences
 
 ON, OFF = Setting(LidState.ON), Setting(LidState.OFF)
@@ -149,8 +150,8 @@ def test_leverage_adds_up_to_what_the_readings_decide() -> None:
     assert sum(r.leverage for r in fitted.residuals) == pytest.approx(2 - held, rel=1e-6)
 
 
-def test_the_next_reading_is_the_one_that_halves_the_most() -> None:
-    """Under one lid only: a reading without it tells most, by the determinant's closed form 1 + j C j / sigma^2."""
+def test_the_next_reading_is_the_one_that_tells_most_of_the_output() -> None:
+    """Under one lid only: a reading without it tells most, by the closed form C - C j j C / (sigma^2 + j C j)."""
     depth = math.log(0.7)
     wide = Parameter(Kind.LID, 0.7)
     fitted = _fit((OUTPUT, wide), [600.0] * 4, [[1.0, depth]] * 4, [450.0] * 4)
@@ -164,7 +165,15 @@ def test_the_next_reading_is_the_one_that_halves_the_most() -> None:
     model = StraightModel((OUTPUT, wide), np.array([600.0, 860.0]), np.array([[1.0, depth], [1.0, 0.0]]))
     place = (0.1, 0.1, 0.07)
     model.recordings = {ON: Spots([place]), OFF: Spots([place, place])}  # type: ignore[attr-defined]
-    best = next_readings(fitted.covariance, fitted.u, model, {ON: 0, OFF: 1}, 1)[0]  # type: ignore[arg-type]
+
+    def proposed(read: list[tuple[Setting, tuple[float, float, float]]]) -> list[NextReading]:
+        choice = Choice((place,), (), ())
+        return next_readings(fitted.covariance, fitted.u, model, {ON: 0, OFF: 1}, choice, read, 2)  # type: ignore[arg-type]
+
+    best = proposed([])[0]
     assert best.lid is LidState.OFF
     sigma2 = READING_SD**2 + MODEL_SD**2 + (0.3 / best.ppfd) ** 2
-    assert best.narrowing == pytest.approx((1 + fitted.covariance[0, 0] / sigma2) ** -0.5, rel=1e-6)
+    before = fitted.covariance[0, 0]
+    after = before - before**2 / (sigma2 + before)
+    assert best.narrowing == pytest.approx(math.sqrt((METER_SD**2 + after) / (METER_SD**2 + before)), rel=1e-6)
+    assert [n.lid for n in proposed([(OFF, (0.1, 0.12, 0.07))])] == [LidState.ON], "that place was read without the lid"

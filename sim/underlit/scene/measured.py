@@ -91,6 +91,7 @@ class MeasuredReading(Part):
     at: tuple[LengthM, LengthM, LengthM] = Field(description="the head's face: x, y, and height over the bottom pane")
     ppfd: Ppfd
     lid: Literal["on", "off"]
+    under: OneLine = Field("", description="the light below which the head was held in the open, away from the tank")
     above_rim: NonNegativeLengthM | None = None
     dimming: Fraction | None = None
 

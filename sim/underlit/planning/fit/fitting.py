@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from underlit.lowering.scene import Lowered
-from underlit.planning.fit.advise import NextReading, candidates, next_readings
+from underlit.planning.fit.advise import Choice, NextReading, choice_of, next_readings, read_before
 from underlit.planning.fit.estimate import Fitted, estimate
 from underlit.planning.fit.light import PHOTONS, Model, Place, Recording, Shot, Tracing, dimming_of, lowered_for
 from underlit.planning.fit.parameters import Parameter, parameters_of
@@ -55,14 +55,15 @@ def fit(
     are passed over. Raises ValueError without a new reading and as `why_not_fitted` says, LoweringError where the scene
     cannot be built.
     """
-    given, readings = len(readings), new_readings(scene, readings)
+    given, readings = readings, new_readings(scene, readings)
     if not readings:
         raise ValueError(NOTHING_NEW if given else "a fit needs at least one reading")
     began = time.perf_counter()
     described, tracing = as_described(scene), Tracing(photons, seed, threads)
     parameters = parameters_of(scene, described.compiled)
     u = np.array([p.u_start for p in parameters])
-    spare = candidates(scene, described.plantings) if advice else []
+    choice = choice_of(described)
+    spare = choice.heads if advice else []
     settings = dict.fromkeys(r.setting for r in readings)
     heads = {setting: _heads_for(scene, readings, setting, spare) for setting in settings}
     recordings = {}
@@ -70,19 +71,17 @@ def fit(
         told(f"tracing {_words(setting)}")
         recordings[setting] = Recording(scene, setting, heads[setting].all, parameters, u, tracing)
     model = Model(scene, parameters, recordings)
-    shots = [
-        Shot(r.setting, heads[r.setting].at(r.at), dimming_of(scene, recordings[r.setting].sources, r.dimming))
-        for r in readings
-    ]
+    shots = [Shot(r.setting, heads[r.setting].at(r.at), _dimming(r, recordings[r.setting])) for r in readings]
     placing = placing_error(model, shots, [heads[r.setting].first_around(r.at) for r in readings], u)
     fitted = estimate(model, readings, shots, placing, told=told)
     proposed: list[NextReading] = []
     if advice:
-        first = {setting: heads[setting].first_spare for setting in settings}
+        first = {setting: heads[setting].first_spare for setting in settings if heads[setting].spare}
         less = replace(tracing, photons=round(ADVICE_SHARE * photons))
-        whole = with_every_lid(fitted.model, fitted.u, spare, first, less, told)
-        proposed = next_readings(fitted.covariance, fitted.u, whole, first, advice)
-    return Found(fitted, tuple(proposed), time.perf_counter() - began, given - len(readings))
+        whole = with_every_setting(fitted.model, fitted.u, choice, first, less, told)
+        read = [*read_before(scene), *((r.setting, r.at) for r in given)]
+        proposed = next_readings(fitted.covariance, fitted.u, whole, first, choice, read, advice)
+    return Found(fitted, tuple(proposed), time.perf_counter() - began, len(given) - len(readings))
 
 
 @dataclass(frozen=True)
@@ -114,8 +113,12 @@ class _Heads:
 
 def _heads_for(scene: Scene, readings: Sequence[Reading], setting: Setting, spare: list[Place]) -> _Heads:
     places = list(dict.fromkeys(r.at for r in readings if r.setting == setting))
-    beside = [near for place in places for near in around(scene, place)]
-    return _Heads(places, beside, spare if setting.above_rim is None else [])
+    beside = [near for place in places for near in around(scene, place, in_tank=not setting.under)]
+    return _Heads(places, beside, spare if setting.above_rim is None and not setting.under else [])
+
+
+def _dimming(reading: Reading, recording: Recording) -> np.ndarray:
+    return dimming_of(recording.scene, recording.sources, reading.dimming, reading.setting.under)
 
 
 def why_not_fitted(scene: Scene) -> str:
@@ -138,24 +141,34 @@ def scene_parameters(scene: Scene) -> tuple[Parameter, ...]:
     return parameters_of(scene, as_described(scene).compiled)
 
 
-def with_every_lid(
-    model: Model, u: np.ndarray, spare: Sequence[Place], first: dict[Setting, int], tracing: Tracing,
+def with_every_setting(
+    model: Model,
+    u: np.ndarray,
+    choice: Choice,
+    first: dict[Setting, int],
+    tracing: Tracing,
     told: Callable[[str], None],
-) -> Model:  # fmt: skip
-    """The model with every state of the lid in which a reading may be taken.
+) -> Model:
+    """The model with every setting in which a reading may be taken: the lid on and off, below each light in the open.
 
-    first: index of the first spare head in each setting; the new settings are added.
+    first: index of the first of the choice's heads in each setting; the new settings are added.
     """
     recordings = dict(model.recordings)
-    for lid in (LidState.ON, LidState.OFF) if model.scene.lid is not None else (LidState.OFF,):
-        setting = Setting(lid)
-        if setting not in recordings:
+    lids = (LidState.ON, LidState.OFF) if model.scene.lid is not None else (LidState.OFF,)
+    wanted = {Setting(lid): choice.heads for lid in lids} | {setting: [place] for setting, place in choice.in_the_open}
+    for setting, heads in wanted.items():
+        known = recordings.get(setting)
+        if known is not None and setting.under and heads[0] in known.heads:
+            first[setting] = known.heads.index(heads[0])
+        elif known is None:
             told(f"tracing {_words(setting)}, to propose the next readings")
             first[setting] = 0
-            recordings[setting] = Recording(model.scene, setting, spare, model.parameters, u, tracing)
+            recordings[setting] = Recording(model.scene, setting, heads, model.parameters, u, tracing)
     return Model(model.scene, model.parameters, recordings)
 
 
 def _words(setting: Setting) -> str:
+    if setting.under:
+        return f"the light of {setting.under} in the open"
     lid = "under the lid" if setting.lid is LidState.ON else "without a lid"
     return lid if setting.above_rim is None else f"{lid}, lights {100 * setting.above_rim:.1f} cm over the rim"

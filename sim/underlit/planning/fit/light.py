@@ -19,7 +19,7 @@ from underlit.lowering.compiled import CompiledScene
 from underlit.lowering.records import Source
 from underlit.lowering.scene import Lowered, lower
 from underlit.planning.fit.parameters import Kind, Parameter, tint_shape, touched, with_values
-from underlit.planning.fit.readings import LidState, Setting
+from underlit.planning.fit.readings import OPEN_RIM_M, LidState, Setting
 from underlit.scene.keys import alternatives_of
 from underlit.scene.lights.fixture import Fixture
 from underlit.scene.model import Scene
@@ -84,6 +84,7 @@ class Recording:
         self, scene: Scene, setting: Setting, heads: Sequence[Place], parameters: tuple[Parameter, ...], u: np.ndarray,
         tracing: Tracing,
     ) -> None:  # fmt: skip
+        self.scene = scene
         self.setting, self.heads, self.parameters, self.u = setting, tuple(heads), parameters, np.array(u, np.float64)
         self.tracing = tracing
         compiled = lowered_for(scene, setting, heads).compiled
@@ -189,11 +190,15 @@ def scene_for(scene: Scene, setting: Setting) -> Scene:
     """The scene with the lid and the height of its fixtures as they were for a reading."""
     own, *others = [each.model_copy(update={"zones": (), "spots": ()}) for each in scene.tank_scenes]
     tanks = [own.model_copy(update={"lid": None}) if setting.lid is LidState.OFF else own, *others]
+    lit_by = scene.light_number
+    lights = tanks[lit_by].fixtures
     if setting.above_rim is not None:
         # over the rim of the tank that was read; the light may belong to another tank of the rack
-        lit_by, above = scene.light_number, setting.above_rim - scene.light_rim_m
-        hung = tuple(_hung(fixture, above) for fixture in tanks[lit_by].fixtures)
-        tanks[lit_by] = tanks[lit_by].model_copy(update={"fixtures": hung})
+        lights = tuple(_hung(fixture, setting.above_rim - scene.light_rim_m) for fixture in lights)
+    if setting.under:
+        lights = tuple(_hung(f, OPEN_RIM_M) if f.name == setting.under else f for f in lights)
+        tanks = [tank.model_copy(update={"hood": None}) for tank in tanks]
+    tanks[lit_by] = tanks[lit_by].model_copy(update={"fixtures": lights})
     rack = tuple(tank.with_scene(each) for tank, each in zip(scene.rack, tanks[1:], strict=True))
     return tanks[0].model_copy(update={"rack": rack})
 
@@ -237,9 +242,9 @@ class Shot:
     dimming: np.ndarray
 
 
-def dimming_of(scene: Scene, sources: Sequence[Source], share: float | None) -> np.ndarray:
+def dimming_of(scene: Scene, sources: Sequence[Source], share: float | None, under: str = "") -> np.ndarray:
     """Level of each source, (sources,): the tank's light at `share` of full light, channels as set, or all as the scene
-    says.
+    says. under: the only fixture that is on, for a reading in the open.
 
     Lights of a rack that belong to other tanks (see `Scene.light_number`) stay as their scenes say.
     """
@@ -250,6 +255,8 @@ def dimming_of(scene: Scene, sources: Sequence[Source], share: float | None) -> 
         channel = next(c for c in fixture.channels if c.name == source.channel)
         level = fixture.level_of(channel)
         is_its_light = source.tank == scene.light_number
+        if under and not (is_its_light and source.fixture == under):
+            level = 0.0
         levels.append(level if share is None or not is_its_light else share * level / fixture.level)
     return np.array(levels)
 

@@ -57,13 +57,15 @@ PRIORS = {
     Kind.OUTPUT: Prior(Scale.LOG, 0.20, 0.05, 20.0, 0.0, "± 15 % of the claim; cheap fixtures 20-40 % under"),
     Kind.BEAM: Prior(Scale.LOG, 0.12, 15.0, 165.0, 0.0, "bare LEDs 110-120 deg, lensed 60-90, spots 30-60"),
     Kind.LID: Prior(Scale.LOG_DEPTH, 0.60, 0.05, 0.9999, 0.02, "a top in use takes 15-30 % in all, crusted 30-50"),
-    Kind.GROWTH: Prior(Scale.LOG_DEPTH, 0.33, 0.001, 0.999, 0.05, "planted .1-.4 returned per reflection; clean glass .85-1"),
+    Kind.GROWTH: Prior(Scale.LOG_DEPTH, 0.33, 0.001, 0.999, 0.05, "overgrown .1-.4 returned per reflection; clean .6-1"),
     Kind.TINT: Prior(Scale.LOG, 0.70, 0.001, 30.0, 0.05, "carbon-filtered .05-.1, ordinary .3-.5, tea 2-5"),
     Kind.BACKING: Prior(Scale.LOG_DEPTH, 0.25, 0.001, 0.999, 0.05, "black .03-.08, white .7-.85"),
 }  # fmt: skip
 """What is believed before any reading. Standard deviations hold the range as about ± 2 of them, output and
 tint wider, for a claim and a tint by eye are wrong more often than that."""
 
+CLEAN_FROM, SD_OF_CLEAN_PANES = 0.5, 0.8
+"""Share returned from which panes count as clean, and the error of their u: clean ones return .6 to 1."""
 SD_OF_NOTHING = 1.0
 """Of u where the scene says that there is nothing: from a third to three times the least."""
 
@@ -100,6 +102,8 @@ class Parameter:
     def u_sd(self) -> float:
         """One standard deviation of what is believed of u."""
         nothing = self.u_start == math.log(self.prior.least) if self.prior.least > 0 else False
+        if self.kind is Kind.GROWTH and self.start > CLEAN_FROM and not nothing:
+            return SD_OF_CLEAN_PANES
         return SD_OF_NOTHING if nothing else self.prior.sd
 
     @property

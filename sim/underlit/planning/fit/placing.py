@@ -15,11 +15,11 @@ STEP_M = 0.015
 AROUND = 5
 
 
-def around(scene: Scene, place: Place) -> list[Place]:
-    """Places left, right, before, behind and above a place, in the tank [m]."""
+def around(scene: Scene, place: Place, *, in_tank: bool = True) -> list[Place]:
+    """Places left, right, before, behind and above a place, in the tank or in the open [m]."""
     x, y, z = place
-    length, depth, _ = scene.tank.inside_m
-    near = 1e-3
+    length, depth = scene.tank.inside_m[:2] if in_tank else (np.inf, np.inf)
+    near = 1e-3 if in_tank else -np.inf
     sideways = [(max(near, x - STEP_M), y, z), (min(length - near, x + STEP_M), y, z)]
     across = [(x, max(near, y - STEP_M), z), (x, min(depth - near, y + STEP_M), z)]
     return [*sideways, *across, (x, y, z + STEP_M)]

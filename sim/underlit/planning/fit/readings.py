@@ -3,8 +3,10 @@
 Columns, in any order (only `value` and a place are needed): `name` of a reading spot of the scene, or `x`, `y` and `z`
 or `above_substrate`; `value` in umol/m2/s; `medium` (air or water); `immersion_factor` and `corrected` (yes where the
 underwater correction is in the value already); `lid` (on or off), `dimming` and `above_rim` (height of the fixtures)
-where they were not as the scene says. Lengths carry their unit in the cell ("17.5 in") or in the head of the column ("x
-[in]"). Rows without a value and lines that begin with # are passed over.
+where they were not as the scene says. A reading in the open, away from the tank, has in place of its place `under_light`,
+how far below the middle of the light the head was held, and `light`, its name, where the scene has several. Lengths carry
+their unit in the cell ("17.5 in") or in the head of the column ("x [in]"). Rows without a value and lines that begin with
+# are passed over.
 """
 
 from __future__ import annotations
@@ -31,11 +33,13 @@ T = TypeVar("T")
 
 COLUMNS = (
     "name", "x", "y", "z", "above_substrate", "value", "medium", "immersion_factor", "corrected", "lid", "dimming",
-    "above_rim",
+    "above_rim", "under_light", "light",
 )  # fmt: skip
 PASSED_OVER = ("note", "predicted", "number")
 """Columns of the reading sheet that say nothing to the fit."""
-LENGTHS = ("x", "y", "z", "above_substrate", "above_rim")
+LENGTHS = ("x", "y", "z", "above_substrate", "above_rim", "under_light")
+OPEN_AIR_M = (0.05, 2.0)
+"""How far below a light a head is held in the open: nearer, single LEDs show; farther, the room does."""
 IMMERSION_FACTORS = (1.0, 1.6)
 """A flat diffuser's lies between 1.1 and 1.35 (common practice, no source); beyond these it is a slip of the pen."""
 MOST_PPFD = 5000.0
@@ -69,10 +73,15 @@ class Correction(StrEnum):
 
 @dataclass(frozen=True)
 class Setting:
-    """How the tank was set up for a reading: the lid; height of all fixtures over the rim [m], None as in the scene."""
+    """How the tank was set up for a reading: the lid; height of all fixtures over the rim [m], None as in the scene.
+
+    under: the fixture in whose light alone the head was held, in the open, away from the tank; empty for a reading in the
+    tank.
+    """
 
     lid: LidState
     above_rim: float | None = None
+    under: str = ""
 
 
 @dataclass(frozen=True)
@@ -126,6 +135,30 @@ def made_reading(
     state = lid or (LidState.OFF if scene.lid is None else LidState.ON)
     medium = Medium.WATER if at[2] < scene.water_level_m else Medium.AIR
     return Reading(name, at, ppfd, Setting(state, above_rim), medium, dimming)
+
+
+OPEN_RIM_M = 1.0
+"""Height over its tank's rim at which a light is traced for readings in the open: what the tank sends back does not count on a
+head that faces up."""
+
+
+def open_reading(
+    scene: Scene, fixture: str, below: float, ppfd: float, *, name: str = "in the open", dimming: float | None = None,
+    line: int = 0,
+) -> Reading:  # fmt: skip
+    """A reading in air, `below` the middle of a light of the tank [m], away from the tank, with no other light on."""
+    setting, at = Setting(LidState.OFF, under=fixture), open_place(scene, fixture, below)
+    return Reading(name, at, ppfd, setting, Medium.AIR, dimming, line, Correction.NOT_NEEDED)
+
+
+def open_place(scene: Scene, fixture: str, below: float) -> tuple[float, float, float]:
+    """Where the model has the head of a reading in the open: under the light, which is traced high over its tank [m]."""
+    number = scene.light_number
+    light = next(f for f in scene.tank_scenes[number].fixtures if f.name == fixture)
+    x, y, _ = scene.tank_scenes[number].fixture_centre_m(light)
+    dx, dy, dz = scene.rack[number - 1].offset_m if number else (0.0, 0.0, 0.0)
+    rim = dz + scene.tank_scenes[number].tank.inside_m[2]
+    return x + dx, y + dy, rim + OPEN_RIM_M - below
 
 
 def split_rows(text: str) -> list[tuple[int, list[str]]]:
@@ -205,8 +238,10 @@ class _Table:
             columns.append(name)
         if "value" not in columns:
             self.wrong("value", "the column is missing; it holds what the meter showed")
-        if "name" not in columns and not {"x", "y"} <= set(columns):
-            self.wrong("name", "location missing: give name (a spot of the scene), or x and y")
+        if not {"name", "under_light"} & set(columns) and not {"x", "y"} <= set(columns):
+            self.wrong(
+                "name", "location missing: give name (a spot of the scene), or x and y; in the open, under_light"
+            )
         return columns
 
     def _tried(self, column: str, read: Callable[[str], T], cell: str) -> T | None:
@@ -247,6 +282,10 @@ class _Table:
 
     # -- one reading ------------------------------------------------------------------------------------------
     def _reading(self) -> Reading | None:
+        if "under_light" in self.cells:
+            return self._in_the_open()
+        if "light" in self.cells:
+            self.wrong("light", "is for a reading in the open: give under_light as well", self.cells["light"])
         at = self._place()
         shown_value = self._value()
         setting, dimming = self._setting(), self._dimming()
@@ -256,6 +295,43 @@ class _Table:
         factor, correction = self._immersion(medium)
         name = self.cells.get("name") or f"line {self.line}"
         return Reading(name, at, shown_value * factor, setting, medium, dimming, self.line, correction)
+
+    def _in_the_open(self) -> Reading | None:
+        """A reading in air below a light, away from the tank."""
+        given = next((c for c in ("x", "y", "z", "above_substrate", "above_rim") if c in self.cells), None)
+        if given is not None:
+            self.wrong(given, "a reading in the open (under_light) has no place in the tank: leave it empty")
+        if self._word("medium", tuple(Medium)) == Medium.WATER:
+            self.wrong("medium", "a reading in the open (under_light) is in air", "water")
+        if self._word("lid", tuple(LidState)) == LidState.ON:
+            self.wrong("lid", "a reading in the open (under_light) is without a lid", "on")
+        below, fixture = self._length("under_light"), self._light()
+        value, dimming = self._value(), self._dimming()
+        if below is not None and not OPEN_AIR_M[0] <= below <= OPEN_AIR_M[1]:
+            span = f"{100 * OPEN_AIR_M[0]:.0f} to {OPEN_AIR_M[1]:.0f} m".replace(" to ", " cm to ")
+            self.wrong("under_light", f"the head must be held {span} below the light", self.cells["under_light"])
+        if below is None or fixture is None or value is None:
+            return None
+        return open_reading(
+            self.scene,
+            fixture,
+            below,
+            value,
+            name=self.cells.get("name") or f"line {self.line}",
+            dimming=dimming,
+            line=self.line,
+        )
+
+    def _light(self) -> str | None:
+        known = [fixture.name for fixture in self.scene.tank_scenes[self.scene.light_number].fixtures]
+        name = self.cells.get("light", known[0] if len(known) == 1 else None)
+        if name in known:
+            return name
+        said = (
+            "is missing: the scene has several lights; name the one" if name is None else "the scene has no such light"
+        )
+        self.wrong("light", f"{said}: {', '.join(known)}", name)
+        return None
 
     def _value(self) -> float | None:
         cell = self.cells["value"]

@@ -119,6 +119,7 @@ def _taken(reading: Reading | MeasuredReading) -> dict[str, Any]:
         "at": [_metres(side) for side in reading.at],
         "ppfd": f"{reading.ppfd:.6g} umol/m2/s",
         "lid": str(at_setting.lid),
+        **({"under": at_setting.under} if at_setting.under else {}),
         **({} if above_rim is None else {"above_rim": _metres(above_rim)}),
         **({} if reading.dimming is None else {"dimming": float(reading.dimming)}),
     }
@@ -148,7 +149,8 @@ def taken_before(scene: Scene) -> tuple[MeasuredReading, ...]:
 def _same(reading: Reading, taken: MeasuredReading) -> bool:
     return (
         bool(np.linalg.norm(np.subtract(taken.at, reading.at)) <= SAME_PLACE_M)
-        and (taken.lid, taken.dimming) == (str(reading.setting.lid), reading.dimming)
+        and (taken.lid, taken.under, taken.dimming)
+        == (str(reading.setting.lid), reading.setting.under, reading.dimming)
         and (taken.above_rim is None) is (reading.setting.above_rim is None)
         and abs((taken.above_rim or 0.0) - (reading.setting.above_rim or 0.0)) <= SAME_PLACE_M
         and abs(taken.ppfd / reading.ppfd - 1) <= SAME_VALUE

@@ -23,7 +23,14 @@ def print_reading_sheet(console: Console, sheet: Sheet) -> None:
     """Print a line for each reading to take."""
     for row in sheet.rows:
         expected = f"expect {row.ppfd:.0f} ({row.low:.0f} to {row.high:.0f})"
-        say(console, f"{row.number:2d}  {row.name}: {expected}, lid {row.lid}")
+        where = (
+            f"in air, {_below(row)} below the middle of {row.setting.under}" if row.setting.under else f"lid {row.lid}"
+        )
+        say(console, f"{row.number:2d}  {row.name}: {expected}, {where}")
+
+
+def _below(row: SheetRow) -> str:
+    return f"{100 * (row.below_light or 0.0):.0f} cm ({(row.below_light or 0.0) / 0.0254:.1f} in)"
 
 
 def before_reading(scene: Scene) -> tuple[str, ...]:
@@ -53,6 +60,12 @@ def before_reading(scene: Scene) -> tuple[str, ...]:
     return tuple(lines)
 
 
+IN_THE_OPEN = (
+    "In air, below the light: switch the light off and unplug it, take it off the tank, and hold or hang it in the open, with "
+    "nothing pale near it. Then switch it on, no other light. Hold the head level below its middle, as far as the sheet says."
+)
+
+
 COLUMNS = (
     ("no.", 0.05), ("spot", 0.26), ("from the left\ncm (in)", 0.13), ("from the front\ncm (in)", 0.13),
     ("over the substrate\ncm (in)", 0.15), ("expect", 0.08), ("most likely\nbetween", 0.09), ("reading", 0.11),
@@ -78,7 +91,7 @@ def sheet_page(sheet: Sheet) -> Page:
         title=f"Reading sheet: {scene.title}" if scene.title else "Reading sheet",
         subtitle="PAR (PPFD) in umol/m2/s: what a level meter should show, and the range that holds 19 times in 20 with the "
         "tank error. The spots were chosen because they tell most about the tank.",
-        before=before_reading(scene),
+        before=(*before_reading(scene), *([IN_THE_OPEN] if any(row.setting.under for row in sheet.rows) else [])),
         cautions=CAUTIONS
         + " Keep your hands dry. Keep cables out of the water unless they are made for it. Switch off and unplug a light "
         "before you move it. A glass lid takes two people to lift.",
@@ -90,12 +103,14 @@ def sheet_page(sheet: Sheet) -> Page:
 
 def _line(row: SheetRow, has_lid: bool) -> Line:
     places = [f"{100 * v:.1f} ({v / 0.0254:.1f})" for v in (row.at[0], row.at[1], row.above_substrate)]
+    if row.below_light is not None:
+        places = ["in air", "below light", f"{100 * row.below_light:.0f} ({row.below_light / 0.0254:.1f}) below"]
     room = LONGEST_NAME if has_lid else LONGEST_NAME + 6
     name = row.name if len(row.name) <= room else row.name[: room - 1] + "…"
     cells = [
         str(row.number),
         name,
-        *([str(row.lid)] if has_lid else []),
+        *(["-" if row.setting.under else str(row.lid)] if has_lid else []),
         *places,
         light(row.ppfd),
         f"{row.low:.0f}-{row.high:.0f}",

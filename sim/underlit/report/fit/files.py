@@ -92,7 +92,9 @@ def fit_summary(found: Found) -> dict[str, object]:
         "readings": [_reading_entry(r) for r in fitted.residuals],
         "next_readings": [
             {"x_m": number(n.at[0]), "y_m": number(n.at[1]), "z_m": number(n.at[2]), "lid": str(n.lid),
-             "ppfd_umol_m2_s": number(n.ppfd), "what_is_possible_shrinks_to": number(n.narrowing)}
+             "below_light_in_the_open": n.setting.under or None,
+             "ppfd_umol_m2_s": number(n.ppfd),
+             "tank_error_of_zones_shrinks_to": number(n.narrowing)}
             for n in found.next
         ],
         "misfit": number(fitted.misfit),

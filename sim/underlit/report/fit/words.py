@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from underlit.planning.fit.advise import NextReading, correlated, most_narrowed, unconstrained
+from underlit.planning.fit.advise import OPEN_BELOW_M, NextReading, correlated, most_narrowed, unconstrained
 from underlit.planning.fit.estimate import MODEL_SD, READING_SD, Fitted, Residual
 from underlit.planning.fit.fitting import Found
 from underlit.planning.fit.parameters import Kind, Parameter, Scale
@@ -177,7 +177,7 @@ def next_lines(fitted: Fitted, proposed: Sequence[NextReading]) -> list[str]:
     gain = 100 * (1 - best.errors[k] / fitted.sd[k])
     line = (
         f"Best next reading: {place_words(scene, best)}. Expect about {light(best.ppfd)} there. It would narrow "
-        f"{short(fitted.parameters[k])} by {gain:.0f} %."
+        f"the tank error of the zones by {100 * (1 - best.narrowing):.0f} %, and {short(fitted.parameters[k])} by {gain:.0f} %."
     )
     more = [place_words(scene, n) for n in proposed[1:]]
     return [line, *([f"After that: {'; '.join(more)}."] if more else [])]
@@ -185,6 +185,10 @@ def next_lines(fitted: Fitted, proposed: Sequence[NextReading]) -> list[str]:
 
 def place_words(scene: Scene, reading: NextReading) -> str:
     """Where a reading is to be taken."""
+    if reading.setting.under:
+        return (
+            f"in air, away from the tank, {100 * OPEN_BELOW_M:.0f} cm below the middle of {reading.setting.under} alone"
+        )
     x, y, z = reading.at
     over = z - float(scene.bed_heights_m(np.array(x), np.array(y)))
     lid = "" if scene.lid is None else ", lid on" if reading.lid is LidState.ON else ", lid off"
@@ -212,7 +216,10 @@ def sentences(found: Found) -> list[str]:
 
 def setting_words(setting: Setting, dimming: float | None, scene: Scene) -> str:
     """How the tank was set up, where that was said; of a lid only where there is one."""
-    parts = [] if scene.lid is None else ["lid on" if setting.lid is LidState.ON else "lid off"]
+    if setting.under:
+        parts = [f"in the open below {setting.under}"]
+    else:
+        parts = [] if scene.lid is None else ["lid on" if setting.lid is LidState.ON else "lid off"]
     if setting.above_rim is not None:
         parts.append(f"light {100 * setting.above_rim:.0f} cm up")
     if dimming is not None:
