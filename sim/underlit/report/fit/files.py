@@ -91,10 +91,9 @@ def fit_summary(found: Found) -> dict[str, object]:
         "correlation": [[number(float(c), 4) for c in row] for row in value_correlation(fitted)],
         "readings": [_reading_entry(r) for r in fitted.residuals],
         "next_readings": [
-            {"x_m": number(n.at[0]), "y_m": number(n.at[1]), "z_m": number(n.at[2]), "lid": str(n.lid),
-             "below_light_in_the_open": n.setting.under or None,
-             "ppfd_umol_m2_s": number(n.ppfd),
-             "tank_error_of_zones_shrinks_to": number(n.narrowing)}
+            {**{f"{axis}_m": None if n.setting.under else number(at) for axis, at in zip("xyz", n.at, strict=True)},
+             "lid": str(n.lid), "below_light_in_the_open": n.setting.under or None,
+             "ppfd_umol_m2_s": number(n.ppfd), "tank_error_of_zones_shrinks_to": number(n.narrowing)}
             for n in found.next
         ],
         "misfit": number(fitted.misfit),
