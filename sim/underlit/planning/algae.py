@@ -31,7 +31,6 @@ from underlit.planning.patches import Patches, numbered
 from underlit.planning.pools import Cells, pooled
 from underlit.planning.surfaces import mean_of, meshes_of, upper_cells
 from underlit.planning.vertical_profiles import shares_of_cells, vertical_profile
-from underlit.planning.zones import zone_reports
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.results.stored import StoredResult
@@ -358,9 +357,11 @@ def _finest(result: Result, cells: tuple[np.ndarray, np.ndarray, np.ndarray]) ->
 def _wants(lowered: Lowered, result: Result) -> Iterator[Wants]:
     """All zones with a band, and plantings with one that no zone is about: level over their tops, or on their leaves."""
     scene = lowered.scene
-    for report in zone_reports(lowered, result):
-        if report.band is not None:
-            yield Wants(report.name, report.ppfd, report.band)
+    for place, mean in zip(lowered.own_zones, result.zone_estimates(), strict=True):
+        zone = lowered.zone_of(place)
+        band = None if zone is None else scene.band_of(zone)
+        if band is not None:
+            yield Wants(place.zone, mean, band)
     spoken_for = {zone.plants for zone in scene.zones}
     for plants, grown in zip(scene.plants, lowered.plantings, strict=True):
         band = plants.wanted(added_co2=scene.has_added_co2, settled=scene.is_settled)

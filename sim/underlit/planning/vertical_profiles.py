@@ -107,13 +107,21 @@ def shares_of_cells(grid: Grid, outline: np.ndarray) -> np.ndarray:
 
     nx, ny, _ = grid.shape
     dx, dy, _ = grid.spacing
-    left, front = np.meshgrid(grid.origin[0] + np.arange(nx) * dx, grid.origin[1] + np.arange(ny) * dy)
     polygon = shapely.make_valid(shapely.Polygon(outline))
     shapely.prepare(polygon)
+    near = []
+    for axis, n in ((0, nx), (1, ny)):
+        ends = (outline[:, axis].min(), outline[:, axis].max())
+        first, last = ((end - grid.origin[axis]) / grid.spacing[axis] for end in ends)
+        near.append(slice(max(0, min(n, math.floor(first) - 1)), max(0, min(n, math.ceil(last) + 1))))
+    columns, rows = near
+    left, front = np.meshgrid(grid.origin[0] + np.arange(nx)[columns] * dx, grid.origin[1] + np.arange(ny)[rows] * dy)
     boxes = shapely.box(left, front, left + dx, front + dy)
-    shares = np.zeros(boxes.shape)
     touched = shapely.intersects(polygon, boxes)
-    shares[touched] = shapely.area(shapely.intersection(boxes[touched], polygon)) / (dx * dy)
+    found = np.zeros(boxes.shape)
+    found[touched] = shapely.area(shapely.intersection(boxes[touched], polygon)) / (dx * dy)
+    shares = np.zeros((ny, nx))
+    shares[rows, columns] = found
     return shares
 
 
