@@ -140,7 +140,7 @@ def test_words_of_the_hobby():
 
 
 def test_parts_follow_the_light(found):
-    """A part's settings by hand: between them the mean lies in the band, with a probability of 80 % above its low end."""
+    """A part's settings by hand: from 80 % sure that it is not too dim to 80 % sure that it is too bright."""
     uncertainty = found.traced.lowered.tank_uncertainty
     assert found.level == 1.0
     seen = set()
@@ -154,7 +154,8 @@ def test_parts_follow_the_light(found):
             seen.add(part.grows)
             at_low, _, _ = chances(part.ppfd * part.low, uncertainty * part.ppfd * part.low, band)
             assert at_low == pytest.approx(0.2, abs=1e-3)
-            assert part.ppfd * part.high == pytest.approx(band.high)
+            _, _, over = chances(part.ppfd * part.high, uncertainty * part.ppfd * part.high, band)
+            assert over == pytest.approx(0.8, abs=1e-3)
             full, _, _ = chances(part.ppfd, uncertainty * part.ppfd, band)
             expected = Grows.GROWS if full <= 0.2 else Grows.MARGINAL if full <= 0.8 else Grows.NOT
             if part.grows is not Grows.TOO_BRIGHT:

@@ -33,6 +33,7 @@ def algae(
     from underlit.lowering.aquascape.hardscape import LoweringError
     from underlit.lowering.scene import lower
     from underlit.planning.algae import algae_of
+    from underlit.planning.decision import By, decide
     from underlit.planning.panes import PANE_CELL_M
     from underlit.report.decisions.algae import print_algae, write_algae
     from underlit.report.printout import output_console
@@ -50,7 +51,9 @@ def algae(
         if not traced.result.complete:
             raise KeyboardInterrupt
         view = traced.tanks[""]
-        found = algae_of(view.lowered, view.result)
+        made = decide(view.lowered, view.result) if view.result.ppf > 0 else None
+        setting = made.level if made is not None and made.zones and made.by is By.ALL else None
+        found = algae_of(view.lowered, view.result, suits_zones=setting)
         if found is None:
             raise Refused(f"{scene}: all lights are off, so no light falls anywhere")
         print_algae(output_console(), view.lowered, found)

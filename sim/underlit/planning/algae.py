@@ -107,12 +107,13 @@ class Wants:
 @dataclass(frozen=True)
 class Dimmer:
     """All lights at factor times what they are set to: their setting (share of full power of the brightest channel) and what
-    share of the light then falls above the threshold where no plant uses it.
+    share of the light then falls above the threshold where no plant uses it. suits_zones: it is the setting for the zones.
     """
 
     factor: float
     setting: float
     share: float
+    suits_zones: bool = False
 
 
 @dataclass(frozen=True)
@@ -146,8 +147,12 @@ class Algae:
     waiting: int
 
 
-def algae_of(lowered: Lowered, result: Result) -> Algae | None:
-    """Light that no plant uses in the tank that a lowered scene is seen from; None in the dark."""
+def algae_of(lowered: Lowered, result: Result, *, suits_zones: float | None = None) -> Algae | None:
+    """Light that no plant uses in the tank that a lowered scene is seen from; None in the dark.
+
+    suits_zones: setting of all lights together that suits most zones (`planning.decision`), where it is known: dimming to it is
+    told if it helps, else how far dimming may go.
+    """
     if not result.ppf > 0 or result.compiled.bed_map is None:
         return None
     scene = lowered.scene
@@ -169,7 +174,7 @@ def algae_of(lowered: Lowered, result: Result) -> Algae | None:
         planted=bed.planted,
         panes=panes,
         wants=wants,
-        dimmed=_dimmed(lowered, result, surfaces, wants),
+        dimmed=_as_zones_want(result, surfaces, suits_zones) or _dimmed(lowered, result, surfaces, wants),
         too_dim=tuple(one.name for one in wants if one.ppfd.value < one.band.low),
         floating=None if floats else _if_worth_it(share_at(result, surfaces, left), share_at(result, surfaces, 1.0)),
         starved=tuple(one.name for one in wants if left * one.ppfd.value < one.band.low <= one.ppfd.value),
@@ -383,9 +388,23 @@ def _over_tops(result: Result, outline: np.ndarray | None, top: float) -> Estima
         return None
 
 
+def _level(result: Result) -> float:
+    """How the lights are set: the brightest channel's share of full power."""
+    return max((result.dimming.get(source, 1.0) for source in result.compiled.sources), default=0.0)
+
+
+def _as_zones_want(result: Result, surfaces: Sequence[Lit], setting: float | None) -> Dimmer | None:
+    """Dimming to the setting that suits the zones, where that lowers it enough."""
+    if setting is None or not 0 < setting < _level(result):
+        return None
+    factor = setting / _level(result)
+    then = _if_worth_it(share_at(result, surfaces, factor), share_at(result, surfaces, 1.0))
+    return None if then is None else Dimmer(factor, setting, then, suits_zones=True)
+
+
 def _dimmed(lowered: Lowered, result: Result, surfaces: Sequence[Lit], wants: Sequence[Wants]) -> Dimmer | None:
     """As far as plants surely still get the low end of their bands, and no farther than helps."""
-    level = max((result.dimming.get(source, 1.0) for source in result.compiled.sources), default=0.0)
+    level = _level(result)
     least = max((_least_factor(one, lowered.tank_uncertainty) for one in wants), default=0.0)
     now = share_at(result, surfaces, 1.0)
     if now < WORTH_SAYING or not math.isfinite(least):

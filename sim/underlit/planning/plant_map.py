@@ -8,7 +8,7 @@
 
 A plant is judged by the light that comes down at its tops, level, where it would stand. Patch by patch that is too dim, right or
 more than it needs, as the lights are set. Part by part (ninths of the bed) the lights may be dimmed or brightened, all alike: a
-plant grows there at a setting that gives it the low end of its band with a probability of 80 % and no more than the high end.
+plant grows there at a setting that is not too dim for it with a probability of 80 % and not surely, with 80 %, too bright.
 """
 
 from __future__ import annotations
@@ -284,9 +284,9 @@ def _part(name: str, ppfd: np.ndarray, band: Band, level: float, tank: tuple[flo
     """Whether a plant grows in a part of the bed, and between which settings; tank: 95 % range of the real tank's light."""
     now = float(np.nanmean(ppfd))
     dim, bright = (factor ** (_SURE_STANDARD / HALF_WIDTH) for factor in tank)
-    surely, barely = min(band.low / max(dim, 0.01), band.high), band.low / bright
+    surely, barely = band.low / max(dim, 0.01), band.low / bright
     full = max(now / level, 1e-9)
-    low, high = surely / full, band.high / full
+    low, high = surely / full, band.high / max(dim, 0.01) / full
     if low > 1.0:
         return Part(name, now, Grows.NOT if full < barely else Grows.MARGINAL, low, high)
     return Part(name, now, Grows.GROWS if high >= LOWEST_SETTING else Grows.TOO_BRIGHT, low, high)

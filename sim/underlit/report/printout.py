@@ -292,7 +292,10 @@ def tank_notes(summary: dict[str, Any]) -> list[str]:
     """What to know about the light of each tank as a whole: dim ends, and light that no plant uses."""
     told = [(ends["tank"], ends["words"]) for ends in summary["ends"]]
     see = " `underlit algae` counts the panes too, shows where, and says what would lower it."
-    told += [(algae["tank"], algae["words"] and algae["words"] + see) for algae in summary["algae"]]
+    told += [
+        (algae["tank"], algae["words"] and f"As the light is set now, {algae['words']}{see}")
+        for algae in summary["algae"]
+    ]
     return [f"{tank}: {words}" if tank else words for tank, words in told if words]
 
 

@@ -63,6 +63,8 @@ def what_lowers_it(found: Algae, scene: Scene) -> list[str]:
     lines = []
     if found.dimmed is not None:
         kept = "; what is planted and planned still gets what it needs" if found.wants else ""
+        if found.dimmed.suits_zones:
+            kept = ", and it is the setting that suits the zones"
         lines.append(
             f"Dim to {percent(found.dimmed.setting)}: {_at_most(found.dimmed.share)} of the light is left there{kept}."
         )

@@ -22,8 +22,8 @@ from underlit.viz.maps.plant_panels import MOST_PANELS, draw_plant_panels
 
 CSV, PICTURE = "plants.csv", "plants.png"
 MARGINAL_WORDS = (
-    "grows: gets the low end of its band with a probability of at least 80 %, and on average no more than the high end; "
-    "marginal: may get too little; all lights are dimmed alike"
+    "grows: gets enough light with a probability of at least 80 %, and not surely too much; marginal: may get too little; all "
+    "lights are dimmed alike"
 )
 SURE_WORDS = (
     "The tank error leaves doubt near the edges of a band: plants.csv gives the share of the bed that is right with a "
@@ -36,19 +36,21 @@ def print_plant_map(console: Console, found: PlantMap) -> None:
     scene = found.traced.lowered.scene
     say(console, scene.title or "Where each plant can grow", "bold underline")
     say(console, "Where each plant grows, and at which setting of the light (share of full power)", "bold")
-    for place in ordered(found):
+    told = [place for place in ordered(found) if place.wish.asked or place.wish.name in list(Need)]
+    for place in told:
         say(console, in_words(place, found.level), indent=2)
     say(console, MARGINAL_WORDS, "dim", indent=2)
     console.print()
-    say(console, "Share of the open bed, by the light at the tops of each plant", "bold")
+    say(console, "Share of the open bed as the light is set, by the light at the tops of each plant", "bold")
     rows = (
         (
             place.wish.name, band_text(place.wish.band), tops_words(place),
-            *(percent(place.share(fit)) for fit in (Fit.TOO_DIM, Fit.RIGHT, Fit.MORE)), where_words(place),
+            *(percent(place.share(fit)) for fit in (Fit.TOO_DIM, Fit.RIGHT, Fit.MORE)),
+            short_words(place, found.level),
         )
         for place in ordered(found)
     )  # fmt: skip
-    heads = ("band\numol/m2/s", "tops\ncm", "too\ndim", "right", "more than\nit needs", "where it\nis right")
+    heads = ("band\numol/m2/s", "tops\ncm", "too\ndim", "right", "more than\nit needs", "grows, at its\nbest setting")
     console.print(table("plant", *heads, words=-1, rows=rows))
     for place in found.places:
         if (note := height_note(place)) != "":
@@ -86,6 +88,16 @@ def in_words(place: PlantPlace, level: float) -> str:
     name, asked = place.wish.name, place.wish.asked
     who = f"{asked} ({name})" if asked and asked.casefold() != name.casefold() else name
     return f"{who}, {band_text(place.wish.band)} umol/m2/s: {'; '.join(said) or 'the whole bed is covered'}."
+
+
+def short_words(place: PlantPlace, level: float) -> str:
+    """`everywhere at 40 %`, `6 of 9 parts at 45 %`, `marginal` or `not here`."""
+    settings = best_settings(place, level)
+    if not settings:
+        return "marginal" if any(part.grows is Grows.MARGINAL for part in place.parts) else "not here"
+    setting, names = settings[0]
+    where = "everywhere" if len(names) == len(place.parts) else f"{len(names)} of {len(place.parts)} parts"
+    return f"{where} at {percent(setting)}"
 
 
 def _at(setting: float, level: float) -> str:
