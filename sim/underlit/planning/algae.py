@@ -29,8 +29,10 @@ from underlit.planning.jackknife import jackknife, jackknife_error
 from underlit.planning.panes import PaneMap, pane_maps
 from underlit.planning.patches import Patches, numbered
 from underlit.planning.pools import Cells, pooled
+from underlit.planning.ranges import TankRange, TankRanges
 from underlit.planning.surfaces import mean_of, meshes_of, upper_cells
 from underlit.planning.vertical_profiles import shares_of_cells, vertical_profile
+from underlit.planning.zones import SURE
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.results.stored import StoredResult
@@ -50,7 +52,7 @@ FLOATING_COVER, FLOATING_TAKE = 0.25, (0.20, 0.30)
 USUAL_HOURS = {True: 8.0, False: 6.0}
 """Photoperiod of a settled and of a new tank [h]; common practice, no source."""
 _SURE_STANDARD = 0.8416
-"""Standard normal quantile of the probability from which verdicts are plain (`planning.zones.SURE`, .8)."""
+"""Standard normal quantile of `SURE`."""
 _LEAST_BARE = 0.25
 """A patch of the bed counts where at least this share of it is bare."""
 WORTH_SAYING = 0.01
@@ -97,11 +99,12 @@ class Ninth:
 
 @dataclass(frozen=True)
 class Wants:
-    """What something that grows, or should grow, wants: its light now [umol/m2/s], and its band."""
+    """What something that grows, or should grow, wants: its light now [umol/m2/s], its band, and the tank error of the light."""
 
     name: str
     ppfd: Estimate
     band: Band
+    tank: TankRange
 
 
 @dataclass(frozen=True)
@@ -174,7 +177,7 @@ def algae_of(lowered: Lowered, result: Result, *, suits_zones: float | None = No
         planted=bed.planted,
         panes=panes,
         wants=wants,
-        dimmed=_as_zones_want(result, surfaces, suits_zones) or _dimmed(lowered, result, surfaces, wants),
+        dimmed=_as_zones_want(result, surfaces, suits_zones) or _dimmed(result, surfaces, wants),
         too_dim=tuple(one.name for one in wants if one.ppfd.value < one.band.low),
         floating=None if floats else _if_worth_it(share_at(result, surfaces, left), share_at(result, surfaces, 1.0)),
         starved=tuple(one.name for one in wants if left * one.ppfd.value < one.band.low <= one.ppfd.value),
@@ -362,11 +365,12 @@ def _finest(result: Result, cells: tuple[np.ndarray, np.ndarray, np.ndarray]) ->
 def _wants(lowered: Lowered, result: Result) -> Iterator[Wants]:
     """All zones with a band, and plantings with one that no zone is about: level over their tops, or on their leaves."""
     scene = lowered.scene
-    for place, mean in zip(lowered.own_zones, result.zone_estimates(), strict=True):
+    ranges = TankRanges(lowered, result)
+    for number, (place, mean) in enumerate(zip(lowered.own_zones, result.zone_estimates(), strict=True)):
         zone = lowered.zone_of(place)
         band = None if zone is None else scene.band_of(zone)
         if band is not None:
-            yield Wants(place.zone, mean, band)
+            yield Wants(place.zone, mean, band, ranges.zone(number))
     spoken_for = {zone.plants for zone in scene.zones}
     for plants, grown in zip(scene.plants, lowered.plantings, strict=True):
         band = plants.wanted(added_co2=scene.has_added_co2, settled=scene.is_settled)
@@ -376,7 +380,7 @@ def _wants(lowered: Lowered, result: Result) -> Iterator[Wants]:
         over = _over_tops(result, grown.outline, grown.top)
         ppfd = over or mean_of(result, upper_cells(scene, result, meshes_of(result, part)))
         if ppfd is not None:
-            yield Wants(plants.name, ppfd, band)
+            yield Wants(plants.name, ppfd, band, ranges.planting(part))
 
 
 def _over_tops(result: Result, outline: np.ndarray | None, top: float) -> Estimate | None:
@@ -402,10 +406,10 @@ def _as_zones_want(result: Result, surfaces: Sequence[Lit], setting: float | Non
     return None if then is None else Dimmer(factor, setting, then, suits_zones=True)
 
 
-def _dimmed(lowered: Lowered, result: Result, surfaces: Sequence[Lit], wants: Sequence[Wants]) -> Dimmer | None:
+def _dimmed(result: Result, surfaces: Sequence[Lit], wants: Sequence[Wants]) -> Dimmer | None:
     """As far as plants surely still get the low end of their bands, and no farther than helps."""
     level = _level(result)
-    least = max((_least_factor(one, lowered.tank_uncertainty) for one in wants), default=0.0)
+    least = max((_least_factor(one) for one in wants), default=0.0)
     now = share_at(result, surfaces, 1.0)
     if now < WORTH_SAYING or not math.isfinite(least):
         return None
@@ -423,10 +427,7 @@ def _dimmed(lowered: Lowered, result: Result, surfaces: Sequence[Lit], wants: Se
     return Dimmer(factor, setting, then) if factor < 1 and then <= _WORTH_DOING * now else None
 
 
-def _least_factor(one: Wants, tank_uncertainty: float) -> float:
+def _least_factor(one: Wants) -> float:
     """By which factor light may be dimmed so that it still reaches the low end of a band with a probability of 80 %."""
-    if not one.ppfd.value > 0:
-        return math.inf
-    relative = math.hypot(tank_uncertainty, one.ppfd.standard_error / one.ppfd.value)
-    surely = one.ppfd.value * (1.0 - _SURE_STANDARD * relative)
+    surely = one.ppfd.value * float(np.quantile(one.tank.ratios, 1.0 - SURE)) - _SURE_STANDARD * one.ppfd.standard_error
     return one.band.low / surely if surely > 0 else math.inf

@@ -265,7 +265,7 @@ def _place(traced: Traced, planes: Field, wish: Wish, level: float) -> PlantPlac
     fit = np.select(
         [np.isnan(ppfd), ppfd < wish.band.low, ppfd > wish.band.high], [Fit.COVERED, Fit.TOO_DIM, Fit.MORE], Fit.RIGHT
     )
-    factors = _factors(traced, ppfd.shape)
+    factors = tank_factors(traced, ppfd.shape)
     open_ones = ~np.isnan(ppfd)
     inside = chances_inside(
         ppfd[open_ones], noise[open_ones], (factors[0][open_ones], factors[1][open_ones]), wish.band
@@ -283,12 +283,14 @@ def _place(traced: Traced, planes: Field, wish: Wish, level: float) -> PlantPlac
 def _part(name: str, ppfd: np.ndarray, band: Band, level: float, tank: tuple[float, float]) -> Part:
     """Whether a plant grows in a part of the bed, and between which settings; tank: 95 % range of the real tank's light."""
     now = float(np.nanmean(ppfd))
-    dim, bright = (factor ** (_SURE_STANDARD / HALF_WIDTH) for factor in tank)
-    surely, barely = band.low / max(dim, 0.01), band.low / bright
+    # what the real tank surely reaches, and surely does not pass, over what was computed: log-normal over the range
+    ends = np.log(np.maximum(tank, 1e-6))
+    off = _SURE_STANDARD * (ends[1] - ends[0]) / (2 * HALF_WIDTH)
+    least, most = (math.exp(ends.mean() + way * off) for way in (-1, 1))
     full = max(now / level, 1e-9)
-    low, high = surely / full, band.high / max(dim, 0.01) / full
+    low, high = band.low / least / full, band.high / least / full
     if low > 1.0:
-        return Part(name, now, Grows.NOT if full < barely else Grows.MARGINAL, low, high)
+        return Part(name, now, Grows.NOT if full * most < band.low else Grows.MARGINAL, low, high)
     return Part(name, now, Grows.GROWS if high >= LOWEST_SETTING else Grows.TOO_BRIGHT, low, high)
 
 
@@ -314,7 +316,7 @@ def best_settings(place: PlantPlace, level: float) -> list[tuple[float, list[str
     return found
 
 
-def _factors(traced: Traced, shape: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray]:
+def tank_factors(traced: Traced, shape: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray]:
     """Low and high end of the range of the real tank's light at the middle of each patch, as factors."""
     length, depth, _ = traced.lowered.scene.tank.inside_m
     rows, columns = shape
