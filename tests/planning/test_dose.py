@@ -96,7 +96,7 @@ def test_bands_of_a_new_tank(bare):
 def test_the_card_is_set_as_decided():
     """Too bright by twice: the card says about half the light, and its zones are those of a second trace at that dimming."""
     band = {"name": "own", "rectangle": [["0 cm", "0 cm"], ["30 cm", "20 cm"]], "band": [9, 20]}
-    made = answered(box(zone=[band]))
+    made = answered(box(zone=[band], fixture=[light()]))
     assert made.zones[1].verdict is Verdict.TOO_BRIGHT
     assert made.decision is not None
     level = made.decision.level

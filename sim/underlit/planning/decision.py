@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cached_property
 
@@ -200,7 +200,7 @@ def decide(lowered: Lowered, result: Result, *, channels_apart: bool = True) -> 
     Decision
         Without zones where none has a band.
     """
-    wanted = _wanted(lowered, result)
+    wanted = _wanted(lowered, lit(result))
     made = decided(result, wanted, channels_apart=channels_apart)
     has_lid = any(tank.scene.lid is not None for tank in lowered.tanks)
     return replace(
@@ -280,6 +280,11 @@ def decided(result: Result, wanted: Sequence[Wanted], *, channels_apart: bool = 
     return Decision(light.settings(best, by), levels, by, is_set, tuple(light.zone_settings(best)))
 
 
+def lit(result: Result) -> Result:
+    """A result to take errors from: as it is set, or at full power where all lights are off."""
+    return result if result.ppf > 0 else result.dimmed(dict.fromkeys(result.compiled.sources, 1.0))
+
+
 def _channel(source: Source) -> Channel:
     return source.tank, source.fixture, source.channel
 
@@ -288,7 +293,8 @@ def _channel(source: Source) -> Channel:
 class _Light:
     """What each channel at full power gives each zone that wants something, (channels, zones) [umol/m2/s].
 
-    names: of their fixtures, for people; levels: as set (channels,); errors: relative standard simulation errors of the zones.
+    names: of their fixtures, for people; levels: as set (channels,); errors: relative standard simulation errors of the zones;
+    known: verdicts and chances found so far.
     """
 
     channels: list[Channel]
@@ -297,11 +303,11 @@ class _Light:
     levels: np.ndarray
     errors: np.ndarray
     wanted: Sequence[Wanted]
+    known: dict[tuple[int, float], tuple[Verdict, float]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, result: Result, wanted: Sequence[Wanted]) -> _Light:
         sources = result.compiled.sources
-        lit = result if result.ppf > 0 else result.dimmed(dict.fromkeys(sources, 1.0))
         by_source = result.dimmed(dict.fromkeys(sources, 1.0)).zone_values_by_source()
         channels = list(dict.fromkeys(map(_channel, sources)))
         names = {_channel(s): f"{s.tank_name}: {s.fixture}" if s.tank_name else s.fixture for s in sources}
@@ -310,7 +316,7 @@ class _Light:
             at = channels.index(_channel(source))
             full[at] += row[[one.number for one in wanted]]
             levels[at] = result.dimming.get(source, 1.0)
-        estimates = lit.zone_estimates()
+        estimates = lit(result).zone_estimates()
         errors = [estimates[one.number] for one in wanted]
         relative = np.array([e.sigma / e.value if e.value > 0 else 0.0 for e in errors])
         return cls(channels, list(names.values()), full, levels, relative, wanted)
@@ -321,8 +327,14 @@ class _Light:
         return self.levels / self.levels.max() if self.levels.max(initial=0.0) > 0 else np.ones(len(self.levels))
 
     def judged(self, levels: np.ndarray) -> list[tuple[Verdict, float]]:
-        values = levels @ self.full
-        return [one.judged(float(v), float(e)) for one, v, e in zip(self.wanted, values, self.errors, strict=True)]
+        return [self._judged(z, float(value)) for z, value in enumerate(levels @ self.full)]
+
+    def _judged(self, z: int, value: float) -> tuple[Verdict, float]:
+        """Remembered: every way to a setting asks for the same values."""
+        key = z, round(value, 9)
+        if key not in self.known:
+            self.known[key] = self.wanted[z].judged(value, float(self.errors[z]))
+        return self.known[key]
 
     def score(self, levels: np.ndarray) -> tuple[int, int]:
         """Zones that are right, and zones whose mean lies in the band."""
@@ -361,9 +373,9 @@ class _Light:
 
     def _right_values(self, z: int) -> tuple[float, float]:
         """PPFD between which a zone is right; its band where that is nowhere."""
-        one, error = self.wanted[z], float(self.errors[z])
+        one = self.wanted[z]
         tried = np.geomspace(max(one.band.low, 1e-3 * one.band.high), one.band.high, 200)
-        right = [float(v) for v in tried if one.judged(float(v), error)[0] is Verdict.RIGHT]
+        right = [float(v) for v in tried if self._judged(z, float(v))[0] is Verdict.RIGHT]
         return (right[0], right[-1]) if len(right) > 1 else (one.band.low, one.band.high)
 
     # -- told ---------------------------------------------------------------------------------------------------------
