@@ -12,12 +12,24 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
+from underlit.planning.profile import profile_at
 from underlit.planning.surfaces import surface_reports
+from underlit.planning.vertical_profiles import square
 from underlit.planning.zones import Verdict
 from underlit.report import numbers
+from underlit.report.decisions.profile import AS_IT_IS, WITH_LID, Told, print_profile
 from underlit.report.ledger import LOST, REST, as_percentages, light_ledger, with_rest
-from underlit.report.printout import assumption_table, in_short, moves, output_console, print_answer, print_verdicts
-from underlit.report.summary import assumption_entries
+from underlit.report.printout import (
+    assumption_table,
+    in_short,
+    moves,
+    output_console,
+    print_answer,
+    print_verdicts,
+    spot_table,
+)
+from underlit.report.summary import TANK_KEY, assumption_entries, light_entry
+from underlit.results.estimate import Estimate
 from underlit.scene import load_scene
 
 
@@ -176,6 +188,35 @@ def test_an_error_is_printed_to_two_figures_and_never_smaller_than_it_is(value: 
 def test_few_hits_are_told_as_an_interval_or_an_upper_bound(low: float, high: float, text: str) -> None:
     value = low + 0.3 * (high - low) if low else 0.0
     assert numbers.with_error(value, high - value, low, high) == text
+
+
+def test_a_place_without_light_counted_is_told_in_words() -> None:
+    assert numbers.known_to("corner", 0.064) == "corner ± 6.4 %"
+    assert numbers.known_to("corner", float("inf")) == "corner, where too little light has been counted to tell"
+
+
+def test_an_upper_bound_is_printed_from_the_summary_too() -> None:
+    nothing = Estimate(0.0, 0.0, 15.0, 0.13)
+    entry = light_entry(nothing)
+    spot = {"name": "cave", "in_its_tank_m": [0.1, 0.1, 0.1], TANK_KEY: 0.0, **entry}
+    console = Console(file=io.StringIO(), width=80)
+    console.print(spot_table([spot]))
+    assert "< 0.39" in console.file.getvalue()  # type: ignore[attr-defined]
+    assert numbers.estimated(nothing) == "< 0.39"
+
+
+@pytest.mark.parametrize("brighter", [1.0, 40.0])
+def test_a_profile_with_and_without_a_lid_has_one_line_a_height_at_80_columns(brighter: float) -> None:
+    traced, _ = answer()
+    bright = traced.result.dimmed(dict.fromkeys(traced.result.compiled.sources, brighter))
+    made = profile_at(traced.lowered, bright, "centre", square(0.15, 0.1))
+    told = Told("", (AS_IT_IS, WITH_LID), ((made, made),), (), None, 0.14)
+    console = Console(file=io.StringIO(), width=80, markup=False, highlight=False)
+    print_profile(console, told)
+    table = console.file.getvalue().split("─\n")[1].split("\n  ")[0]  # type: ignore[attr-defined]
+    heights = made.light.heights
+    assert len(table.splitlines()) == len(heights)
+    assert all(f"{100 * (h - made.bed):.1f} (" in table for h in heights)
 
 
 def test_moves() -> None:

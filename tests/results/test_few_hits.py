@@ -13,6 +13,7 @@ from scipy.stats import binom, poisson
 from shaded_tank import Many, lowered, many, traced
 
 from checking import within_probability
+from underlit.planning.compare import widened
 from underlit.results.estimate import FEW, NO_HIT, Estimate, student_factor
 from underlit.results.store import to_dataset
 from underlit.run import DARK, StoppingRule, checkpoints, over_asked, trace_compiled, worst_error
@@ -163,6 +164,13 @@ def test_a_trace_with_a_spot_that_no_photon_reached_is_not_done() -> None:
     over, name, _ = worst_error(result, StoppingRule(zones=0.9, spots=0.9))
     assert over > 1
     assert name in DIM
+
+
+def test_two_places_without_light_do_not_count_as_equally_dark() -> None:
+    dark, lit = Estimate(0.0, 0.0, 15.0, 0.2), Estimate(40.0, 0.2, 15.0, 0.2)
+    same = Estimate(0.0, 0.0, 15.0)
+    assert widened(same, dark, dark).half_width >= dark.high
+    assert widened(same, lit, lit) is same
 
 
 # -- files -------------------------------------------------------------------------------------------------------------

@@ -12,6 +12,7 @@ scales a difference rather than adding to it.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -148,8 +149,9 @@ def compare(candidates: Sequence[Candidate], *, price: float | None = None) -> C
         found = point_difference(other.result, first.result, [at[k][n] for n in common], [at[0][n] for n in common])
         changes.append(
             {
-                name: _change(first, other, at[0][name], at[k][name], values[0][at[0][name]].value, estimate)
+                name: _change(first, other, at[0][name], at[k][name], before.value, widened(estimate, before, after))
                 for name, estimate in zip(common, found, strict=True)
+                for before, after in [(values[0][at[0][name]], values[k][at[k][name]])]
             }
         )
     rows = [
@@ -166,6 +168,14 @@ def compare(candidates: Sequence[Candidate], *, price: float | None = None) -> C
         tuple(candidates), tuple(rows), tuple(running(c, price) for c in candidates), paired, price,
         tuple(best_side(c) for c in candidates), equal_watts(candidates),
     )  # fmt: skip
+
+
+def widened(difference: Estimate, before: Estimate, after: Estimate) -> Estimate:
+    """A difference whose sides may rest on few hits: then its spread over the batches says less than the two intervals."""
+    if not (before.few or after.few):
+        return difference
+    error = max(difference.standard_error, math.hypot(before.sigma, after.sigma))
+    return Estimate(difference.value, error, difference.dof)
 
 
 def _is_spot(c: Candidate, index: int) -> bool:

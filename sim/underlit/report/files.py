@@ -15,13 +15,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from underlit.lowering.fixtures import footprint
 from underlit.lowering.records import Part, Role
 from underlit.lowering.scene import Lowered
 from underlit.planning.zones import ZoneReport
-from underlit.report.numbers import estimated, light, sure_to
+from underlit.report.numbers import estimated, known_to, light
 from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEYS, summarise, versions
 from underlit.results.atomic import temporary_folder, write_text
 from underlit.results.csv_text import csv_text
@@ -200,8 +198,8 @@ def _write_parts(
     except RuntimeError as problem:
         # what the netCDF library says of a full disk
         raise OSError(str(problem)) from problem
-    note = f"largest simulation error: {traced.worst_name} ± {sure_to(traced.worst_relative)}"
-    marks = overlays(traced, reports, note if np.isfinite(traced.worst_relative) else "")
+    note = f"largest simulation error: {known_to(traced.worst_name, traced.worst_relative)}"
+    marks = overlays(traced, reports, note)
     for name, tank in traced.tanks.items():
         write_plan_map(tank.result, marks[name], work / f"{named_for('substrate', name)}.png")
     write_fixture_sheets([f for built in traced.lowered.rack for f in built.scene.fixtures], work)

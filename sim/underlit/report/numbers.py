@@ -90,6 +90,13 @@ def sure_to(relative: float) -> str:
     return f"{100 * relative:.0f} %" if relative >= 0.0995 else f"{100 * relative:.1f} %"
 
 
+def known_to(name: str, relative: float) -> str:
+    """How well a zone or spot is known by the trace, from its relative half width."""
+    if math.isfinite(relative):
+        return f"{name} ± {sure_to(relative)}"
+    return f"{name}, where too little light has been counted to tell"
+
+
 def duration(seconds: float) -> str:
     """A time to wait, in the unit that suits it."""
     if seconds < 100:

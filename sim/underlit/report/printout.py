@@ -24,11 +24,11 @@ from underlit.report.numbers import (
     UNKNOWN,
     band_text,
     estimated,
+    known_to,
     light,
     lopsided,
     percent,
     span_text,
-    sure_to,
     with_error,
 )
 from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEYS, TANK_STANDARD_KEY, summarise
@@ -263,7 +263,7 @@ def leaning(report: ZoneReport) -> str:
 
 def worst_words(traced: Traced) -> str:
     """The zone or spot with the largest simulation error."""
-    return f"{traced.worst_name} is known to ± {sure_to(traced.worst_relative)} (simulation error, 95 %)"
+    return f"{known_to(traced.worst_name, traced.worst_relative)} (simulation error, 95 %)"
 
 
 def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport], *, asked: int | None = None) -> None:

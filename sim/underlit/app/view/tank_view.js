@@ -485,6 +485,15 @@ export default {
       if (!sources || i === undefined || i < 0 || !(values[i] >= 0)) return null;
       return { value: values[i], error: 1.96 * this.errorAt(sources, i) };
     },
+    told({ value, error }) {
+      // as report/numbers.py tells it, with limits_95 of results/estimate.py less its one packet more: the page knows no packets
+      const number = (v) => (v >= 10 ? v.toFixed(0) : v.toFixed(1));
+      if (value <= 0) return "no light counted here yet";
+      if (error <= 0.2 * value) return `${number(value)} ± ${number(error)} µmol/m²/s`;
+      const q = error ** 2 / (2 * value), width = Math.sqrt(q ** 2 + 2 * q * value);
+      const low = number(Math.max(value + q - width, 0)), high = number(value + q + width);
+      return `${error > 0.98 * value || Number(low) === 0 ? "< " : `${low}-`}${high} µmol/m²/s`;
+    },
     drawColumn(p) {
       // PPFD against height over this place, with its simulation error, from the light planes
       const grid = this.header.planes;
@@ -527,10 +536,9 @@ export default {
       if (hit) this.drawColumn(hit.point);
       const tip = this.$refs.tip;
       if (!hit || (!value && !hit.object.userData.item)) return this.hideTip();
-      const number = (v) => (v >= 10 ? v.toFixed(0) : v.toFixed(1));
       const what = hit.object.userData.role === "section" ? "light plane" : hit.object.userData.name;
       const where = `${this.length(hit.point.x)} from the left, ${this.length(hit.point.y)} from the front, ${this.length(hit.point.z)} high`;
-      tip.textContent = value ? `${number(value.value)} ± ${number(value.error)} µmol/m²/s · ${what} · ${where}` : `${what}: drag to move, Shift and drag to turn`;
+      tip.textContent = value ? `${this.told(value)} · ${what} · ${where}` : `${what}: drag to move, Shift and drag to turn`;
       tip.style.display = "block";
       const box = this.$el.getBoundingClientRect();
       tip.style.left = `${Math.min(event.clientX - box.left + 14, box.width - 260)}px`;

@@ -66,14 +66,16 @@ def print_profile(console: Console, told: Told) -> None:
 def _print_place(console: Console, told: Told, profiles: Sequence[Profile]) -> None:
     first = profiles[0]
     say(console, f"{first.name}: PAR (PPFD), umol/m2/s ± simulation (95 %)", "bold")
-    shown = table("over the\nsubstrate", "below the\nsurface", *told.lids, TANK_RANGE, "rule of\nthumb")
+    shown = table(
+        "over the\nsubstrate\ncm (in)", "below the\nsurface\ncm (in)", *told.lids, TANK_RANGE, "rule of\nthumb"
+    )
     rule = first.by_rule(first.light.heights)
     values = [p.light.at(first.light.heights) for p in profiles]
     for k in reversed(range(len(first.light.heights))):
         height, under = first.light.heights[k], first.surface - first.light.heights[k]
         shown.add_row(
-            cm(height - first.bed),
-            cm(under) if under > 0 else "in air",
+            _both(height - first.bed),
+            _both(under) if under > 0 else "in air",
             *(estimated(v[k]) for v in values),
             span_text(first.tank.low * values[0][k].value, first.tank.high * values[0][k].value),
             light(rule[k]) if under > 0 else "",
@@ -164,17 +166,22 @@ def cm(metres: float) -> str:
     return f"{100 * metres:.1f} cm ({metres / 0.0254:.1f} in)"
 
 
+def _both(metres: float) -> str:
+    """As `cm`, under a head that names the units."""
+    return f"{100 * metres:.1f} ({metres / 0.0254:.1f})"
+
+
 def _print_line(console: Console, told: Told, lines: Sequence[Line]) -> None:
     first = lines[0]
     say(console, f"{line_words(first)}, umol/m2/s", "bold")
-    shown = table("along the line", *told.lids, TANK_RANGE)
+    shown = table("along the\nline\ncm (in)", *told.lids, TANK_RANGE)
     step = max(1, len(first.distance) // 12)
     rows = sorted({*range(0, len(first.distance), step), len(first.distance) - 1})
     for k in rows:
         value = first.ppfd[k].value
         low, high = (factor * value for factor in first.tank_at(k))
         cells = [estimated(line.ppfd[k]) for line in lines]
-        shown.add_row(cm(first.distance[k]), *cells, span_text(low, high) if math.isfinite(value) else NONE)
+        shown.add_row(_both(first.distance[k]), *cells, span_text(low, high) if math.isfinite(value) else NONE)
     console.print(shown)
 
 

@@ -12,7 +12,7 @@ from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeEl
 from rich.table import Column
 
 from underlit.lowering.scene import Lowered
-from underlit.report.numbers import duration, sure_to
+from underlit.report.numbers import duration, known_to
 from underlit.run import Progress as State
 from underlit.run import Traced, trace
 
@@ -51,7 +51,7 @@ class Teller:
         if speed > 0:
             line += f", {speed / 1e6:.2f} M/s"
         if state.worst_relative is not None and state.worst_name:
-            line += f"; least certain: {state.worst_name} ± {sure_to(state.worst_relative)}"
+            line += f"; least certain: {known_to(state.worst_name, state.worst_relative)}"
         left = self.seconds_left(state)
         if left is not None:
             line += f"; {duration(left)} left"

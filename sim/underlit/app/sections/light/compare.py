@@ -15,7 +15,8 @@ from underlit.app.view import TankView
 from underlit.planning.candidates import Candidate, candidate
 from underlit.planning.compare import Change, compare
 from underlit.report.decisions.compared_settings import best_words
-from underlit.report.decisions.comparison import in_words
+from underlit.report.decisions.comparison import in_words, signed
+from underlit.report.numbers import estimated
 from underlit.results.estimate import Estimate
 
 
@@ -61,12 +62,12 @@ class Compare(Section):
 
 
 def _value(value: Estimate | None) -> str:
-    return "" if value is None else f"{value.value:.0f}"
+    return "" if value is None else estimated(value)
 
 
 def _change(change: Change | None) -> None:
     if change is not None:
-        ui.label(f"{change.ppfd.value:+.1f} ± {change.ppfd.half_width:.1f}")
+        ui.label(signed(change.ppfd))
         if not change.beyond_error:
             ui.label("within the error").classes("quiet")
 

@@ -14,6 +14,7 @@ from underlit.app.section import Page, Section
 from underlit.app.sections.edit.zones import next_spot
 from underlit.app.values import value_at
 from underlit.app.view import TankView
+from underlit.report.numbers import known_to
 from underlit.scene import Fixture, Plants
 from underlit.viz.palette import BAR_TITLE
 
@@ -70,7 +71,7 @@ class Picture(Section):
         if light.revision != revision:
             return "Tracing your change. The picture still shows the tank before it."
         state = "Done" if light.done else "So far"
-        least = f"least certain: {light.worst_name} (± {100 * light.worst_relative:.1f} % simulation)"
+        least = f"least certain: {known_to(light.worst_name, light.worst_relative)} (simulation error)"
         return f"{state}: {light.result.photons / 1e6:.2g} million photons; {least}"
 
     # -- what is shown --------------------------------------------------------------------------------------
