@@ -28,7 +28,7 @@ from underlit.report.printout import (
     print_verdicts,
     spot_table,
 )
-from underlit.report.summary import TANK_KEY, assumption_entries, light_entry
+from underlit.report.summary import TANK_KEYS, assumption_entries, light_entry
 from underlit.results.estimate import Estimate
 from underlit.scene import load_scene
 
@@ -198,7 +198,7 @@ def test_a_place_without_light_counted_is_told_in_words() -> None:
 def test_an_upper_bound_is_printed_from_the_summary_too() -> None:
     nothing = Estimate(0.0, 0.0, 15.0, 0.13)
     entry = light_entry(nothing)
-    spot = {"name": "cave", "in_its_tank_m": [0.1, 0.1, 0.1], TANK_KEY: 0.0, **entry}
+    spot = {"name": "cave", "in_its_tank_m": [0.1, 0.1, 0.1], **dict.fromkeys(TANK_KEYS, 0.0), **entry}
     console = Console(file=io.StringIO(), width=80)
     console.print(spot_table([spot]))
     assert "< 0.39" in console.file.getvalue()  # type: ignore[attr-defined]
@@ -210,7 +210,7 @@ def test_a_profile_with_and_without_a_lid_has_one_line_a_height_at_80_columns(br
     traced, _ = answer()
     bright = traced.result.dimmed(dict.fromkeys(traced.result.compiled.sources, brighter))
     made = profile_at(traced.lowered, bright, "centre", square(0.15, 0.1))
-    told = Told("", (AS_IT_IS, WITH_LID), ((made, made),), (), None, 0.14)
+    told = Told("", (AS_IT_IS, WITH_LID), ((made, made),), (), None)
     console = Console(file=io.StringIO(), width=80, markup=False, highlight=False)
     print_profile(console, told)
     table = console.file.getvalue().split("─\n")[1].split("\n  ")[0]  # type: ignore[attr-defined]
