@@ -109,7 +109,7 @@ def test_wood_and_plants_end_at_a_curved_pane():
     for mesh in lowered.compiled.meshes:
         if mesh.name in ("rock", "stems"):
             assert shapely.contains_xy(polygon, *mesh.vertices[:, :2].T).all(), mesh.name
-    assert any("rock" in note and "cut off" in note for note in lowered.compiled.notes)
+    assert any("rock" in said and "cut off" in said for said in lowered.compiled.cautions)
     result = trace_compiled(lowered.compiled, rule=StoppingRule(photons=1 << 17, only_budget=True), seed=3)[0]
     assert result.counter(Counter.LOST_PHOTONS) == 0
     assert result.ledger_quanta()["inside_solid"] <= 1e-6 * result.photons * PACKET
