@@ -23,6 +23,7 @@ from underlit.results.responses import Responses
 from underlit.results.result import Result
 from underlit.scene import Band
 from underlit.scene.assumptions.lever import Lever, Moves
+from underlit.scene.assumptions.measured import measured_correlation
 from underlit.scene.assumptions.scene import levers_of
 
 DRAWS = 1000
@@ -208,7 +209,10 @@ class TankRanges:
         levers = tuple(levers_of(self._lowered.rack[0].scene))
         key = (self._lowered.tank, levels, levers)
         if key not in responses.remembered:
-            responses.remembered[key] = _Answers(responses, self._lowered, levers, np.array(levels))
+            scene = self._lowered.rack[0].scene
+            responses.remembered[key] = _Answers(
+                responses, self._lowered, levers, np.array(levels), measured_correlation(scene)
+            )
         found: _Answers = responses.remembered[key]
         return found
 
@@ -216,7 +220,10 @@ class TankRanges:
 class _Answers:
     """The light of drawn tanks on every target, reckoned from the answers of a trace."""
 
-    def __init__(self, responses: Responses, lowered: Lowered, levers: tuple[Lever, ...], ppf: np.ndarray) -> None:
+    def __init__(
+        self, responses: Responses, lowered: Lowered, levers: tuple[Lever, ...], ppf: np.ndarray, measured: np.ndarray
+    ) -> None:
+        self._measured = measured
         self.responses, self._lowered, self.levers, self._ppf = responses, lowered, levers, ppf
         self._number = {lever.tag: k for k, lever in enumerate(levers)}
         self._known: dict[int, TankRange] = {}
@@ -225,12 +232,16 @@ class _Answers:
     @cached_property
     def _draws(self) -> np.ndarray:
         """Values of every lever in every drawn tank, (DRAWS, levers): each lever's range cut into DRAWS equal parts (a Latin
-        hypercube), so that few draws fill it evenly.
+        hypercube), so that few draws fill it evenly; what was measured goes together as the readings tell.
         """
         rng = np.random.default_rng(20)
-        return np.stack(
-            [lever.at((rng.permutation(DRAWS) + rng.random(DRAWS)) / DRAWS) for lever in self.levers], axis=1
-        )
+        position = np.stack([(rng.permutation(DRAWS) + rng.random(DRAWS)) / DRAWS for _ in self.levers], axis=1)
+        measured = np.flatnonzero([lever.is_measured for lever in self.levers])
+        if len(measured):
+            from scipy.special import ndtr, ndtri
+
+            position[:, measured] = ndtr(ndtri(position[:, measured]) @ np.linalg.cholesky(self._measured).T)
+        return np.stack([lever.at(position[:, k]) for k, lever in enumerate(self.levers)], axis=1)
 
     @cached_property
     def _ends(self) -> np.ndarray:

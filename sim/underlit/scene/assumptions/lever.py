@@ -56,12 +56,18 @@ BENT = (Moves.HEIGHT, Moves.LEAF_AREA)
 """Of those traced again, the ones whose answer differs on both sides of the value; of the others one end is enough."""
 
 
+WIDEST_BEAM_DEG = 165.0
+OPTICAL_DEPTHS = (Moves.LID, Moves.PANES, Moves.BACKING)
+"""Shares of which readings know the logarithm of the optical depth."""
+
+
 @dataclass(frozen=True)
 class Lever:
     """A value that a scene leaves open: any value of its range is equally likely, on a logarithmic scale if `log` says so.
 
-    of: names of what it belongs to, where that is not all. HEIGHT, LEAF_AREA, LEAVES and LIGHT are factors on what the scene
-    has, so their value is 1. tank: number of the tank in its rack. key: of the assumption that it belongs to.
+    sd: where it was measured, the error of its u (`scene.measured`), which is normal; the range then holds 95 %. of: names of
+    what it belongs to, where that is not all. HEIGHT, LEAF_AREA, LEAVES and LIGHT are factors on what the scene has, so their
+    value is 1. tank: number of the tank in its rack. key: of the assumption that it belongs to.
     """
 
     moves: Moves
@@ -72,6 +78,12 @@ class Lever:
     log: bool = False
     tank: int = 0
     key: str = ""
+    sd: float = 0.0
+
+    @property
+    def is_measured(self) -> bool:
+        """Whether readings told it."""
+        return self.sd > 0
 
     @property
     def tag(self) -> str:
@@ -84,7 +96,14 @@ class Lever:
         return self.key if self.moves is Moves.LIGHT else str(self.moves)
 
     def at(self, position: np.ndarray) -> np.ndarray:
-        """Values at positions of the range, 0 its low end, 1 its high end."""
+        """Values at positions of the range, 0 its low end, 1 its high end; of a measured one, at probabilities."""
+        if self.is_measured:
+            from scipy.special import ndtri
+
+            factor = np.exp(self.sd * ndtri(position))
+            if self.moves in OPTICAL_DEPTHS:
+                return np.asarray(self.value**factor)
+            return np.asarray(np.minimum(self.value * factor, WIDEST_BEAM_DEG if self.moves is Moves.BEAM else np.inf))
         if self.log:
             return np.asarray(self.low * (self.high / self.low) ** position)
         return np.asarray(self.low + (self.high - self.low) * position)

@@ -9,10 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+import numpy as np
+
 from underlit.scene.assumptions.assumption import Assumption
+from underlit.scene.assumptions.lever import Lever, Moves
 from underlit.scene.measured import OF_LIGHTS, Kind, MeasuredParameter
 from underlit.scene.model import Scene
-from underlit.scene.standing import standing
+from underlit.scene.standing import standing, value_in
 
 KEYS = {
     Kind.OUTPUT: ("fixture.output", "umol/s"),
@@ -23,6 +26,14 @@ KEYS = {
     Kind.BACKING: ("tank.*.reflectance", ""),
 }
 """The key of a scene file that says what was measured, and the unit in which its value is shown."""
+MOVES = {
+    Kind.OUTPUT: Moves.LIGHT,
+    Kind.BEAM: Moves.BEAM,
+    Kind.LID: Moves.LID,
+    Kind.GROWTH: Moves.PANES,
+    Kind.TINT: Moves.TINT,
+    Kind.BACKING: Moves.BACKING,
+}
 BEAM_SLOPE, GROWTH_SLOPE, BACKING_SLOPE = -0.65, -0.17, -0.04
 """Of the logarithm of the mean PPFD by u: a spot of 60 for 30 deg and a bar of 110 for 120; panes that return .1 for .4;
 a backing."""
@@ -38,8 +49,32 @@ def measured_rows(scene: Scene) -> Iterator[Assumption]:
         low, high = parameter.interval
         text = f"{parameter.value:.3g} {unit}, measured".replace(" ,", ",")
         moves = math.sqrt(3) * abs(_slope(scene, parameter)) * parameter.sd
+        span = f"{low:.3g}-{high:.3g} {unit}".strip()
         assert said is not None
-        yield Assumption(key, text, f"{low:.3g}-{high:.3g} {unit}".strip(), -moves, moves, said.text, measured=True)
+        yield Assumption(key, text, span, -moves, moves, said.text, measured=True, levers=(_lever(scene, parameter),))
+
+
+def measured_correlation(scene: Scene) -> np.ndarray:
+    """Between the errors of the measured levers of all tanks of a rack, in their order, (n, n)."""
+    blocks = [standing(each).covariance for each in scene.tank_scenes]
+    found, first = np.eye(sum(len(block) for block in blocks)), 0
+    for block in blocks:
+        last, sd = first + len(block), np.sqrt(np.diag(block))
+        found[first:last, first:last] = block / np.outer(sd, sd)
+        first = last
+    return found
+
+
+def _lever(scene: Scene, parameter: MeasuredParameter) -> Lever:
+    """What moves when a measured value is wrong; of an output, a factor."""
+    value = value_in(scene, parameter.what, parameter.of)
+    assert value is not None
+    low, high = (
+        (end / parameter.value for end in parameter.interval) if parameter.what is Kind.OUTPUT else parameter.interval
+    )
+    of = ("dirt",) if parameter.what is Kind.LID else parameter.of
+    value = 1.0 if parameter.what is Kind.OUTPUT else value
+    return Lever(MOVES[parameter.what], value, low, high, of=of, sd=parameter.sd)
 
 
 def measured_mean_square(scene: Scene) -> float:
