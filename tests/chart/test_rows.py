@@ -11,14 +11,14 @@ import pytest
 from chart_scenes import write_scenes
 
 from underlit.lowering.scene import lower
-from underlit.planning.chart import Answer, ChartError, Misfit, Row, Target, lights, make_chart, tanks
+from underlit.planning.chart import Answer, ChartError, Misfit, Row, TankSpot, Target, lights, make_chart, tanks
 from underlit.planning.chart.axes import overhang_m, scene_of
 from underlit.planning.chart.keys import row_key
 from underlit.planning.chart.tenths import bed_patches, bed_tenths
 from underlit.planning.ends import Ends, ends_of
 from underlit.results.estimate import Estimate
 from underlit.run import trace
-from underlit.scene import Need, assumptions, tank_uncertainty
+from underlit.scene import Need, assumptions
 
 PHOTONS = 1 << 16
 
@@ -42,8 +42,18 @@ def a_row(mean: float, dimmest: float | None = None, brightest: float | None = N
     """A row with given light."""
     tenth = [None if value is None else Estimate(value, 0.0, 15.0) for value in (dimmest, brightest)]
     return Row(
-        "k", "light", "tank", 1, 1, "p", 1.0, None, Estimate(mean, 0.0, 15.0), *tenth, 0.03, some_ends(), 0.1, ()
+        "k", "light", "tank", 1, 1, "p", 1.0, None, Estimate(mean, 0.0, 15.0), *tenth, 0.03, some_ends(), 0.7, 1.2, ()
     )
+
+
+def with_panes(tank: TankSpot, returned: float) -> TankSpot:
+    """The tank with upright panes that are said to return a share of the light per reflection."""
+    walls = {
+        side: tank.scene.tank.walls[side].model_copy(update={"returned_per_reflection": returned})
+        for side in ("front", "back", "left", "right")
+    }
+    scene = tank.scene.model_copy(update={"tank": tank.scene.tank.model_copy(update=walls)})
+    return replace(tank, scene=scene)
 
 
 def test_row_is_the_trace_at_full_power(made):
@@ -156,13 +166,13 @@ def test_entries_of_the_catalogue(tmp_path):
     assert [scene.returned_per_reflection(side) for side in ("front", "back", "left", "right")] == [0.25] * 4
     chart = make_chart([light], [tank], photons=PHOTONS)
     planted = chart.cells[light.name, tank.name]
-    assert planted.tank_uncertainty == pytest.approx(tank_uncertainty(scene))
+    assert planted.tank_low < 1 < planted.tank_high
     assert "tank.panes" in {row.key for row in assumptions(scene)}
-    clean = {
-        side: tank.scene.tank.walls[side].model_copy(update={"returned_per_reflection": 1.0})
-        for side in ("front", "back", "left", "right")
-    }
-    bare = replace(tank, scene=tank.scene.model_copy(update={"tank": tank.scene.tank.model_copy(update=clean)}))
+    overgrown = with_panes(tank, 0.25)
+    said = make_chart([light], [overgrown], photons=PHOTONS).cells[light.name, tank.name]
+    assert said.mean.value == pytest.approx(planted.mean.value)
+    assert said.tank_high / said.tank_low < planted.tank_high / planted.tank_low
+    bare = with_panes(tank, 1.0)
     cleaned = make_chart([light], [bare], photons=PHOTONS).cells[light.name, tank.name]
     assert planted.mean.value < 0.8 * cleaned.mean.value
     with pytest.raises(ChartError, match="did you mean"):

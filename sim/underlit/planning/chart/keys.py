@@ -19,7 +19,7 @@ FORMAT = 1
 _SOURCES = (
     "units.py", "spectra", "photometry", "scene", "lowering", "geometry", "optics", "transport", "backends",
     "results", "planning/chart", "planning/differences.py", "planning/ends.py", "planning/jackknife.py",
-    "planning/over_bed.py", "planning/patches.py", "planning/vertical_profiles.py", "run.py",
+    "planning/over_bed.py", "planning/patches.py", "planning/ranges.py", "planning/vertical_profiles.py", "run.py",
 )  # fmt: skip
 """Where the numbers of a row are made, below the package."""
 _LIBRARIES = ("numpy", "numba", "scipy", "shapely", "trimesh", "manifold3d")
