@@ -187,7 +187,11 @@ def test_meshes_that_cannot_be_used(
     scene.write_text(SCENE + STONE.format(ending))
     lines = traced(capsys, scene)
     assert len(lines) == 1
-    assert lines[0].startswith(f"{scene}: rock: ")
+    # what cannot be read is refused at its key; what reads, but makes no shape, where the stone is built
+    where = "rock: " if word in ("degenerate", "rock") else "stone[0].mesh: "
+    said = (SCENE + STONE).splitlines().index('mesh = "rock.{0}"') + 1
+    line = "" if where == "rock: " else f":{said}"
+    assert lines[0].startswith(f"{scene}{line}: {where}")
     assert word in lines[0]
 
 

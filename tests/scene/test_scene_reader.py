@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from pathlib import Path
 
 import pytest
+import trimesh
 from good_scene import good_scene
 
+import underlit
 from underlit.scene import SceneError, json_schema, load_scene, scene_from_dict
 from underlit.text.locate import key_lines
 
@@ -163,10 +166,59 @@ def test_a_mesh_must_be_there_and_have_its_unit(tmp_path: Path) -> None:
     assert problems(SMALL + wood + 'unit = "mm"', tmp_path)[0].startswith(
         "tank.toml:12: wood[0].mesh: no such mesh file"
     )
-    (tmp_path / "w.stl").write_text("a mesh that nobody reads here", "utf-8")
-    assert (
-        "wood[0].mesh: needs unit as well (the unit of the numbers in the mesh)" in problems(SMALL + wood, tmp_path)[0]
+    trimesh.creation.box((1, 1, 1)).export(tmp_path / "w.stl")
+    (found,) = problems(SMALL + wood, tmp_path)
+    assert "wood[0].mesh: needs unit as well (the unit of the numbers in the mesh)" in found
+
+
+def test_files_that_cannot_be_read_are_told_with_the_rest(tmp_path: Path) -> None:
+    """With what is wrong inside a part, and with what parts make of each other; each file once, at its own line."""
+    (tmp_path / "bad.csv").write_text("1,2\n3\n", "utf-8")
+    stone = '[[stone]]\nname = "s"\nmesh = "s.stl"\nunit = "mm"\nat = ["10 cm", "10 cm"]\n'
+    spot = '[[spot]]\nname = "outside"\nat = ["9 m", "1 cm"]\n'
+    found = problems(SMALL + stone + spot, tmp_path)
+    assert len(found) == 2
+    assert "stone[0].mesh: no such mesh file" in found[0]
+    assert "spot[0]" in found[1]
+    beds = '[substrate]\nheights = { unit = "cm", file = "bad.csv" }\n'
+    light = '[[fixture]]\nname = "b"\nphotometric_file = "none.ies"\nsize = ["20 cm", "5 cm", "2 cm"]\ndimming = 45\n'
+    led = '[[fixture.channel]]\nspectrum = { file = "none.csv", of = "photons" }\n'
+    found = problems(SMALL + stone + light + led + beds, tmp_path)
+    told = [
+        "stone[0].mesh: no such mesh file",
+        "fixture[1].photometric_file: none.ies: cannot be read",
+        "fixture[1].dimming: must be at most 1",
+        "fixture[1].channel[0].spectrum.file: the file cannot be read: No such file or directory",
+        "substrate.heights.file: not a height map: the file must have rows of equally many numbers",
+    ]
+    assert len(found) == len(told)
+    assert all(text in line for text, line in zip(told, found, strict=True)), found
+
+
+@pytest.mark.parametrize("room", ["scene", "lowering"])
+def test_only_the_reader_opens_files(room: str) -> None:
+    package = Path(underlit.__file__).parent
+    opens = re.compile(
+        r"\bopen\(|\.read_(text|bytes)\(|trimesh\.load|\bread_(photometry|mesh|number_table|toml)\(|\.is_file\("
     )
+    found = [
+        f"{path.relative_to(package)}: {line.strip()}"
+        for path in (package / room).rglob("*.py")
+        if "reader" not in path.relative_to(package).parts
+        for line in path.read_text("utf-8").splitlines()
+        if opens.search(line)
+    ]
+    assert found == []
+    assert opens.search((package / "scene" / "reader" / "mesh_file.py").read_text("utf-8"))
+
+
+def test_a_file_that_changed_is_read_again(tmp_path: Path) -> None:
+    bed, text = tmp_path / "bed.csv", SMALL + '[substrate]\nheights = { unit = "cm", file = "bed.csv" }\n'
+    (tmp_path / "tank.toml").write_text(text, "utf-8")
+    for heights in ("3,3\n5,5\n", "4,4\n5,5\n", "14,4\n5,5\n"):
+        bed.write_text(heights, "utf-8")
+        grid = load_scene(tmp_path / "tank.toml").substrate.grid_m
+        assert grid[0, 0] == pytest.approx(float(heights.split(",")[0]) / 100)
 
 
 def test_lines_of_every_kind_of_key() -> None:

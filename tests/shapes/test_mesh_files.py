@@ -6,9 +6,22 @@ import numpy as np
 import pytest
 from solid_shapes import box
 
-from underlit.lowering.shapes import ShapeError, mesh
+from underlit.lowering.shapes import Shape, ShapeError, mesh
+from underlit.scene import Scene
+from underlit.scene.named_files import MeshFile
+from underlit.scene.reader import mesh_file
+from underlit.scene.reader.files import file_faults, with_files
 
 CUBE = box((0, 0, 0), (0.1, 0.2, 0.3))
+
+
+def read(path) -> MeshFile:
+    """A mesh file as the reader of scenes reads it."""
+    return with_files({"stone": [{"mesh": str(path)}]}, Scene)["stone"][0]["mesh"]
+
+
+def loaded(path, **options) -> Shape:
+    return mesh.mended(read(path), **options)
 
 
 def write_ascii_stl(path, vertices, faces):
@@ -55,7 +68,7 @@ WRITERS = {"a.stl": write_ascii_stl, "b.stl": write_binary_stl, "c.obj": write_o
 @pytest.mark.parametrize("name", WRITERS)
 def test_reads_what_was_written(tmp_path, name):
     WRITERS[name](tmp_path / name, CUBE.vertices, CUBE.faces)
-    shape = mesh.load(tmp_path / name)
+    shape = loaded(tmp_path / name)
     assert shape.closed
     assert len(shape.vertices) == 8
     assert len(shape.faces) == 12
@@ -67,7 +80,7 @@ def test_reads_what_was_written(tmp_path, name):
 
 def test_glb_scene_graph_is_applied_and_put_together(tmp_path):
     write_glb(tmp_path / "s.glb", CUBE.vertices, CUBE.faces)
-    shape = mesh.load(tmp_path / "s.glb")
+    shape = loaded(tmp_path / "s.glb")
     assert shape.closed
     assert shape.volume_m3 == pytest.approx(0.012, rel=1e-5)
     assert shape.bounds[1, 0] == pytest.approx(1.1, rel=1e-6)
@@ -76,7 +89,7 @@ def test_glb_scene_graph_is_applied_and_put_together(tmp_path):
 @pytest.mark.parametrize(("unit", "metres"), [("m", 1), ("cm", 0.01), ("mm", 0.001), ("in", 0.0254), ("ft", 0.3048)])
 def test_units_and_scale(tmp_path, unit, metres):
     write_obj(tmp_path / "u.obj", CUBE.vertices * 10, CUBE.faces)
-    shape = mesh.load(tmp_path / "u.obj", scale=0.5, unit=unit)
+    shape = loaded(tmp_path / "u.obj", scale=0.5, unit=unit)
     assert shape.bounds[1, 2] == pytest.approx(3 * 0.5 * metres, rel=1e-9)
 
 
@@ -85,7 +98,7 @@ def test_closed_meshes_are_wound_outward(tmp_path, turned):
     faces = CUBE.faces.copy()
     faces[list(turned)] = faces[list(turned)][:, ::-1]
     write_obj(tmp_path / "w.obj", CUBE.vertices, faces)
-    shape = mesh.load(tmp_path / "w.obj")
+    shape = loaded(tmp_path / "w.obj")
     assert shape.closed
     assert shape.volume_m3 == pytest.approx(0.006, rel=1e-9)
     assert "turned" in shape.note
@@ -96,13 +109,13 @@ def test_a_hollow_stays_hollow_and_a_body_beside_is_turned(tmp_path):
     vertices = np.concatenate([outer.vertices, hollow.vertices, beside.vertices])
     faces = np.concatenate([outer.faces, hollow.faces[:, ::-1] + 8, beside.faces[:, ::-1] + 16])
     write_obj(tmp_path / "h.obj", vertices, faces)
-    assert mesh.load(tmp_path / "h.obj").volume_m3 == pytest.approx(2 - 0.6**3, rel=1e-9)
+    assert loaded(tmp_path / "h.obj").volume_m3 == pytest.approx(2 - 0.6**3, rel=1e-9)
 
 
 def test_open_meshes_are_sheets_and_degenerate_faces_go(tmp_path):
     faces = np.concatenate([CUBE.faces[1:], [[0, 0, 1], [2, 3, 2]]])
     write_ply(tmp_path / "o.ply", CUBE.vertices, faces)
-    shape = mesh.load(tmp_path / "o.ply")
+    shape = loaded(tmp_path / "o.ply")
     assert not shape.closed
     assert len(shape.faces) == 11
     assert "not closed" in shape.note
@@ -131,7 +144,7 @@ def broken_files(folder):
 @pytest.mark.parametrize(
     ("name", "reason"),
     [
-        ("missing.stl", "no such file"),
+        ("missing.stl", "no such mesh file"),
         ("text.stl", ""),
         ("cut.glb", "cannot be read"),
         ("empty.obj", ""),
@@ -147,24 +160,29 @@ def broken_files(folder):
 )
 def test_broken_files_give_one_clear_line(tmp_path, name, reason):
     broken_files(tmp_path)
-    with pytest.raises(ShapeError) as caught:
-        mesh.load(tmp_path / name)
-    line = str(caught.value)
-    assert line.startswith(str(tmp_path / name) + ": ")
+    file = read(tmp_path / name)
+    if file.fault:
+        (problem,) = file_faults({"mesh": file})
+        line = str(problem)
+        assert f"(got '{str(tmp_path)[:20]}" in line
+    else:
+        with pytest.raises(ShapeError) as caught:
+            mesh.mended(file)
+        line = str(caught.value)
+        assert line.startswith(str(tmp_path / name) + ": ")
     assert "\n" not in line
     assert ";" in line, "what would be right is part of the line"
     assert reason in line
 
 
 def test_too_many_faces(tmp_path, monkeypatch):
-    monkeypatch.setattr(mesh, "MOST_FACES", 11)
+    monkeypatch.setattr(mesh_file, "MOST_FACES", 11)
     write_obj(tmp_path / "m.obj", CUBE.vertices, CUBE.faces)
-    with pytest.raises(ShapeError, match="12 faces"):
-        mesh.load(tmp_path / "m.obj")
+    assert "12 faces" in read(tmp_path / "m.obj").fault
 
 
 @pytest.mark.parametrize("options", [{"unit": "yard"}, {"scale": 0.0}, {"scale": float("nan")}])
 def test_unusable_options(tmp_path, options):
     write_obj(tmp_path / "m.obj", CUBE.vertices, CUBE.faces)
     with pytest.raises(ShapeError):
-        mesh.load(tmp_path / "m.obj", **options)
+        loaded(tmp_path / "m.obj", **options)

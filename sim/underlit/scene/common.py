@@ -170,16 +170,6 @@ YesNo = Annotated[bool, Field(strict=True)]
 FilePath = Annotated[Path, Field(description="a file, relative to the scene file")]
 
 
-def _is_there(path: Path) -> Path:
-    if not path.is_file():
-        raise wrong("no such mesh file", got=str(path))
-    return path
-
-
-MeshPath = Annotated[FilePath, AfterValidator(_is_there)]
-"""A mesh file that is there."""
-
-
 class ShortForm:
     """Lets a table be written as one text: ``"LED-B3"`` for ``{ illuminant = "LED-B3" }``."""
 

@@ -8,11 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
-from typing import get_args, get_origin
+from typing import Any, TypeVar, get_args, get_origin
 
 from underlit.scene.common import Part, Role
 from underlit.scene.model import Scene
+from underlit.scene.named_files import NamedFile
 from underlit.text.problem import KeyPath
+
+Held = TypeVar("Held")
 
 
 def alternatives_of(part: type[Part] | Part, key: str) -> tuple[str, ...]:
@@ -90,7 +93,10 @@ def lists_of_tables() -> tuple[str, ...]:
 def path_keys() -> frozenset[str]:
     """The keys, wherever they stand, that name a file; the base of a scene is not among them."""
     return frozenset(
-        key for model in models() for key, field in model.scene_fields().items() if _holds(field.annotation, Path)
+        key
+        for model in models()
+        for key, field in model.scene_fields().items()
+        if file_type(model, key) is not None or _held(field.annotation, Path)
     )
 
 
@@ -104,13 +110,18 @@ def models() -> tuple[type[Part], ...]:
     return tuple(found)
 
 
-def _holds(annotation: object, wanted: type) -> bool:
-    return annotation is wanted or any(_holds(inner, wanted) for inner in get_args(annotation))
+def file_type(model: type[Part], key: str) -> type[NamedFile[Any]] | None:
+    """What kind of file a key of a part names, for the reader to read; None where it names none."""
+    field = model.scene_fields().get(key)
+    return None if field is None else next(iter(_held(field.annotation, NamedFile)), None)
 
 
 def _model_in(annotation: object) -> type[Part] | None:
-    if isinstance(annotation, type) and issubclass(annotation, Part):
-        return annotation
-    if get_origin(annotation) is None:
-        return None
-    return next((found for inner in get_args(annotation) if (found := _model_in(inner)) is not None), None)
+    return next(iter(_held(annotation, Part)), None)
+
+
+def _held(annotation: object, wanted: type[Held]) -> list[type[Held]]:
+    """The types in an annotation that are of a kind."""
+    if isinstance(annotation, type) and issubclass(annotation, wanted):
+        return [annotation]
+    return [found for inner in get_args(annotation) for found in _held(inner, wanted)]

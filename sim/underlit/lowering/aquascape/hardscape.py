@@ -59,7 +59,7 @@ def _solid(piece: Wood | Stone) -> Shape:
     from underlit.lowering.shapes import mesh, stone, wood
 
     if piece.mesh is not None:
-        return mesh.load(piece.mesh, unit=piece.unit or "m")
+        return mesh.mended(piece.mesh, unit=piece.unit or "m")
     assert piece.size is not None
     length, _, height = piece.size
     if isinstance(piece, Wood):

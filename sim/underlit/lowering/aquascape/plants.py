@@ -105,7 +105,7 @@ def _from_mesh(scene: Scene, plants: Plants) -> Planting:
     from underlit.lowering.shapes import mesh
 
     assert plants.mesh is not None
-    shape = stand(scene, plants, mesh.load(plants.mesh, unit=plants.unit or "m"))
+    shape = stand(scene, plants, mesh.mended(plants.mesh, unit=plants.unit or "m"))
     return Planting(shape, shape.area_m2, 0.0, 0, 1, 0.0, leaf_faces=len(shape.faces))
 
 

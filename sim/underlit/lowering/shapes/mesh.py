@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 
 from underlit.lowering.shapes.shape import (
@@ -15,61 +13,34 @@ from underlit.lowering.shapes.shape import (
     is_closed,
     without_degenerate_faces,
 )
+from underlit.scene.named_files import MeshFile
 
-MOST_FACES = 2_000_000
 LARGEST_M, SMALLEST_M = 5.0, 0.001
 
 _METRES = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 
 
-def load(path: str | Path, scale: float = 1.0, unit: str = "m") -> Shape:
-    """A mesh file (STL, OBJ, PLY, GLB and what else trimesh reads) as one Shape.
+def mended(file: MeshFile, scale: float = 1.0, unit: str = "m") -> Shape:
+    """A mesh file as one Shape.
 
-    unit: what one unit of the file means (m, cm, mm, in, ft); scale: a factor on top. All parts of a file are put
-    together as its scene places them; equal vertices are merged, degenerate triangles dropped; a closed mesh is wound
-    outward. Files keep their own axes (a GLB has y up: tilt it by 90 degrees about x). Raises ShapeError with one line
-    that names the file.
+    unit: what one unit of the file means (m, cm, mm, in, ft); scale: a factor on top. Equal vertices are merged, degenerate
+    triangles dropped; a closed mesh is wound outward. Raises ShapeError with one line that names the file.
     """
-    path = Path(path)
     if unit not in _METRES:
-        raise ShapeError(f"{path}: unit {unit!r} is unknown; give one of {', '.join(_METRES)}")
+        raise ShapeError(f"{file}: unit {unit!r} is unknown; give one of {', '.join(_METRES)}")
     if not (np.isfinite(scale) and scale > 0):
-        raise ShapeError(f"{path}: scale {scale:g} is not usable; give a number above 0")
-    vertices, faces = _read(path)
-    if len(faces) == 0:
-        raise ShapeError(f"{path}: has no faces; export a surface mesh of triangles")
-    if len(faces) > MOST_FACES:
-        raise ShapeError(f"{path}: has {len(faces)} faces; reduce it to {MOST_FACES} or fewer")
-    if faces.min() < 0 or faces.max() >= len(vertices):
-        raise ShapeError(f"{path}: has faces that name vertices it does not have; export it again")
-    if not np.isfinite(vertices[np.unique(faces)]).all():
-        raise ShapeError(f"{path}: has vertices that are not finite numbers; repair it or export it again")
+        raise ShapeError(f"{file}: scale {scale:g} is not usable; give a number above 0")
+    vertices, faces = file.content
     shape = _mended(vertices * (_METRES[unit] * scale), faces)
     if len(shape.faces) == 0:
-        raise ShapeError(f"{path}: all its faces are degenerate; export a surface mesh of triangles")
+        raise ShapeError(f"{file}: all its faces are degenerate; export a surface mesh of triangles")
     extent = float((shape.bounds[1] - shape.bounds[0]).max())
     if not SMALLEST_M <= extent <= LARGEST_M:
         raise ShapeError(
-            f"{path}: comes out {extent:.4g} m large with unit {unit!r} and scale {scale:g}; "
+            f"{file}: comes out {extent:.4g} m large with unit {unit!r} and scale {scale:g}; "
             "1 mm to 5 m is right, so check the unit"
         )
     return shape
-
-
-def _read(path: Path) -> tuple[FloatArray, IntArray]:
-    import trimesh
-
-    if not path.is_file():
-        raise ShapeError(f"{path}: no such file; give the path of a mesh file")
-    try:
-        loaded = trimesh.load_scene(path, process=False)
-        mesh = loaded.to_mesh()
-    # A reader of many formats fails in as many ways; all of them mean that this file is not a mesh it can read.
-    except Exception as error:
-        reason = " ".join(str(error).split())[:120] or type(error).__name__
-        raise ShapeError(f"{path}: cannot be read as a mesh ({reason}); give STL, OBJ, PLY or GLB") from None
-    vertices = np.asarray(mesh.vertices, dtype=np.float64).reshape(-1, 3)
-    return vertices, np.asarray(mesh.faces, dtype=np.int64).reshape(-1, 3)
 
 
 def _mended(vertices: FloatArray, faces: IntArray) -> Shape:

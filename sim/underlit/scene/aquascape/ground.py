@@ -11,10 +11,8 @@ from pydantic import Field, model_validator
 
 from underlit.scene.common import (
     AngleRad,
-    FilePath,
     Fraction,
     LengthM,
-    MeshPath,
     Name,
     NonNegativeLengthM,
     Number,
@@ -27,7 +25,7 @@ from underlit.scene.common import (
     Seed,
     wrong,
 )
-from underlit.scene.lights.number_table import read_number_table
+from underlit.scene.named_files import MeshFile, NumberFile
 from underlit.scene.outline import Outlined
 from underlit.scene.tank.tank import Size
 from underlit.spectra.grid import FloatArray
@@ -52,14 +50,14 @@ class Heights(Part):
 
     unit: LengthUnit
     rows: tuple[tuple[Number, ...], ...] | None = None
-    file: FilePath | None = None
+    file: NumberFile | None = None
 
     @model_validator(mode="after")
     def _is_a_grid(self) -> Heights:
         key = "rows" if self.rows is not None else "file"
         try:
             grid = self.grid_m
-        except (ValueError, OSError) as problem:
+        except ValueError as problem:
             raise wrong(f"not a height map: {problem}", key) from None
         if min(grid.shape) < 2:
             raise wrong("a height map needs at least two rows and two columns", key)
@@ -71,7 +69,7 @@ class Heights(Part):
     def grid_m(self) -> FloatArray:
         """Heights over the bottom pane's inside, (rows, columns) [m]; rows from front to back."""
         if self.file is not None:
-            return read_number_table(self.file) * LENGTH_UNITS_M[self.unit]
+            return self.file.content * LENGTH_UNITS_M[self.unit]
         if len({len(row) for row in self.rows or ()}) != 1:
             raise ValueError("its rows must have the same length")
         return np.array(self.rows, dtype=np.float64) * LENGTH_UNITS_M[self.unit]
@@ -155,7 +153,7 @@ class FromMesh(Part):
     together: ClassVar[tuple[tuple[str, str], ...]] = (("mesh", "unit"),)
 
     name: Name
-    mesh: MeshPath | None = None
+    mesh: MeshFile | None = None
     unit: Annotated[LengthUnit | None, Field(description="the unit of the numbers in the mesh")] = None
     up: Literal["z", "y"] = "z"
     scale: PositiveNumber = 1.0

@@ -15,7 +15,6 @@ from pydantic_core import PydanticCustomError
 from underlit.photometry import files
 from underlit.scene.common import (
     AngleRad,
-    FilePath,
     Fraction,
     Hours,
     LengthM,
@@ -41,6 +40,7 @@ from underlit.scene.lights.flux import (
 from underlit.scene.lights.guesses import output_from_file, usual_leds, usual_ppf, usual_size
 from underlit.scene.lights.lens import LeanRad, LensShape, LensWord
 from underlit.scene.lights.output import MOST_EFFICACY, LightLossFactors, Output
+from underlit.scene.named_files import PhotometricFile
 from underlit.scene.tank.tank import Size
 from underlit.scene.tank.water import Water
 from underlit.spectra.grid import FloatArray
@@ -81,7 +81,7 @@ class Fixture(Driven):
     name: Name = "fixture"
     form: Annotated[Form, Field(description="decides what is assumed of size, LEDs and lens")] = Form.BAR
     length: Annotated[PositiveLengthM | None, Field(description="of a bar, or the diameter; instead of size")] = None
-    photometric_file: FilePath | None = None
+    photometric_file: PhotometricFile | None = None
     photometric_turn: AngleRad = 0.0
     lens: LensWord | None = None
     channels: tuple[Channel, ...] = Field((Channel(),), alias="channel")
@@ -162,7 +162,7 @@ class Fixture(Driven):
                     raise wrong(f"channel {channel.name!r}: {said}", "channel")
         try:
             measured = self.photometry
-        except files.PhotometryFileError as problem:
+        except ValueError as problem:
             raise wrong(str(problem), "photometric_file") from None
         if measured is None:
             return
@@ -227,10 +227,10 @@ class Fixture(Driven):
         if outside.any():
             raise wrong("some LEDs lie outside the fixture: make it larger or the pitch smaller", key)
 
-    @cached_property
+    @property
     def photometry(self) -> files.Photometry | None:
-        """What the photometric file says; None without one. Raises PhotometryFileError."""
-        return None if self.photometric_file is None else files.read_photometry(self.photometric_file)
+        """What the photometric file says; None without one. Raises ValueError where it could not be read."""
+        return None if self.photometric_file is None else self.photometric_file.content
 
     @property
     def preset(self) -> Preset:

@@ -9,7 +9,6 @@ import numpy as np
 from pydantic import Field, model_validator
 
 from underlit.scene.common import (
-    FilePath,
     NonNegativeNumber,
     Number,
     OneOf,
@@ -19,7 +18,7 @@ from underlit.scene.common import (
     ShortForm,
     wrong,
 )
-from underlit.scene.lights.number_table import read_number_table
+from underlit.scene.named_files import NumberFile
 from underlit.spectra import channels
 from underlit.spectra.channels import ChannelSpectrum
 
@@ -50,7 +49,7 @@ class Spectrum(Part):
     width: Annotated[PositiveLengthM | None, Field(description="full width at half maximum")] = None
     energy: tuple[tuple[Number, NonNegativeNumber], ...] | None = None
     photons: tuple[tuple[Number, NonNegativeNumber], ...] | None = None
-    file: FilePath | None = None
+    file: NumberFile | None = None
     of: Annotated[str | None, Field(pattern="^(energy|photons)$", description='"energy" or "photons"')] = None
     mix: tuple[SpectrumShare, ...] | None = None
 
@@ -58,9 +57,9 @@ class Spectrum(Part):
     def _makes_sense(self) -> Spectrum:
         try:
             _ = self.channel
-        except (ValueError, OSError) as problem:
+        except ValueError as problem:
             stated = self.stated()[0]
-            raise wrong(_file_problem(problem), stated, getattr(self, stated)) from None
+            raise wrong(str(problem), stated, getattr(self, stated)) from None
         return self
 
     @cached_property
@@ -73,7 +72,9 @@ class Spectrum(Part):
         if self.mix is not None:
             return channels.mixture((part.spectrum.channel, part.share) for part in self.mix)
         if self.file is not None:
-            rows = read_number_table(self.file, columns=2)
+            rows = self.file.content
+            if rows.shape[1] != 2:
+                raise ValueError("the file must have rows of 2 numbers separated by commas")
             make = channels.from_energy_table if self.of == "energy" else channels.from_photon_table
             return make(rows[:, 0], rows[:, 1])
         rows = np.array(self.energy or self.photons, dtype=np.float64).reshape(-1, 2)
@@ -83,7 +84,3 @@ class Spectrum(Part):
 
 SpectrumWord = Annotated[Spectrum, ShortForm("illuminant", channels.illuminant_names)]
 """A spectrum as a table of keys or as the name of a CIE LED illuminant."""
-
-
-def _file_problem(problem: Exception) -> str:
-    return f"the file cannot be read: {problem.strerror or problem}" if isinstance(problem, OSError) else str(problem)

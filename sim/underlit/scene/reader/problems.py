@@ -25,6 +25,7 @@ _PLAIN = {
     "model_attributes_type": "must be a table of keys",
     "dict_type": "must be a table of keys",
     "path_type": "must be the name of a file",
+    "is_instance_of": "must be the name of a file",
     "string_too_short": "must not be empty",
 }
 _NUMBER_IN_TEXT = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*(%?)\s*")

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from underlit.scene.checks.scene import check_scene
 from underlit.scene.model import Scene
 from underlit.scene.reader.errors import SceneError
+from underlit.scene.reader.files import file_faults, with_files
 from underlit.scene.reader.layers import Layer, Place
 from underlit.scene.reader.problems import problems_of
 from underlit.scene.standing import measured_notes
@@ -26,11 +27,12 @@ def validated(layer: Layer, file: str, read_tank: Callable[[Path], Scene] | None
     ``file``: where problems without a place stand; ``read_tank`` reads the scene file of another tank of a rack and raises
     SceneError where it cannot be used.
     """
+    data = with_files(layer.data, Scene)
     try:
-        scene = Scene.model_validate(layer.data, context={"water": _water(layer.data)})
+        scene = Scene.model_validate(data, context={"water": _water(data)})
     except ValidationError as error:
-        raise SceneError(_placed(problems_of(error), layer, file)) from None
-    found = [*_read_rack(scene, read_tank), *check_scene(scene)]
+        raise SceneError(_placed(_with_faults(problems_of(error), data), layer, file)) from None
+    found = _with_faults([*_read_rack(scene, read_tank), *check_scene(scene)], data)
     if found:
         raise SceneError(_placed(found, layer, file))
     scene._entries, scene._renamed = tuple(layer.used.values()), layer.renamed
@@ -45,6 +47,12 @@ def _water(data: dict[str, Any]) -> Water:
         return Water.model_validate(data.get("water", {}))
     except ValidationError:
         return Water()
+
+
+def _with_faults(found: list[Problem], data: dict[str, Any]) -> list[Problem]:
+    """The problems, and one for each file that could not be read and that none of them tells."""
+    told = {problem.key for problem in found}
+    return [*found, *(fault for fault in file_faults(data) if fault.key not in told)]
 
 
 def _read_rack(scene: Scene, read_tank: Callable[[Path], Scene] | None) -> list[Problem]:

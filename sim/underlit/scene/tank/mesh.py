@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from pydantic import Field, model_validator
 
-from underlit.scene.common import MeshPath, Part, wrong
+from underlit.scene.common import Part, wrong
+from underlit.scene.named_files import MeshFile
 from underlit.scene.tank.outline import TankOutline, of_points
 from underlit.spectra.grid import FloatArray
 from underlit.units import LENGTH_UNITS_M
@@ -22,7 +23,7 @@ FINEST_OUTLINE_M = 2e-4
 class ClosedMesh(Part):
     """A closed mesh from a file."""
 
-    mesh: MeshPath = Field(description="mesh file (STL, OBJ, PLY), a closed surface")
+    mesh: MeshFile = Field(description="mesh file (STL, OBJ, PLY), a closed surface")
     unit: Literal["mm", "cm", "m", "in", "ft"] = Field(description="the unit of its numbers")
     up: Literal["z", "y"] = Field("z", description="which of its axes points up")
 
@@ -39,12 +40,7 @@ class ClosedMesh(Part):
         """Vertices (n, 3) [m] where the file has them, z up, and faces (m, 3) int32 that wind counter-clockwise outside."""
         import trimesh
 
-        try:
-            made: Any = trimesh.load(str(self.mesh), force="mesh")
-        except Exception as problem:  # a reader of ten formats raises what it likes
-            raise ValueError(f"cannot be read as a mesh: {' '.join(str(problem).split())[:120]}") from None
-        if len(getattr(made, "faces", ())) == 0:
-            raise ValueError("the file has no triangles")
+        made = trimesh.Trimesh(*self.mesh.content)
         made.merge_vertices()
         if not made.is_watertight:
             raise ValueError("the mesh is not closed: it needs a surface without holes and loose edges")
