@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
 
 import pytest
+from rich.console import Console
 from tests.planning.boxes import box, light
 
 from underlit.lowering.scene import lower
 from underlit.planning.ends import Ends, ends_of
+from underlit.planning.zones import zone_reports
+from underlit.report.printout import print_answer, tank_notes
+from underlit.report.summary import summarise
 from underlit.run import Traced, trace
 from underlit.scene import scene_from_dict
 
@@ -91,6 +96,26 @@ def test_tall_plants_are_no_fault_of_the_light():
     assert over is not None
     assert over.height_m == pytest.approx(0.06, abs=0.01)
     assert over.left.value > 0.9 * bare.left.value
+
+
+def test_every_answer_says_it():
+    """The summary holds the figures, the printout the sentence; the algae line says that it is about what is set now."""
+    short, traced = ends("40 cm")
+    assert short is not None
+    summary = summarise(traced)
+    (entry,) = summary["ends"]
+    assert entry["are_dim"]
+    assert entry["both_ppfd_umol_m2_s"]["value"] == pytest.approx(short.both.value, rel=1e-4)
+    dim, algae = tank_notes(summary)
+    assert dim == short.words()
+    assert algae.startswith("As the light is set now, ")
+    assert summary["algae"][0]["threshold_umol_m2_s"] == 50.0
+    console = Console(record=True, width=100, file=io.StringIO())
+    print_answer(console, traced, zone_reports(traced.lowered, traced.result))
+    assert short.words() in " ".join(console.export_text().split())
+    faint = {"name": "bar", "length": "80 cm", "output": {"ppf": "5 umol/s"}, "above_rim": "4 cm"}
+    _, even = ends("80 cm", fixture=[faint])
+    assert tank_notes(summarise(even)) == []
 
 
 def test_a_box_lit_from_wall_to_wall():

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from underlit.cli import main
+from underlit.planning.ends import DIM_ENDS
 from underlit.scene import load_scene
 
 SCENE = """\
@@ -55,6 +56,10 @@ def test_prints_and_writes(scene, tmp_path, capsys):
     assert rows[0]["what_to_hang"] == "as it is"
     assert 15 <= float(rows[1]["bed: ppfd_umol_m2_s"]) <= 35
     assert float(rows[1]["highest_share_of_full_power"]) <= 0.7
+    # as it is and the first one are always shown; a margin keeps clear of the simulation error
+    shares = [float(row["ends_over_middle"]) for row in rows]
+    assert said.count("at each end get") >= sum(share < DIM_ENDS - 0.05 for share in shares[:2])
+    assert said.count("at each end get") <= sum(share < DIM_ENDS + 0.05 for share in shares)
     assert (out / "suggestions.png").read_bytes()[:4] == b"\x89PNG"
     # the scene file of the best says just what was suggested
     again = load_scene(out / "suggestion-1.toml")

@@ -63,7 +63,7 @@ def draw_algae(lowered: Lowered, found: Algae, note: str) -> Figure:
     canvas.title(_LEFT, "Light that no plant uses", down=0.3)
     for k, line in enumerate(lines):
         canvas.text(_LEFT, canvas.height - 0.52 - 0.16 * k, line, 8, color=SOFT_INK)
-    _legend(canvas, bool(found.panes))
+    _legend(canvas, has_panes=bool(found.panes), planted=bool(found.planted.any()))
     return canvas.figure
 
 
@@ -160,14 +160,14 @@ def _bar(canvas: Canvas, place: tuple[float, float, float, float], found: Algae)
     side.set_title("PPFD\nµmol/m²/s", fontsize=7.5, color=SOFT_INK, loc="left", pad=8)
 
 
-def _legend(canvas: Canvas, has_panes: bool) -> None:
+def _legend(canvas: Canvas, *, has_panes: bool, planted: bool) -> None:
     from matplotlib.patches import Patch
 
     covered = "covered, or behind the substrate" if has_panes else "covered"
     handles = [
         Patch(fc=_ABOVE[0], ec=INK, lw=1.0, label="above the threshold: algae may grow"),
         Patch(fc=_BELOW[1], ec="none", label="below it"),
-        Patch(fc=_PLANTED, ec="none", label="planted"),
+        *([Patch(fc=_PLANTED, ec="none", label="planted")] if planted else []),
         Patch(fc=COVERED, ec="none", label=covered),
     ]
     style = {**LEGEND, "handlelength": 1.6, "columnspacing": 1.4, "borderpad": 0}
