@@ -195,3 +195,30 @@ def _readings(folder: Path) -> Path:
     file = folder / "read.csv"
     file.write_text("name,value\nmiddle,50\n")
     return file
+
+
+def test_the_water_goes_along_only_if_asked(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    readings = str(_readings(folder))
+    (folder / "other.toml").write_text(toml(water={"tannin": {"a440_per_m": 0.2}}))
+    asked = ["fit", "tank.toml", readings, *FEW, "--carry", "other.toml"]
+    for flags, kinds in (([], 2), (["--same-water"], 3)):
+        assert main([*asked, *flags]) == 0
+        carried = load_scene(folder / "other-fitted.toml")
+        assert carried.measured is not None
+        assert len(carried.measured.parameters) == kinds
+        assert (carried.water.tannin.absorption_440_per_m == 0.2) is (kinds == 2)
+    capsys.readouterr()
+    assert main(["fit", "tank.toml", readings, "--same-water"]) == 2
+    assert "--same-water: says what --carry takes along" in capsys.readouterr().err
+
+
+def test_readings_that_are_in_the_scene_are_refused_in_one_line(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    readings = str(_readings(folder))
+    assert main(["fit", "tank.toml", readings, *FEW]) == 0
+    capsys.readouterr()
+    assert main(["fit", "tank-fitted.toml", readings, *FEW]) == 2
+    said = capsys.readouterr().err
+    assert "corrected by these readings already" in said
+    assert said.count("\n") == 1

@@ -21,6 +21,7 @@ def fit(
     *,
     out: Path | None = None,
     carry: Path | None = None,
+    same_water: Annotated[bool, FLAG] = False,
     tank: RackTankName = None,
     tables: Annotated[bool, FLAG] = False,
     photons: Annotated[int, whole(1 << 15, 1 << 34)] = 2_000_000,
@@ -42,7 +43,10 @@ def fit(
     out
         The corrected scene to write. Default: the scene's name with -fitted.toml, in the current folder.
     carry
-        A scene of another tank with the same light. It is written too, with the output and the beam angle that were found.
+        A scene of another tank with the same light. It is written too, with the output and the beam angle that were found,
+        and how well they are known.
+    same_water
+        With --carry: the other tank has the same water, so the tint that was found goes along.
     tables
         Also print leverage, correlation, and what was believed before the readings.
     photons
@@ -59,6 +63,8 @@ def fit(
     def work(stops: Stops) -> None:
         rack, loaded, other = load(scene), load(scene, tank), None if carry is None else load(carry)
         number = tank_number(rack, tank)
+        if same_water and carry is None:
+            raise Refused("--same-water: says what --carry takes along; give --carry as well")
         reason = why_not_fitted(loaded)
         if reason:
             raise Refused(f"{scene}: {reason}")
@@ -76,7 +82,7 @@ def fit(
         try:
             # before the answer, which may go into a pipe that is closed early
             with writing(places.scene, places.scene.parent, stops):
-                written = _written(found, places, scene.name, readings.name)
+                written = _written(found, places, scene.name, readings.name, water=same_water)
         finally:
             print_fit(console, found, with_tables=tables)
         say(console, f"Written to {', '.join(str(p) for p in written)}")
@@ -139,7 +145,7 @@ def _found(scene: Scene, readings: list[Reading], *, photons: int, seed: int, th
         return fit_readings(scene, readings, photons=photons, seed=seed, threads=threads, told=told)
 
 
-def _written(found: Found, places: _Places, scene: str, readings: str) -> list[Path]:
+def _written(found: Found, places: _Places, scene: str, readings: str, *, water: bool) -> list[Path]:
     from underlit.planning.fit.corrected import carried_text, corrected_files
     from underlit.report.fit.files import write_fit
     from underlit.results.atomic import write_text
@@ -149,7 +155,9 @@ def _written(found: Found, places: _Places, scene: str, readings: str) -> list[P
     written = write_fit(found, places.scene, texts.pop(places.scene))
     if places.carried is not None and places.other is not None:
         note = f"the light of {note}"
-        texts[places.carried] = carried_text(found.fitted, places.other, places.carried, note=note, file=readings)
+        texts[places.carried] = carried_text(
+            found.fitted, places.other, places.carried, water=water, note=note, file=readings
+        )
     for path, text in texts.items():
         write_text(path, text)
     return [*written, *texts]

@@ -21,6 +21,11 @@ from underlit.report.fit.words import (
 from underlit.report.numbers import light
 from underlit.report.printout import say, section, table
 
+METER_NOTE = (
+    "the output is as this meter measures it: if the meter reads 5 % high, the output found is 5 % high. The corrected scene "
+    "takes the meter to be good to ± 10 %"
+)
+
 
 def print_fit(console: Console, found: Found, *, with_tables: bool) -> None:
     """The answer: parameters, readings, sentences; with_tables adds leverage and correlation."""
@@ -28,8 +33,7 @@ def print_fit(console: Console, found: Found, *, with_tables: bool) -> None:
     say(console, fitted.model.scene.title or "Fit to readings", "bold underline")
     say(console, headline(fitted))
     section(console, "The scene as corrected by the readings", parameter_table(fitted))
-    note = "the output is as this meter measures it: if the meter reads 5 % high, the output found is 5 % high"
-    say(console, note, "dim", indent=2)
+    say(console, METER_NOTE, "dim", indent=2)
     section(console, "Readings, PAR (PPFD), umol/m2/s", reading_table(fitted))
     if with_tables:
         _print_tables(console, fitted)

@@ -197,6 +197,18 @@ def place_words(scene: Scene, reading: NextReading) -> str:
     )
 
 
+def before_lines(found: Found) -> list[str]:
+    """What the scene knew of readings before these."""
+    measured = found.fitted.model.scene.measured
+    if measured is None or not found.fitted.belief.measured.any():
+        return []
+    known = f"The scene was corrected by {measured.text} before; this fit goes on from there."
+    if not found.counted_before:
+        return [known]
+    those = "One of the readings is" if found.counted_before == 1 else f"{found.counted_before} of the readings are"
+    return [f"{known} {those} in its values already and did not count again."]
+
+
 def _listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
 
@@ -205,6 +217,7 @@ def sentences(found: Found) -> list[str]:
     """All that a fit has to say, in order."""
     fitted = found.fitted
     return [
+        *before_lines(found),
         *outlier_lines(fitted),
         *stretch_line(fitted),
         *correction_lines(fitted),
