@@ -74,7 +74,9 @@ def error(value: float) -> str:
 
 
 def span_text(low: float, high: float) -> str:
-    """A range of PPFD: `46-71`."""
+    """A range of PPFD: `46-71`; nothing where no light was counted."""
+    if high == 0:
+        return NONE
     return f"{light(low)}-{light(high)}" if math.isfinite(low) and math.isfinite(high) else UNKNOWN
 
 

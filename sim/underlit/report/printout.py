@@ -31,7 +31,7 @@ from underlit.report.numbers import (
     span_text,
     with_error,
 )
-from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEYS, TANK_STANDARD_KEY, summarise
+from underlit.report.summary import TANK_KEYS, TANK_STANDARD_KEY, as_estimate, summarise
 from underlit.results.estimate import Estimate
 from underlit.run import Traced
 
@@ -146,10 +146,9 @@ def spot_table(spots: Iterable[dict[str, Any]]) -> Table:
     """Reading spots: what a level meter head would read there, corrected for immersion."""
     rows = []
     for s in spots:
-        width, low, high = (math.inf if s[key] is None else s[key] for key in (SIMULATION_KEY, *TANK_KEYS))
-        value = with_error(s["ppfd_umol_m2_s"], width, s[LOW_KEY], s[HIGH_KEY])
+        low, high = (math.inf if s[key] is None else s[key] for key in TANK_KEYS)
         place = (f"{100 * at:.1f}" for at in s["in_its_tank_m"])
-        rows.append((s["name"], value, span_text(low, high), *place))
+        rows.append((s["name"], kept(as_estimate(s)), span_text(low, high), *place))
     heads = ("from left\ncm", "from front\ncm", "height\ncm")
     return table("spot", "value\n± simulation", TANK_RANGE, *heads, rows=rows)
 

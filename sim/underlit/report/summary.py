@@ -37,6 +37,7 @@ SIMULATION_KEY = "simulation_error_95_umol_m2_s"
 """Key of the simulation error, in summaries and in csv files."""
 LOW_KEY, HIGH_KEY = "simulation_low_95_umol_m2_s", "simulation_high_95_umol_m2_s"
 """Ends of the 95 % interval of the simulation error: value less and plus the error, but lopsided where few hits were counted."""
+LIGHT_KEYS = ("ppfd_umol_m2_s", SIMULATION_KEY, LOW_KEY, HIGH_KEY)
 
 
 def versions() -> dict[str, str]:
@@ -72,8 +73,12 @@ def _estimate(estimate: Estimate | None) -> dict[str, float | None] | None:
 
 def light_entry(found: Estimate, form: Callable[[float], Any] = number) -> dict[str, Any]:
     """A PPFD with its simulation error as plain data."""
-    keys = ("ppfd_umol_m2_s", SIMULATION_KEY, LOW_KEY, HIGH_KEY)
-    return dict(zip(keys, map(form, (found.value, found.half_width, found.low, found.high)), strict=True))
+    return dict(zip(LIGHT_KEYS, map(form, (found.value, found.half_width, found.low, found.high)), strict=True))
+
+
+def as_estimate(entry: dict[str, Any]) -> dict[str, float | None]:
+    """The PPFD of a `light_entry` in the words of the other estimates of a summary."""
+    return dict(zip(("value", "half_width_95", "low_95", "high_95"), (entry[key] for key in LIGHT_KEYS), strict=True))
 
 
 def tank_entry(value: float, low: float, high: float) -> dict[str, float | None]:

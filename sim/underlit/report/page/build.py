@@ -15,8 +15,8 @@ from underlit.report.decisions.decision import RIGHT_AT
 from underlit.report.files import overlay, overlays
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
 from underlit.report.numbers import band_text, estimated, light, percent, span_text
-from underlit.report.printout import alone, by_verdict, kept, tank_notes, value_of, worst_words
-from underlit.report.summary import SIMULATION_KEY, TANK_KEYS, lights_of, summarise
+from underlit.report.printout import alone, by_verdict, kept, tank_notes, value_of, without_error, worst_words
+from underlit.report.summary import SIMULATION_KEY, TANK_KEYS, as_estimate, lights_of, summarise
 from underlit.run import Traced
 from underlit.viz.overlay import Overlay
 from underlit.viz.palette import both_units
@@ -156,7 +156,7 @@ def _probes(summary: dict[str, Any]) -> list[dict[str, str]]:
         probes.append(
             {
                 "number": str(number), "name": spot["name"], "left": place[0], "front": place[1], "height": place[2],
-                "expected": light(value), "between": f"{low:.0f}-{high:.0f}",
+                "expected": without_error(as_estimate(spot)), "between": f"{low:.0f}-{high:.0f}",
             }
         )  # fmt: skip
     return probes
