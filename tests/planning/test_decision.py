@@ -150,7 +150,7 @@ def test_what_no_dimming_meets_gets_the_nearest_thing_that_can() -> None:
     text = "\n".join(zone_lines(made, found.lowered.scene))
     assert "hang a second light like it (it needs 4" in text
     assert f"choose lights that give {brighter.wants_times:.2g} times as much" in text
-    assert right_at(brighter) == "over 100"
+    assert right_at(brighter) == "> 100"
     assert lead(made).startswith("Leave the clip light at 100 %")
     assert "open the lid" not in text
 

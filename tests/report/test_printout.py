@@ -28,7 +28,7 @@ from underlit.report.printout import (
     print_verdicts,
     spot_table,
 )
-from underlit.report.summary import TANK_KEYS, assumption_entries, light_entry
+from underlit.report.summary import TANK_KEYS, assumption_entries, light_entry, summarise
 from underlit.results.estimate import Estimate
 from underlit.scene import load_scene
 
@@ -36,8 +36,7 @@ from underlit.scene import load_scene
 def printed(width: int) -> str:
     traced, reports = answer()
     console = Console(file=io.StringIO(), width=width, markup=False, highlight=False, emoji=False)
-    print_answer(console, traced, reports)
-    print_verdicts(console, reports)
+    print_verdicts(console, reports, print_answer(console, traced, reports))
     return console.file.getvalue()  # type: ignore[attr-defined]
 
 
@@ -233,3 +232,21 @@ def test_widths_of_what_is_no_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     assert output_console().width == 72
     monkeypatch.setenv("COLUMNS", "20")
     assert output_console().width == 60
+
+
+def test_the_decision_stands_in_the_first_three_lines_and_at_the_end() -> None:
+    """After the title; the words are those of the summary, whole at any width."""
+    traced, _ = answer()
+    sentence = summarise(traced)["decision"]["sentence"]
+    lines = printed(120).splitlines()
+    assert lines[1].startswith(sentence[:60])
+    assert words_of(printed(80)).startswith(words_of(f"{traced.lowered.scene.title} {sentence}"))
+    assert words_of(printed(80)).endswith(sentence)
+
+
+def test_each_zone_with_a_band_says_where_it_is_right() -> None:
+    traced, _ = answer()
+    text = printed(120)
+    for zone in summarise(traced)["decision"]["zones"]:
+        line = next(line for line in text.splitlines() if line.startswith(zone["name"]))
+        assert zone["right_at"] in line

@@ -40,11 +40,11 @@ def trace(scene: SceneFile, *, out: Path | None = None, options: TraceOptions = 
             raise KeyboardInterrupt
         stops.phase = Phase.TELLING
         reports = zone_reports(lowered, traced.result)
-        print_answer(console, traced, reports, asked=options.photons)
+        sentence = print_answer(console, traced, reports, asked=options.photons)
         try:
             write_out(folder, stops, lambda path: write_folder(traced, reports, path, texts))
         finally:
-            print_verdicts(console, reports)
+            print_verdicts(console, reports, sentence)
         return 0 if traced.result.complete else INTERRUPTED
 
     return stoppable(work)

@@ -169,13 +169,13 @@ class Decision:
 
     @cached_property
     def unmet(self) -> tuple[ZoneSetting, ...]:
-        """Zones whose light as decided lies outside their bands."""
-        return tuple(zone for zone in self.zones if not zone.met and zone.verdict is not Verdict.RIGHT)
+        """Zones that are too dim or too bright as decided."""
+        return tuple(zone for zone in self.zones if zone.verdict in (Verdict.TOO_DIM, Verdict.TOO_BRIGHT))
 
     @cached_property
     def unsure(self) -> tuple[ZoneSetting, ...]:
-        """Zones whose light lies in their bands, but not surely."""
-        return tuple(zone for zone in self.zones if zone.met and zone.verdict is not Verdict.RIGHT)
+        """Zones that are borderline as decided."""
+        return tuple(zone for zone in self.zones if zone.verdict is Verdict.BORDERLINE)
 
     @property
     def level(self) -> float:
@@ -202,11 +202,9 @@ def decide(lowered: Lowered, result: Result, *, channels_apart: bool = True) -> 
     """
     wanted = _wanted(lowered, lit(result))
     made = decided(result, wanted, channels_apart=channels_apart)
-    has_lid = any(tank.scene.lid is not None for tank in lowered.tanks)
     return replace(
         made,
         lights=tuple(_on_its_dial(lowered, light) for light in made.lights),
-        lid_gain=lid_gain(result) if has_lid else None,
         elsewhere=_elsewhere(lowered, result.dimmed(made.levels), made.unmet),
     )
 
@@ -277,7 +275,8 @@ def decided(result: Result, wanted: Sequence[Wanted], *, channels_apart: bool = 
             best, by = found, way
     levels = {s: float(best[light.channels.index(_channel(s))]) for s in result.compiled.sources}
     is_set = bool(np.allclose(best, light.levels, atol=1e-9))
-    return Decision(light.settings(best, by), levels, by, is_set, tuple(light.zone_settings(best)))
+    gain = lid_gain(result) if any(line.what in LID_LINES for line in result.compiled.lines) else None
+    return Decision(light.settings(best, by), levels, by, is_set, tuple(light.zone_settings(best)), gain)
 
 
 def lit(result: Result) -> Result:

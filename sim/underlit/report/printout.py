@@ -117,7 +117,7 @@ def zone_table(reports: Sequence[ZoneReport], right_at: Mapping[str, str] | None
         )
         for r in reports
     )
-    at = () if right_at is None else ("right at\n%",)
+    at = () if right_at is None else ("right\nat %",)
     return table("zone", MEAN, TANK_RANGE, "band", *at, "verdict", words=-1, rows=rows)
 
 
@@ -265,8 +265,8 @@ def worst_words(traced: Traced) -> str:
     return f"{known_to(traced.worst_name, traced.worst_relative)} (simulation error, 95 %)"
 
 
-def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport], *, asked: int | None = None) -> None:
-    """Print everything a trace found. asked: photons asked for, where a number was."""
+def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport], *, asked: int | None = None) -> str:
+    """Print everything a trace found; returns the sentence that leads. asked: photons asked for, where a number was."""
     summary = summarise(traced, list(reports))
     _print_lead(console, summary)
     _print_zones(console, summary, reports)
@@ -285,6 +285,7 @@ def print_answer(console: Console, traced: Traced, reports: Sequence[ZoneReport]
     _print_count(console, traced, summary, asked)
     say(console, "Versions: " + ", ".join(f"{k} {v}" for k, v in summary["versions"].items()), "dim")
     say(console, CAUTIONS, "dim")
+    return str(summary["decision"]["sentence"])
 
 
 def tank_notes(summary: dict[str, Any]) -> list[str]:
@@ -298,11 +299,12 @@ def tank_notes(summary: dict[str, Any]) -> list[str]:
     return [f"{tank}: {words}" if tank else words for tank, words in told if words]
 
 
-def print_verdicts(console: Console, reports: Sequence[ZoneReport]) -> None:
-    """The verdicts, which close the printout."""
+def print_verdicts(console: Console, reports: Sequence[ZoneReport], sentence: str) -> None:
+    """The verdicts, which close the printout, and the sentence that led it, which has scrolled away."""
     section(console, "In short, as the light is set now (with both errors)")
     for line in in_short(reports):
         _paragraph(console, line, 2)
+    say(console, sentence, "bold", indent=2)
 
 
 def print_cautions(console: Console, lines: Iterable[str]) -> None:

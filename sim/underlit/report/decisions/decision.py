@@ -88,7 +88,7 @@ def _kept(made: Decision) -> str:
     right, total = len(made.right), len(made.zones)
     who = counted(total) if right == total else f"{right} of {total} zones"
     if right == 0:
-        inside = total - len(made.unmet)
+        inside = sum(zone.met for zone in made.zones)
         return f": no zone is surely right, the light of {inside} of {total} lies in its band" if inside else ""
     lights = made.lights
     if made.by is By.ALL and len({_dial(one) for one in lights if one.level >= 0.005}) == 1:
@@ -103,7 +103,7 @@ def _kept(made: Decision) -> str:
 
 def _not_met(made: Decision) -> str:
     unmet = made.unmet
-    names = "; ".join(f"{zone.name} ({_off(zone)})" for zone in unmet[:MOST_NAMED])
+    names = "; ".join(f"{zone.name} ({zone.verdict})" for zone in unmet[:MOST_NAMED])
     also = " as well" if made.right else ""
     if len(unmet) == 1:
         return f"No dimming suits {names}{also}: {nearest(unmet[0], made)[0]}."
@@ -114,10 +114,6 @@ def _not_met(made: Decision) -> str:
 
 def _more(zones: Sequence[ZoneSetting]) -> str:
     return f" and {len(zones) - MOST_NAMED} more" if len(zones) > MOST_NAMED else ""
-
-
-def _off(zone: ZoneSetting) -> str:
-    return "too dim" if zone.value < zone.wanted.band.low else "too bright"
 
 
 def _leaning(zone: ZoneSetting) -> str:
@@ -135,8 +131,10 @@ def nearest(zone: ZoneSetting, made: Decision) -> list[str]:
     if zone.wants_times > 1:
         ways += _more_light(zone, made)
     elif not ways:
-        too_dim = zone.value < zone.wanted.band.low
+        too_dim = zone.verdict is Verdict.TOO_DIM
         ways.append("move it to a brighter place" if too_dim else "shade it, or choose plants that want more light")
+    if zone.wants_times <= 1:
+        ways.append("hang the light higher, which makes places more alike (how much needs a trace)")
     return ways
 
 
@@ -183,12 +181,12 @@ def grows_there(value: float, scene: Scene) -> str:
 
 
 def right_at(zone: ZoneSetting) -> str:
-    """At how many per cent of full power, all lights together, a zone is right: `21-37`, `89-100 ?`, `over 100`."""
+    """At how many per cent of full power, all lights together, a zone is right: `21-37`, `89-100?`, `> 100`."""
     if zone.right is not None:
         return _per_cent(zone.right)
     if zone.inside is not None:
-        return f"{_per_cent(zone.inside)} ?"
-    return "over 100" if zone.at_full < zone.wanted.band.low else "under 1"
+        return f"{_per_cent(zone.inside)}?"
+    return "> 100" if zone.at_full < zone.wanted.band.low else "< 1"
 
 
 def decision_data(made: Decision, scene: Scene | None = None) -> dict[str, Any]:
