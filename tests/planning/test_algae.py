@@ -12,8 +12,9 @@ import pytest
 from underlit.cli import main
 from underlit.lowering.records import Role
 from underlit.lowering.scene import lower
-from underlit.planning.algae import BARE, algae_of, share_at
+from underlit.planning.algae import BARE, BOTTOM, algae_of, share_at
 from underlit.planning.panes import PANE_CELL_M, pane_maps
+from underlit.report.decisions.algae_words import algae_lead
 from underlit.results.result import Result, slot_areas
 from underlit.run import Traced, trace
 from underlit.scene import Scene, scene_from_dict
@@ -179,6 +180,16 @@ def test_plants_and_targets_take_their_share(open_tank):
     assert bare.dimmed is not None
     assert kept.wants[0].ppfd.value > 14
     assert kept.dimmed is None or kept.dimmed.factor > bare.dimmed.factor
+
+
+def test_a_bare_bottom_is_no_substrate():
+    """Without substrate the bottom pane is named as such, and nothing is to be planted on it."""
+    found = traced(substrate={"depth": "0 cm"})
+    lit = algae_of(found.lowered, found.result)
+    assert lit is not None
+    assert lit.surfaces[0].name == BOTTOM
+    assert lit.ninth is None
+    assert "falls on bottom pane and panes" in algae_lead(lit)
 
 
 def test_errors_are_those_of_many_traces():

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from underlit.lowering.aquascape.bed import bare_bottom
 from underlit.lowering.compiled import Mesh
 from underlit.lowering.records import Part, Role
 from underlit.lowering.scene import Lowered
@@ -43,7 +44,8 @@ PATCHES_M = (0.03, 0.04, 0.06)
 """Sides of patches that are tried, finest first [m]: from a meter head on."""
 NOISIEST = 0.05
 """Typical relative standard error of a patch up to which the finest size is taken."""
-BARE = "bare substrate"
+BARE, BOTTOM = "bare substrate", "bottom pane"
+"""What lies below, with substrate and without."""
 COLUMNS, ROWS = ("left", "middle", "right"), ("front", "middle", "back")
 CLEAR = 0.95
 """Dimming goes on until so much of the light above the threshold is gone, if the plants allow it."""
@@ -254,8 +256,8 @@ class _Bed:
     planted: np.ndarray
 
     def brightest_ninth(self, result: Result) -> Ninth | None:
-        """The part of the bed where most light falls above the threshold."""
-        if self.lit is None:
+        """The part of the bed where most light falls above the threshold; nothing is planted on a bare pane."""
+        if self.lit is None or self.lit.name == BOTTOM:
             return None
         rows, columns = self.values.shape
         area = np.zeros((rows, columns))
@@ -303,7 +305,7 @@ def _bed(lowered: Lowered, result: Result, threshold: float) -> _Bed:
             patches = pooled(result, Cells(index, area, bare.ravel()[cells], patch))
             thresholds[used] = summed(limit * reached * bare)[used] / summed(reached * bare)[used]
             values[used] = patches.values
-            lit = _lit(result, BARE, Role.BED, patches, thresholds[used])
+            lit = _lit(result, BOTTOM if bare_bottom(lowered.scene) else BARE, Role.BED, patches, thresholds[used])
         if lit is None or lit.patches.noise <= NOISIEST:
             break
     planted = ~used & (summed(reached) > least)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from underlit.lowering.records import Role
-from underlit.planning.algae import FLOATING_COVER, FLOATING_TAKE, WORTH_SAYING, Algae
+from underlit.planning.algae import BOTTOM, FLOATING_COVER, FLOATING_TAKE, WORTH_SAYING, Algae
 from underlit.report.decisions.decision import grows_there
 from underlit.report.numbers import light, percent
 from underlit.scene import Scene
@@ -13,11 +13,9 @@ from underlit.scene import Scene
 
 def algae_lead(found: Algae) -> str:
     """The sentence that says how much of the light falls where no plant uses it."""
-    things = (
-        ["substrate", "hardscape"]
-        if any(one.role in (Role.WOOD, Role.STONE) for one in found.surfaces)
-        else ["substrate"]
-    )
+    things = [BOTTOM if any(one.name == BOTTOM for one in found.surfaces) else "substrate"]
+    if any(one.role in (Role.WOOD, Role.STONE) for one in found.surfaces):
+        things.append("hardscape")
     on = listed([*things, "panes"] if found.panes else things)
     over = f"brighter than {found.threshold:g} umol/m2/s"
     if found.share.value < WORTH_SAYING:
