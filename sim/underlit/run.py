@@ -316,10 +316,10 @@ def trace_whole(
     photons: int,
     seed: int = 1,
     threads: int | None = None,
-    progress: Callable[[Progress], None] | None = None,
+    with_ranges: bool = True,
 ) -> Traced:
     """Trace to a budget and to its end, as `trace` does; KeyboardInterrupt where it was stopped before."""
-    traced = trace(lowered, photons=photons, seed=seed, threads=threads, progress=progress)
+    traced = trace(lowered, photons=photons, seed=seed, threads=threads, with_ranges=with_ranges)
     assert isinstance(traced, Traced)
     if not traced.result.complete:
         raise KeyboardInterrupt

@@ -16,9 +16,10 @@ from underlit.planning.suggest.reach import free_strip_m, glare_of, reach_of, ro
 from underlit.planning.suggest.search_space import Hanging, kinds_of, scene_with
 from underlit.planning.suggest.suggestion import headroom_class
 from underlit.planning.zones import zone_reports
-from underlit.report.decisions.suggest import in_words, suggestions_csv
+from underlit.report.decisions.suggest import how_many_words, in_words, suggestions_csv
 from underlit.run import trace
 from underlit.scene.checks.scene import fixture_bounds_m
+from underlit.scene.targets import Band
 
 PHOTONS = 1 << 16
 
@@ -34,7 +35,7 @@ def test_moves_the_light_to_where_it_is_wanted(found):
     assert len(found.now.met) < 2
     assert len(found.best.met) == 2
     assert found.best.hanging.places_m[0] < 0.11
-    assert "Suggestion 1 meets both zones" in in_words(found)[0]
+    assert "It meets both zones" in in_words(found)[0]
     keys = [one.weight(found.order) for one in found.ranked]
     assert keys == sorted(keys)
 
@@ -75,7 +76,8 @@ def test_says_honestly_that_nothing_does():
     found = suggest(scene, SearchSpace(most=1, above_rim_m=(0.05, 0.05)), photons=PHOTONS)
     assert len(found.best.met) == 1
     words = in_words(found)
-    assert words[0].startswith("No suggestion meets both zones; the best meets 1")
+    assert "It meets 1 of 2 zones" in words[0]
+    assert words[0].endswith("no suggestion meets more.")
     said = [one for one in found.against if isinstance(one, TooAlike)]
     assert said
     assert (said[0].brighter, said[0].dimmer) == ("front", "back")
@@ -187,3 +189,24 @@ def test_a_light_as_long_as_its_tank_is_not_longer():
         hung = scene.model_copy(update={"fixtures": fixtures})
         result = trace(lower(hung), photons=PHOTONS).result
         assert [line for line in reach_of(hung, result).warnings if "longer" in line] == said
+
+
+def test_one_light_or_two_is_said_in_one_sentence():
+    """What each number of lights meets and at which power, from the best suggestion of each; one that meets all is enough."""
+    found = suggest(
+        small_scene((55.0, 90.0), (55.0, 90.0)), SearchSpace(most=2, above_rim_m=(0.05, 0.05)), photons=PHOTONS
+    )
+    by_number = {len(one.scene.fixtures): one for one in reversed(found.ranked)}
+    assert [len(by_number[number].met) for number in (1, 2)] == [2, 2]
+    one, two = (f"{100 * by_number[number].highest:.0f} %" for number in (1, 2))
+    said = how_many_words(found)
+    assert said in in_words(found)
+    assert said.startswith(f"One light is enough: one light meets both zones at {one} of full power")
+    assert f"two lights meet both zones at {two} of full power" in said
+    assert said.endswith("Two lights would leave room for ageing.")
+    only_two = replace(found, ranked=tuple(o for o in found.ranked if len(o.scene.fixtures) == 2))
+    assert how_many_words(only_two) == ""
+    # where one light does not meet as much, it takes two
+    dim = replace(by_number[1], zones=tuple(replace(z, band=Band(500.0, 600.0, "", "")) for z in by_number[1].zones))
+    takes = how_many_words(replace(found, ranked=(by_number[2], dim)))
+    assert takes.startswith("It takes two lights: one light meets none of 2 zones")

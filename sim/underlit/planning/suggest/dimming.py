@@ -23,21 +23,22 @@ _EPS = 1e-7
 
 @dataclass(frozen=True)
 class Bands:
-    """What zones should have [umol/m2/s]: low, high (zones,) float64; tank_uncertainty: relative standard uncertainty.
+    """What zones should have [umol/m2/s]: low, high (zones,) float64; tank_uncertainty: relative standard uncertainty, (zones,)
+    or of all.
 
     given: light that no setting changes, from lights of other tanks of a rack (zones,) [umol/m2/s]; None where there is none.
     """
 
     low: np.ndarray
     high: np.ndarray
-    tank_uncertainty: float
+    tank_uncertainty: float | np.ndarray
     given: np.ndarray | None = None
 
     @property
     def sure(self) -> tuple[np.ndarray, np.ndarray]:
         """The part of each band where both its ends are kept to 90 %; its middle where there is no such part."""
         low, high = (
-            self.low / max(1 - _SURE * self.tank_uncertainty, 0.05),
+            self.low / np.maximum(1 - _SURE * self.tank_uncertainty, 0.05),
             self.high / (1 + _SURE * self.tank_uncertainty),
         )
         middle = (self.low + self.high) / 2

@@ -77,7 +77,9 @@ def channel_light(traced: Traced, zones: Sequence[str]) -> ChannelLight:
     return ChannelLight(tuple(keys), summed, besides)
 
 
-def full_power_trace(scene: Scene, *, photons: int, seed: int, threads: int | None = None) -> Traced:
+def full_power_trace(
+    scene: Scene, *, photons: int, seed: int, threads: int | None = None, with_ranges: bool = True
+) -> Traced:
     """The scene traced with every channel of its tank at full power; the lights of other tanks as their scenes set them.
 
     Those get half of the photons at most, for this tank gets little of their light. Raises LoweringError where
@@ -90,7 +92,8 @@ def full_power_trace(scene: Scene, *, photons: int, seed: int, threads: int | No
     less = min(1.0, own / others) if own > 0 < others else 1.0
     levels = {s: 1.0 if s.tank == lowered.tank else level for s, level in lowered.dimming.items()}
     weights = {s: 1.0 if s.tank == lowered.tank else less * level for s, level in lowered.dimming.items()}
-    traced = trace_whole(replace(lowered, dimming=weights), photons=photons, seed=seed, threads=threads)
+    weighted = replace(lowered, dimming=weights)
+    traced = trace_whole(weighted, photons=photons, seed=seed, threads=threads, with_ranges=with_ranges)
     return replace(traced, lowered=replace(lowered, dimming=levels), result=traced.result.dimmed(levels))
 
 
@@ -155,7 +158,8 @@ def trace_responses(
     jobs = [Hanging(k, t, lid, float(h), (float(p),)) for k, t, lid, hs, ps in grids for h in hs for p in ps]
 
     def one(hanging: Hanging) -> ChannelLight:
-        traced = full_power_trace(scene_with(bare, hanging), photons=COARSE_PHOTONS, seed=seed, threads=1)
+        hung = scene_with(bare, hanging)
+        traced = full_power_trace(hung, photons=COARSE_PHOTONS, seed=seed, threads=1, with_ranges=False)
         return channel_light(traced, zones)
 
     found = all_done(one, jobs, threads, tell)

@@ -11,6 +11,7 @@ import numpy as np
 from underlit.lowering.fixtures import dimming
 from underlit.planning.decision import By, decide
 from underlit.planning.pool import all_done
+from underlit.planning.ranges import TankRanges
 from underlit.planning.suggest.conflicts import Conflict, conflicts
 from underlit.planning.suggest.dimming import Bands
 from underlit.planning.suggest.responses import (
@@ -24,7 +25,7 @@ from underlit.planning.suggest.search import Found, search
 from underlit.planning.suggest.search_space import Kind, SearchSpace, SuggestError, Weigh, kinds_of, scene_with
 from underlit.planning.suggest.suggestion import Question, Suggestion, as_set, headroom_class, set_best, verified
 from underlit.run import Traced
-from underlit.scene import Scene, tank_uncertainty
+from underlit.scene import Scene
 from underlit.scene.checks.scene import check_scene
 
 FULL_PHOTONS = 1 << 19
@@ -112,9 +113,10 @@ def suggest(
     if reason:
         raise SuggestError(reason)
     asked, left_out = ([], []) if space.only_dimming else _choices(scene, kinds_of(scene, space), space)
-    question = Question(scene, zones, bands, space.channels_apart)
     tell(Progress("tracing the scene as it is", 0, 1))
     at_full = full_power_trace(scene, photons=photons, seed=seed, threads=threads)
+    bands = replace(bands, tank_uncertainty=_tank_uncertainty(at_full, zones))
+    question = Question(scene, zones, bands, space.channels_apart)
     now = as_set(question, at_full, None, _as_dimmed(scene))
     responses = trace_responses(
         scene, zones, asked, space, seed=seed, threads=threads,
@@ -170,12 +172,18 @@ def _dimmed_otherwise(question: Question, at_full: Traced, space: SearchSpace) -
 
 
 def wanted(scene: Scene) -> tuple[tuple[str, ...], Bands]:
-    """Names and bands of the zones that have one. Raises SuggestError where none has."""
+    """Names and bands of the zones that have one, as if the tank were known. Raises SuggestError where none has."""
     found = [(zone.name, band) for zone in scene.zones if (band := scene.band_of(zone)) is not None]
     if not found:
         raise SuggestError("no zone has a target: give zones a need or a band")
     low, high = (np.array([getattr(band, edge) for _, band in found]) for edge in ("low", "high"))
-    return tuple(name for name, _ in found), Bands(low, high, tank_uncertainty(scene))
+    return tuple(name for name, _ in found), Bands(low, high, 0.0)
+
+
+def _tank_uncertainty(traced: Traced, zones: Sequence[str]) -> np.ndarray:
+    """Relative standard uncertainty of what is not known about the tank, of each zone (zones,)."""
+    ranges, names = TankRanges(traced.lowered, traced.result), [place.zone for place in traced.lowered.own_zones]
+    return np.array([ranges.zone(names.index(zone)).standard for zone in zones])
 
 
 def _as_dimmed(scene: Scene) -> dict[tuple[str, str], float]:

@@ -9,9 +9,10 @@ from rich.console import Console
 from rich.table import Table
 
 from underlit.planning.suggest import Conflict, OutOfReach, Suggestion, Suggestions, TooMuch, Weigh
+from underlit.planning.suggest.dimming import EASY_SETTING
 from underlit.planning.suggest.scene_file import NoFileError, suggested_scene
 from underlit.planning.zones import ZoneReport
-from underlit.report.decisions.decision import lead
+from underlit.report.decisions.decision import counted, lead
 from underlit.report.numbers import NONE, band_text, duration, light, percent
 from underlit.report.printout import CAUTIONS, say, section, table, zone_table
 from underlit.results.atomic import write_text
@@ -36,12 +37,11 @@ def print_suggestions(console: Console, found: Suggestions, show: int) -> None:
     shown = found.ranked[:show]
     total = len(found.now.zones)
     say(console, found.now.scene.title or "Suggestions", "bold underline")
-    if found.best.decision is not None:
-        say(console, lead(found.best.decision), "bold")
+    lead_line, *more = in_words(found)
+    say(console, lead_line, "bold")
     having = "1 zone has a target" if total == 1 else f"{total} zones have a target"
     say(console, f"{having}; {len(found.now.met)} met as the light is now.")
-    section(console, "In short")
-    for line in in_words(found):
+    for line in more:
         say(console, line, indent=2)
     console.print()
     console.print(_table(found, shown))
@@ -141,16 +141,16 @@ def in_words(found: Suggestions) -> list[str]:
     instead; what changes in other tanks; what was left out.
     """
     best, total = found.best, len(found.now.zones)
-    met, every = len(best.met), "the one zone" if total == 1 else "both zones" if total == 2 else f"all {total} zones"
+    met = len(best.met)
     if found.only_dimming:
         lines = [
             lead(one.decision) if one.decision else f"{set_words(one)}: {_met_words(one)}." for one in found.ranked
         ]
-    elif met == total:
-        lines = [f"Suggestion 1 meets {every}, {_sure_words(best)}: {_do_words(best)}."]
+    elif met == 0:
+        lines = [f"No suggestion meets {counted(total)}."]
     else:
-        most = f"; the best meets {met}, {_sure_words(best)}" if met else ""
-        lines = [f"No suggestion meets {every}{most}."]
+        least = "" if met == total else "; no suggestion meets more"
+        lines = [f"Suggestion 1: {_do_words(best)}. It meets {_zones(met, total)}, {_sure_words(best)}{least}."]
     if met <= len(found.now.met) and met < total:
         lines.append("No change of the light does better than now: choose plants that suit the light.")
     lines += [line for line in (how_many_words(found), _elsewhere_words(found)) if line]
@@ -178,8 +178,7 @@ def _met_words(one: Suggestion) -> str:
     total, met = len(one.zones), len(one.met)
     if met == 0:
         return "no zone is met" if total > 1 else "the zone is not met"
-    every = "both zones are" if total == 2 else f"all {total} zones are"
-    who = "the zone is" if total == 1 else every if met == total else f"{met} of {total} zones are"
+    who = f"{_zones(met, total)} {'is' if total == 1 else 'are'}"
     return f"{who} met, {_sure_words(one)}"
 
 
@@ -191,20 +190,26 @@ def how_many_words(found: Suggestions) -> str:
             best.setdefault(len(one.scene.fixtures), one)
     if len(best) < 2:
         return ""
-    few = max(sorted(best), key=lambda number: (len(best[number].met), best[number].sure))
+    few = max(sorted(best), key=lambda number: len(best[number].met))
     told = [
-        f"{_lights(number)} {'meets' if number == 1 else 'meet'} {len(one.met)} of {len(one.zones)}"
-        f" at {percent(one.highest)} of full power{_watts_words(one)}"
+        f"{_lights(number)} {'meets' if number == 1 else 'meet'} {_zones(len(one.met), len(one.zones))} at "
+        f"{percent(one.highest)} of full power{_watts_words(one)}"
         for number, one in sorted(best.items())
     ]
-    verdict = (
-        "One light is enough"
-        if few == 1
-        else f"It takes {_lights(few)}"
-        if few == max(best)
-        else f"{_lights(few)} are enough".capitalize()
-    )
-    return f"{verdict}: {', '.join(told)}."
+    said = f"{'One light is enough' if few == 1 else f'It takes {_lights(few)}'}: {', '.join(told)}."
+    for number in sorted(best):
+        gains = ["would be surer"] if best[number].sure > best[few].sure else []
+        gains += ["would leave room for ageing"] if best[number].highest <= EASY_SETTING < best[few].highest else []
+        if number > few and gains:
+            return f"{said} {_lights(number).capitalize()} {' and '.join(gains)}."
+    return said
+
+
+def _zones(met: int, total: int) -> str:
+    """`both zones`, `2 of 3 zones`."""
+    if met < total:
+        return f"{met or 'none'} of {total} zones" if total > 1 else "nothing"
+    return counted(total)
 
 
 def _lights(number: int) -> str:
