@@ -58,7 +58,8 @@ def test_the_summary_has_its_keys_units_and_only_finite_numbers() -> None:
         "area_m2",
         "ppfd_umol_m2_s",
         "simulation_error_95_umol_m2_s",
-        "tank_error_95_umol_m2_s",
+        "tank_low_95_umol_m2_s",
+        "tank_high_95_umol_m2_s",
         "dli_mol_m2_day",
     ):
         assert isinstance(zone[key], float)

@@ -88,12 +88,12 @@ def test_numbers_in_the_table_are_those_of_the_result() -> None:
     text = printed(120)
     for report in reports:
         line = next(line for line in text.splitlines() if line.startswith(report.name))
-        found = re.search(r"([\d.]+) ± ([\d.]+)\s+± ([\d.]+)", line)
+        found = re.search(r"([\d.]+) ± ([\d.]+)\s+([\d.]+)-([\d.]+)", line)
         assert found is not None
-        mean, simulation, tank = (float(f) for f in found.groups())
+        mean, simulation, low, high = (float(f) for f in found.groups())
         assert mean == pytest.approx(report.ppfd.value, abs=0.5)
         assert report.ppfd.half_width <= simulation <= report.ppfd.half_width + 1
-        assert tank == pytest.approx(report.tank_error, rel=0.05)
+        assert (low, high) == pytest.approx((report.tank_low, report.tank_high), rel=0.05)
         assert str(report.verdict) in line
 
 
