@@ -82,7 +82,7 @@ def test_a_day_through_a_curve_is_its_integral(rows, shares):
     plain = through_curve(schedule, None)
     day = through_curve(schedule, curve)
     assert list(day.times) == sorted(day.times)
-    steps = [plain.at((i + 0.5) * 24 / 20_000) for i in range(20_000)]
+    steps = [plain.at((i + 0.5) * 24 / 8_000) for i in range(8_000)]
     import numpy as np
 
     numeric = np.interp(steps, *np.array(curve).T).mean() * 24
