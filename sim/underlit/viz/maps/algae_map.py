@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from underlit.lowering.aquascape.bed import bare_bottom
 from underlit.lowering.scene import Lowered
-from underlit.planning.algae import Algae
+from underlit.planning.algae import BOTTOM, Algae
 from underlit.planning.panes import PaneMap
 from underlit.viz.figures import LEGEND, Canvas, polygon, quiet_ticks, ticks_cm
 from underlit.viz.overlay import hardscape_footprints
@@ -82,7 +83,8 @@ def _draw_bed(axes: Axes, lowered: Lowered, found: Algae) -> None:
     outside = lowered.scene.tank.inside_outline.points
     if not lowered.scene.tank.is_box:
         _outside(axes, outside, length, depth)
-    _named(axes, "substrate, from above (front pane below)", length, depth)
+    below = BOTTOM if bare_bottom(lowered.scene) else "substrate"
+    _named(axes, f"{below}, from above (front pane below)", length, depth)
 
 
 def _draw_pane(axes: Axes, pane: PaneMap, threshold: float) -> None:
