@@ -206,7 +206,11 @@ class TankRanges:
         if responses is None:
             return None
         levels = tuple(self._result.source_ppf(i) for i in range(len(self._result.counts)))
-        levers = tuple(levers_of(self._lowered.rack[0].scene))
+        scene = self._lowered.rack[0].scene
+        known = responses.remembered.get("levers")
+        if known is None or known[0] is not scene:
+            known = responses.remembered["levers"] = scene, tuple(levers_of(scene))
+        levers = known[1]
         key = (self._lowered.tank, levels, levers)
         if key not in responses.remembered:
             scene = self._lowered.rack[0].scene
@@ -331,12 +335,16 @@ class _Answers:
         return change, flux
 
     def _gain(self, source: int, values: np.ndarray) -> np.ndarray:
-        """What the levers of the output do to a source, (n,)."""
+        """What the levers of output and beam do to the light of a source, (n,)."""
         which = self._lowered.compiled.sources[source]
         gain = np.ones(len(values))
         for k, lever in enumerate(self.levers):
-            if lever.moves is Moves.LIGHT and lever.tank == which.tank and which.fixture in lever.of:
+            if lever.tank != which.tank or which.fixture not in lever.of:
+                continue
+            if lever.moves is Moves.LIGHT:
                 gain *= values[:, k]
+            elif lever.moves is Moves.BEAM:
+                gain *= lever.light_at(which.fixture, values[:, k])
         return gain
 
     def _everywhere(self, values: np.ndarray) -> np.ndarray:
@@ -360,7 +368,10 @@ class _Answers:
 
     @cached_property
     def _steadied(self) -> np.ndarray:
-        """Logarithms at the ends, (E, T), each drawn to the mean of all by as much as its noise asks (James and Stein 1961)."""
+        """Logarithms at the ends, (E, T), each drawn to the mean of all as its noise asks, by no more than its error.
+
+        Limited translation: Efron and Morris, J. Amer. Statist. Assoc. 67:130 (1972).
+        """
         logs, errors = self.responses.logs, self.responses.errors
         found = logs.copy()
         for e in range(len(logs)):
@@ -372,7 +383,9 @@ class _Answers:
             own = float((weight * ((logs[e, known] - mean) ** 2 - errors[e, known] ** 2)).sum() / weight.sum())
             own = max(own, 0.0)
             share = np.where(known, own / (own + errors[e] ** 2 + FAINTEST), 0.0)
-            found[e] = mean + share * (logs[e] - mean)
+            drawn = mean + share * (logs[e] - mean)
+            off = np.where(known, errors[e], np.inf)
+            found[e] = np.clip(drawn, logs[e] - off, logs[e] + off)
         return found
 
 

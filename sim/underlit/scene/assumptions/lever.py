@@ -68,6 +68,8 @@ class Lever:
     sd: where it was measured, the error of its u (`scene.measured`), which is normal; the range then holds 95 %. of: names of
     what it belongs to, where that is not all. HEIGHT, LEAF_AREA, LEAVES and LIGHT are factors on what the scene has, so their
     value is 1. tank: number of the tank in its rack. key: of the assumption that it belongs to.
+    light: of a beam, what it does to the output of each fixture in `of` at both ends of the range, where readings tell the
+    output through the beam.
     """
 
     moves: Moves
@@ -78,6 +80,7 @@ class Lever:
     log: bool = False
     tank: int = 0
     key: str = ""
+    light: tuple[tuple[float, float], ...] = ()
     sd: float = 0.0
 
     @property
@@ -107,6 +110,14 @@ class Lever:
         if self.log:
             return np.asarray(self.low * (self.high / self.low) ** position)
         return np.asarray(self.low + (self.high - self.low) * position)
+
+    def light_at(self, fixture: str, values: np.ndarray) -> np.ndarray:
+        """What values of a beam do to the output of a fixture, through both ends of the range (log-linear between)."""
+        if fixture not in self.of or not self.light:
+            return np.ones(len(values))
+        ends = self.light[self.of.index(fixture)]
+        known = sorted({self.low: ends[0], self.value: 1.0, self.high: ends[1]}.items())
+        return np.asarray(np.exp(np.interp(values, [at for at, _ in known], np.log([factor for _, factor in known]))))
 
     def from_value(self, values: np.ndarray) -> np.ndarray:
         """Distance of values from the one assumed, on the scale of the range."""
@@ -147,7 +158,12 @@ def _fixtures(keys: Callable[[Scene, Fixture, float], Mapping[str, object]]) -> 
     return changed
 
 
-def _beam(scene: Scene, fixture: Fixture, value: float) -> dict[str, object]:
+def with_beam(fixture: Fixture, beam_deg: float) -> Fixture:
+    """The fixture with another beam angle of the LEDs that have no lens of their own."""
+    return fixture.model_copy(update=_beam(None, fixture, beam_deg))
+
+
+def _beam(scene: Scene | None, fixture: Fixture, value: float) -> dict[str, object]:
     return {"lens": LensShape.model_construct(beam_angle=math.radians(value))}
 
 

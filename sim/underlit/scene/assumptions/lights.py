@@ -16,7 +16,7 @@ from functools import partial
 from typing import NamedTuple
 
 from underlit.scene.assumptions.assumption import Assumption
-from underlit.scene.assumptions.lever import Lever, Moves
+from underlit.scene.assumptions.lever import Lever, Moves, with_beam
 from underlit.scene.lights.body import ROUND, WATTS_PER_M, Form
 from underlit.scene.lights.fixture import Fixture
 from underlit.scene.lights.output import USUAL_EFFICACY
@@ -71,9 +71,18 @@ def _levers(value: OpenValue, concerned: Sequence[Fixture]) -> Iterator[Lever]:
     names = tuple(fixture.name for fixture in concerned)
     if value.lever is not None:
         moves, taken, low, high = value.lever
-        yield Lever(moves, taken, low, high, of=names, log=moves is Moves.HEIGHT)
+        light = tuple(_light_at_ends(fixture, low, high) for fixture in concerned) if moves is Moves.BEAM else ()
+        yield Lever(moves, taken, low, high, of=names, log=moves is Moves.HEIGHT, light=light)
     elif value.moves is not None:
         yield Lever(Moves.LIGHT, 1.0, 1 + value.moves[0], 1 + value.moves[1], of=names)
+
+
+def _light_at_ends(fixture: Fixture, low: float, high: float) -> tuple[float, float]:
+    """PPF with the beam at both ends of its range over that as assumed: readings tell the one through the other."""
+    if not fixture.output.readings:
+        return 1.0, 1.0
+    ends = (with_beam(fixture, beam_deg).claimed_ppf / fixture.claimed_ppf for beam_deg in (low, high))
+    return next(ends), next(ends)
 
 
 def _claimed(fixture: Fixture) -> bool:
