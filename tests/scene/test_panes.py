@@ -42,7 +42,7 @@ def shares(scene: Scene) -> set[float]:
 def test_the_rule_and_its_line(tables: dict[str, Any], share: float, why: str) -> None:
     scene = tank(**tables)
     assert shares(scene) == {share}
-    (line,) = scene.notes
+    (line,) = scene.pane_notes
     taken, other = ("overgrown", "clean") if share == OVERGROWN else ("clean", "overgrown")
     assert line.startswith(f"Panes: taken as {taken} ({100 * share:.0f} % returned per reflection), since ")
     assert why in line
@@ -62,17 +62,17 @@ def test_the_rule_and_its_line(tables: dict[str, Any], share: float, why: str) -
 def test_what_the_scene_says_goes_before_the_rule(panes: object, share: float, span: str | None) -> None:
     for tables in ({}, {"plants": [LAWN]}, {"settled": False}):
         scene = tank(panes, **tables)
-        assert (shares(scene), scene.notes) == ({share}, [])
+        assert (shares(scene), scene.pane_notes) == ({share}, [])
         assert [row.range_text for row in assumptions(scene) if row.key == "tank.panes"] == ([span] if span else [])
 
 
 def test_a_pane_of_its_own_goes_before_all() -> None:
     scene = tank("clean", tank={"left": {"returned_per_reflection": 0.3}})
     assert [scene.returned_per_reflection(side) for side in UPRIGHT_SIDES] == [0.9, 0.9, 0.3, 0.9]
-    (line,) = tank(tank={"left": {"returned_per_reflection": 0.3}}).notes
-    assert line.startswith("Panes (front, back, right): taken as clean")
+    (line,) = tank(tank={"left": {"returned_per_reflection": 0.3}}).pane_notes
+    assert line.startswith("Panes of front, back, right: taken as clean")
     all_four = {side: {"returned_per_reflection": 0.3} for side in UPRIGHT_SIDES}
-    assert tank(tank=all_four, plants=[LAWN]).notes == []
+    assert tank(tank=all_four, plants=[LAWN]).pane_notes == []
 
 
 def test_words_that_are_none_are_refused_in_one_line() -> None:
@@ -91,10 +91,11 @@ def test_each_tank_of_a_rack_has_its_own(tmp_path: Path) -> None:
     rack = [{"name": "new one", "file": str(tmp_path / "other.toml"), "at": ["50 cm", "0 cm"]}]
     scene = tank(plants=[LAWN], rack=rack)
     assert [shares(each) for each in scene.tank_scenes] == [{OVERGROWN}, {CLEAN}]
-    assert [note.split(" (")[0] for note in scene.notes] == [
-        "Panes: taken as overgrown",
-        "new one: Panes: taken as clean",
-    ]
+    told = [note.split(" (")[0] for note in scene.pane_notes]
+    assert told == ["Panes of this tank: taken as overgrown", "Panes of new one: taken as clean"]
+    (tmp_path / "other.toml").write_text('[tank]\ninside_size = ["30 cm", "20 cm", "20 cm"]\n')
+    (line,) = tank(rack=rack).pane_notes
+    assert line.startswith("Panes of all tanks: taken as clean")
 
 
 def test_chart_and_plant_map_follow_the_rule(tmp_path: Path) -> None:

@@ -25,6 +25,8 @@ def print_layout(console: Console, lowered: Lowered) -> None:
         f"{shape}inside {length} long, {depth} front to back, {height} high; water {format_length(scene.water_level_m)} high",
     )
     print_cautions(console, cautions_of(lowered))
+    for line in scene.pane_notes:
+        say(console, line)
     say(console, f"{sum(len(m.faces) for m in lowered.compiled.meshes):,} triangles")
     console.print()
     made = table("zone", "where", "PAR (PPFD) band\numol/m2/s", "area\ncm2", wide=2)

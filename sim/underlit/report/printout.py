@@ -321,6 +321,8 @@ def _print_lead(console: Console, summary: dict[str, Any]) -> None:
     print_cautions(console, summary["cautions"])
     for line in summary["decision"]["not_met"]:
         say(console, line, indent=2)
+    for line in summary["panes"]:
+        say(console, line)
     console.print()
 
 

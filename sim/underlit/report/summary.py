@@ -286,6 +286,7 @@ def summarise(traced: Traced, reports: list[ZoneReport] | None = None) -> dict[s
         "scene_file": scene.path.name if scene.path else None,
         "decision": decision_data(decide(lowered, result), scene),
         "cautions": cautions_of(lowered),
+        "panes": scene.pane_notes,
         "zones": [
             {"tank": place.tank_name, **zone_entry(zone)} for place, zone in zip(lowered.zones, zones, strict=True)
         ],

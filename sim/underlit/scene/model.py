@@ -16,7 +16,7 @@ from underlit.scene.measured import Measured
 from underlit.scene.notices import RenamedKey, UsedEntry
 from underlit.scene.tank.lid import Hood, Lid
 from underlit.scene.tank.outline import UPRIGHT_SIDES
-from underlit.scene.tank.panes import RETURNED, PaneRule, PaneState, pane_rule
+from underlit.scene.tank.panes import RETURNED, PaneRule, PaneState, pane_lines, pane_rule
 from underlit.scene.tank.tank import Tank
 from underlit.scene.tank.water import WATER_BELOW_RIM_M, Water
 from underlit.scene.targets import SPOT_ABOVE_SUBSTRATE_M, Band, Spot, Zone
@@ -128,7 +128,7 @@ class Scene(Part):
         entries = [entry.note for scene in self.tank_scenes for entry in scene._entries if entry.note]
         renamed = [key.note for scene in self.tank_scenes for key in scene._renamed]
         not_as_measured = [note for scene in self.tank_scenes for note in scene._not_as_measured]
-        return list(dict.fromkeys([*self.pane_notes, *entries, *renamed, *not_as_measured]))
+        return list(dict.fromkeys([*entries, *renamed, *not_as_measured]))
 
     def seen_from(self, number: int, own_name: str = "") -> Scene:
         """The same rack with the tank of a number as the scene's own (0: this scene); each light stays with its tank.
@@ -232,16 +232,13 @@ class Scene(Part):
 
     @property
     def pane_notes(self) -> list[str]:
-        """What was taken for upright panes of which the scene says nothing, and why: one line for each tank of a rack."""
-        named = [("", self), *((f"{tank.name}: ", tank.scene) for tank in self.rack)]
-        return [f"{name}{note}" for name, scene in named if (note := scene._pane_note())]
+        """What was taken for upright panes of which the scene says nothing, and why, one line each."""
+        named = [("this tank", self), *((tank.name, tank.scene) for tank in self.rack)]
+        return pane_lines([(name, scene.pane_rule, scene._unsaid_panes()) for name, scene in named])
 
-    def _pane_note(self) -> str:
-        walls = self.tank.walls
-        taken = tuple(side for side in UPRIGHT_SIDES if walls[side].returned_per_reflection is None)
-        if self.tank.panes is not None or not taken:
-            return ""
-        return self.pane_rule.line(() if taken == UPRIGHT_SIDES else taken)
+    def _unsaid_panes(self) -> tuple[str, ...]:
+        walls = self.tank.walls if self.tank.panes is None else {}
+        return tuple(side for side in UPRIGHT_SIDES if side in walls and walls[side].returned_per_reflection is None)
 
     def bed_heights_m(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         """Heights (...) [m] of the substrate over the bottom pane at points of the plan, x (...) [m] and y (...) [m].

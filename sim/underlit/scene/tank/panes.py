@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Annotated, ClassVar, NamedTuple
@@ -9,6 +10,7 @@ from typing import Annotated, ClassVar, NamedTuple
 from pydantic import Field
 
 from underlit.scene.common import Fraction, OneOf, Part
+from underlit.scene.tank.outline import UPRIGHT_SIDES
 
 
 class PaneState(StrEnum):
@@ -50,20 +52,20 @@ class Panes(Part):
 
 @dataclass(frozen=True)
 class PaneRule:
-    """Which state is taken where the scene does not say it, and why."""
+    """Which state is taken where the scene does not say it, why, and by which word of the scene; empty where by none."""
 
     state: PaneState
     why: str
+    word: str = ""
 
-    def line(self, sides: tuple[str, ...] = ()) -> str:
-        """What was taken and what to write if it is otherwise, for people; ``sides``: where it is not for all panes."""
-        of = f"Panes ({', '.join(sides)})" if sides else "Panes"
+    def line(self, of: str = "", word: str = "") -> str:
+        """What was taken and what to write if it is otherwise, for people; ``of``: of which panes, where not of all."""
         other = next(state for state in PaneState if state is not self.state)
         moves = "brightens" if other is PaneState.CLEAN else "dims"
         return (
-            f"{of}: taken as {self.state} ({_percent(self.state)} returned per reflection), since {self.why}. "
-            f"If yours are {other} ({_percent(other)}), which {moves} the ends of the tank most, write "
-            f'panes = "{other}" under [tank].'
+            f"Panes{f' of {of}' if of else ''}: taken as {self.state} ({_percent(self.state)} returned per reflection), since "
+            f"{self.why}{f' ({word})' if word else ''}. If yours are {other} ({_percent(other)}), which {moves} the ends of "
+            f'the tank most, write panes = "{other}" under [tank].'
         )
 
 
@@ -74,7 +76,22 @@ def _percent(state: PaneState) -> str:
 def pane_rule(*, planted: str, settled: bool) -> PaneRule:
     """The one rule: overgrown in a settled tank that is planted, else clean; ``planted``: by which word, empty if none."""
     if not settled:
-        return PaneRule(PaneState.CLEAN, "the tank is new (settled = false)")
+        return PaneRule(PaneState.CLEAN, "the tank is new", "settled = false")
     if not planted:
         return PaneRule(PaneState.CLEAN, "nothing in the scene is planted")
-    return PaneRule(PaneState.OVERGROWN, f"the tank is planted ({planted})")
+    return PaneRule(PaneState.OVERGROWN, "the tank is planted", planted)
+
+
+def pane_lines(taken: Sequence[tuple[str, PaneRule, tuple[str, ...]]]) -> list[str]:
+    """A line for each state that was taken in a rack: of each tank its name, its rule and the panes it says nothing of."""
+    alike: dict[tuple[PaneState, str, tuple[str, ...]], list[tuple[str, PaneRule]]] = {}
+    for name, rule, sides in taken:
+        if sides:
+            alike.setdefault((rule.state, rule.why, sides), []).append((name, rule))
+    lines = []
+    for (_, _, sides), tanks in alike.items():
+        of = [*([] if len(sides) == len(UPRIGHT_SIDES) else [", ".join(sides)])]
+        if len(taken) > 1:
+            of.append("all tanks" if len(tanks) == len(taken) else ", ".join(name for name, _ in tanks))
+        lines.append(tanks[0][1].line(" of ".join(of), tanks[0][1].word if len(tanks) == 1 else ""))
+    return lines

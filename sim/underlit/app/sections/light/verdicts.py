@@ -48,7 +48,7 @@ class Verdicts(Section):
                 ui.label(lead(made)).classes("decision").props('role="status"')
                 for caution in cautions_of(light.lowered):
                     ui.label(f"Caution: {caution}.").classes("caution")
-                sentences(zone_lines(made, light.lowered.scene))
+                sentences([*zone_lines(made, light.lowered.scene), *light.lowered.scene.pane_notes])
                 asking = {zone.name: right_at(zone) for zone in made.zones}
                 rows = [_row(report, asking.get(report.name, "")) for report in light.reports]
                 numbers(HEADS, rows, "PPFD, target, setting and verdict of each zone")
