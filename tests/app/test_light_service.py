@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +16,9 @@ pytest.importorskip("nicegui")
 from underlit import run
 from underlit.app import light
 from underlit.app.light import Light, LightService, Order
+from underlit.app.sections.light import verdicts
 from underlit.lowering.aquascape.hardscape import LoweringError
-from underlit.scene import Scene, load_scene
+from underlit.scene import Scene, load_scene, scene_from_dict
 
 SCENES = Path(__file__).resolve().parents[2] / "scenes"
 PATIENCE = 240.0
@@ -169,3 +171,19 @@ def test_stopping_ends_the_thread(service: LightService, scene: Scene) -> None:
     service.start()
     service.stop()
     assert not [thread for thread in threading.enumerate() if thread.name == "light"]
+
+
+def test_verdicts_tell_dim_ends_and_light_that_no_plant_uses(service: LightService) -> None:
+    """The page tells both from what it is given, the second once the trace is done."""
+    bar = {"name": "bar", "length": "40 cm", "output": {"ppf": "30 umol/s"}, "above_rim": "4 cm"}
+    tank = {"inside_size": ["80 cm", "24 cm", "24 cm"], "glass_thickness": "6 mm", "panes": "overgrown"}
+    heard = Heard()
+    service.ask(heard.order("one", 1, scene_from_dict({"tank": tank, "fixture": [bar]})))
+    service.start()
+    heard.wait(lambda: len(heard.found) >= 1)
+    _, found = heard.found[0]
+    (ends,) = verdicts.notes(replace(found, done=False))
+    assert ends.startswith("The ends are dim")
+    ends_again, algae = verdicts.notes(replace(found, done=True))
+    assert ends_again == ends
+    assert "no plant uses it" in algae

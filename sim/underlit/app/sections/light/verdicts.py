@@ -9,8 +9,11 @@ from nicegui import ui
 from underlit.app.light import Light
 from underlit.app.section import Page, Section
 from underlit.app.sections.pieces import Cell, numbers, sentences
+from underlit.planning.algae import WORTH_SAYING, algae_of
 from underlit.planning.decision import decide
+from underlit.planning.ends import ends_of
 from underlit.planning.zones import Verdict, ZoneReport
+from underlit.report.decisions.algae_words import algae_lead
 from underlit.report.decisions.decision import RIGHT_AT, lead, right_at, zone_lines
 from underlit.report.numbers import estimated, span_text
 from underlit.report.summary import cautions_of
@@ -48,12 +51,26 @@ class Verdicts(Section):
                 ui.label(lead(made)).classes("decision").props('role="status"')
                 for caution in cautions_of(light.lowered):
                     ui.label(f"Caution: {caution}.").classes("caution")
-                sentences([*zone_lines(made, light.lowered.scene), *light.lowered.scene.pane_notes])
+                scene = light.lowered.scene
+                sentences([*zone_lines(made, scene), *notes(light), *scene.pane_notes])
                 asking = {zone.name: right_at(zone) for zone in made.zones}
                 rows = [_row(report, asking.get(report.name, "")) for report in light.reports]
                 numbers(HEADS, rows, "PPFD, target, setting and verdict of each zone")
                 units = "PPFD (PAR) in umol/m2/s, DLI in mol/m2/day."
                 ui.label(f"{units} {RIGHT_AT[0].upper()}{RIGHT_AT[1:]}." if asking else units).classes("quiet")
+
+
+def notes(light: Light) -> list[str]:
+    """Where the light leaves the ends of a tank dim; once the trace is done, also how much of it no plant uses."""
+    told = []
+    for frame, tank in zip(light.lowered.compiled.frames, light.lowered.tanks, strict=True):
+        own = light.result.of_tank(tank.tank)
+        ends, algae = ends_of(tank, own), algae_of(tank, own) if light.done else None
+        words = ["" if ends is None else ends.words()]
+        if algae is not None and algae.share.value >= WORTH_SAYING:
+            words.append(f"As the light is set now, {algae_lead(algae)}")
+        told += [f"{frame.name}: {said}" if frame.name else said for said in words if said]
+    return told
 
 
 def _row(report: ZoneReport, at: str) -> tuple[Cell, ...]:
