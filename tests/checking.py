@@ -111,7 +111,7 @@ def within_probability(probability: float, what: str = "") -> None:
 
 # -- tracing ----------------------------------------------------------------------------------------------------------
 def trace(
-    world: World, *, photons_log2: int = 20, batches: int = 32, seed: int = 1, threads: int | None = None
+    world: World, *, photons_log2: int = 19, batches: int = 32, seed: int = 1, threads: int | None = None
 ) -> Result:
     """Trace 2^photons_log2 packets of each source in `batches` batches (fewer than 2^17: in batches of 2^12)."""
     bits = max(12, photons_log2 - round(math.log2(batches)))

@@ -31,7 +31,7 @@ def grey_box(rho, size=(1.0, 0.7, 0.4)):
     return world
 
 
-@pytest.mark.parametrize(("rho", "photons_log2", "resolves"), [(0.5, 20, 0.003), (0.8, 19, 0.005), (0.95, 19, 0.005)])
+@pytest.mark.parametrize(("rho", "photons_log2", "resolves"), [(0.5, 20, 0.003), (0.8, 18, 0.005), (0.95, 18, 0.005)])
 def test_closed_grey_box(rho, photons_log2, resolves):
     """E = Phi / [A (1 - rho)] inside, whatever the shape: what the walls absorb is what is emitted."""
     world = grey_box(rho)
