@@ -13,10 +13,12 @@ from underlit.planning.fit.belief import Belief, belief
 from underlit.planning.fit.estimate import Z95, reading_sigma
 from underlit.planning.fit.fitting import as_described, with_every_setting
 from underlit.planning.fit.goals import as_used
-from underlit.planning.fit.light import Model, Place, Recording, Shot, Tracing, dimming_of
+from underlit.planning.fit.light import Model, Place, Recording, Shot, Tracing, dimming_of, lowered_for
 from underlit.planning.fit.parameters import parameters_of
 from underlit.planning.fit.readings import LidState, Medium, Setting
+from underlit.planning.ranges import TankRanges, both_errors
 from underlit.results.csv_text import csv_text
+from underlit.run import Traced, trace
 from underlit.scene.model import Scene
 
 PHOTONS = 1 << 20
@@ -28,12 +30,16 @@ TYPED = ("value", "corrected", "immersion_factor", "dimming", "above_rim [cm]")
 """Columns of the csv that are typed in at the tank."""
 
 
+RANGE_SHARE = 4
+"""Photons of the tank as described, over those that tell how far each spot may differ."""
+
+
 @dataclass(frozen=True)
 class SheetRow:
     """A reading to take: number, name, place [m], over the substrate [m], how the tank is set up; what it should show, and
     between what [umol/m2/s].
 
-    low, high: 95 %, by the tank error.
+    low, high: 95 %, by both errors.
     """
 
     number: int
@@ -88,7 +94,9 @@ def reading_sheet(
     more = next_readings(covariance, believed.mean, model, first, choice, read, max(0, rows - len(own)))
     wanted = [(spot.name, place, usual) for spot, place in zip(scene.spots, own, strict=True)]
     wanted += [("", n.at, n.setting) for n in more]
-    return Sheet(lowered.tanks[0], _rows(lowered, model, wanted, believed.mean))
+    return Sheet(
+        lowered.tanks[0], _rows(model, wanted, believed.mean, replace(tracing, photons=photons // RANGE_SHARE))
+    )
 
 
 def _after_own(model: Model, setting: Setting, own: int, believed: Belief) -> np.ndarray:
@@ -103,7 +111,7 @@ def _after_own(model: Model, setting: Setting, own: int, believed: Belief) -> np
 
 
 def _rows(
-    lowered: Lowered, model: Model, wanted: Sequence[tuple[str, Place, Setting]], u: np.ndarray
+    model: Model, wanted: Sequence[tuple[str, Place, Setting]], u: np.ndarray, tracing: Tracing
 ) -> tuple[SheetRow, ...]:
     """Numbered rows: with the lid first, so that it is taken off once, then in the open; from left to right."""
     ordered = sorted(wanted, key=lambda w: (w[2].under, w[2].lid is LidState.OFF, w[1][0], w[1][1], w[1][2]))
@@ -112,21 +120,47 @@ def _rows(
         recording = model.recordings[setting]
         dimming = dimming_of(model.scene, recording.sources, None, setting.under)
         shots.append(Shot(setting, recording.heads.index(place), dimming))
+    value, _, noise = model.predict(shots, u)
+    tank = _tank_factors(model.scene, [(setting, place) for _, place, setting in ordered], tracing)
     rows = []
-    for number, ((name, place, setting), v) in enumerate(
-        zip(ordered, model.predict(shots, u)[0].tolist(), strict=True), 1
-    ):
+    for number, ((name, place, setting), v, error) in enumerate(zip(ordered, value.tolist(), noise, strict=True), 1):
         bed = float(model.scene.bed_heights_m(np.array(place[0]), np.array(place[1])))
-        low, high = tank_range(lowered, v)
         medium = Medium.AIR if setting.under or place[2] >= model.scene.water_level_m else Medium.WATER
-        rows.append(SheetRow(number, name or f"spot {number}", place, place[2] - bed, setting, medium, v, low, high))
+        low, high = both_errors(v, Z95 * float(error) * v, tank[setting, place]) if v > 0 else (0.0, 0.0)
+        rows.append(
+            SheetRow(
+                number,
+                name or (f"in air below {setting.under}" if setting.under else f"spot {number}"),
+                place,
+                place[2] - bed,
+                setting,
+                medium,
+                v,
+                low,
+                high,
+            )
+        )
     return tuple(rows)
 
 
-def tank_range(lowered: Lowered, ppfd: float) -> tuple[float, float]:
-    """Between what the light at a spot lies, 95 %, by what is not known about the tank: as everywhere else [umol/m2/s]."""
-    error = Z95 * lowered.tank_uncertainty
-    return ppfd * max(0.0, 1 - error), ppfd * (1 + error)
+def _tank_factors(
+    scene: Scene, heads: Sequence[tuple[Setting, Place]], tracing: Tracing
+) -> dict[tuple[Setting, Place], tuple[float, float]]:
+    """Between which factors the light on each head may lie, as everywhere else: by a trace that asks (`planning.ranges`)."""
+    found = {}
+    for setting in dict.fromkeys(setting for setting, _ in heads):
+        places = [place for known, place in heads if known == setting]
+        traced = trace(
+            lowered_for(scene, setting, places), photons=tracing.photons, seed=tracing.seed, threads=tracing.threads
+        )
+        assert isinstance(traced, Traced)
+        sources = traced.result.compiled.sources
+        levels = dict(zip(sources, dimming_of(scene, sources, None, setting.under).tolist(), strict=True))
+        ranges = TankRanges(traced.lowered, traced.result.dimmed(levels))
+        for index, place in enumerate(places):
+            one = ranges.spot(index)
+            found[setting, place] = one.low, one.high
+    return found
 
 
 def template_csv(scene: Scene, rows: Sequence[SheetRow]) -> str:

@@ -23,9 +23,7 @@ def print_reading_sheet(console: Console, sheet: Sheet) -> None:
     """Print a line for each reading to take."""
     for row in sheet.rows:
         expected = f"expect {row.ppfd:.0f} ({row.low:.0f} to {row.high:.0f})"
-        where = (
-            f"in air, {_below(row)} below the middle of {row.setting.under}" if row.setting.under else f"lid {row.lid}"
-        )
+        where = f"{_below(row)} below its middle, away from the tank" if row.setting.under else f"lid {row.lid}"
         say(console, f"{row.number:2d}  {row.name}: {expected}, {where}")
 
 
@@ -61,8 +59,8 @@ def before_reading(scene: Scene) -> tuple[str, ...]:
 
 
 IN_THE_OPEN = (
-    "In air, below the light: switch the light off and unplug it, take it off the tank, and hold or hang it in the open, with "
-    "nothing pale near it. Then switch it on, no other light. Hold the head level below its middle, as far as the sheet says."
+    "In air: unplug the light, take it off the tank and hang it in the open. Plug it in, with no other light on. Hold the head "
+    "level below its middle."
 )
 
 
@@ -104,7 +102,7 @@ def sheet_page(sheet: Sheet) -> Page:
 def _line(row: SheetRow, has_lid: bool) -> Line:
     places = [f"{100 * v:.1f} ({v / 0.0254:.1f})" for v in (row.at[0], row.at[1], row.above_substrate)]
     if row.below_light is not None:
-        places = ["in air", "below light", f"{100 * row.below_light:.0f} ({row.below_light / 0.0254:.1f}) below"]
+        places = ["-", "-", f"{100 * row.below_light:.0f} ({row.below_light / 0.0254:.1f}) below"]
     room = LONGEST_NAME if has_lid else LONGEST_NAME + 6
     name = row.name if len(row.name) <= room else row.name[: room - 1] + "…"
     cells = [
@@ -115,7 +113,9 @@ def _line(row: SheetRow, has_lid: bool) -> Line:
         light(row.ppfd),
         f"{row.low:.0f}-{row.high:.0f}",
     ]
-    return Line(row.number, row.at[:2], tuple(cells), has_lid and row.lid is LidState.OFF)
+    return Line(
+        row.number, None if row.setting.under else row.at[:2], tuple(cells), has_lid and row.lid is LidState.OFF
+    )
 
 
 def write_reading_sheet(sheet: Sheet, path: Path, paper: Paper, *, foot: str = FOOT) -> list[Path]:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 _MARGIN = 0.6
 _ROW = 0.27
 _BOX = "#9aa3a8"
+PLAN_IN, SMALLER_PLAN_IN = 2.45, 1.7
+"""Height of the plan; the smaller one where all rows then fit on the page."""
 BOLD = 1.15
 """Letters of bold type are wider by this."""
 
@@ -38,10 +40,10 @@ PAGE_IN = {Paper.A4: (210 / 25.4, 297 / 25.4), Paper.LETTER: (8.5, 11.0)}
 
 @dataclass(frozen=True)
 class Line:
-    """A reading to take: number, place on the plan [m], what its cells say, whether the lid is off."""
+    """A reading to take: number, place on the plan [m] where it has one, what its cells say, whether the lid is off."""
 
     number: int
-    at: tuple[float, float]
+    at: tuple[float, float] | None
     cells: tuple[str, ...]
     lid_off: bool = False
 
@@ -73,12 +75,11 @@ def write_sheet(page: Page, overlay: Overlay, footprints: Sequence[Footprint], p
 
 def draw_sheet(page: Page, overlay: Overlay, footprints: Sequence[Footprint], paper: Paper) -> list[Figure]:
     """The pages as matplotlib figures of the paper's size."""
-    first = _Sheet(paper)
-    first.heading(page)
-    first.plan(page, overlay, footprints)
-    first.checklist(page.before)
-    figures, rest = [first.figure], first.table(page, page.lines)
-    first.closing(page)
+    first, rest = _first_page(page, overlay, footprints, paper, PLAN_IN)
+    if rest:
+        smaller = _first_page(page, overlay, footprints, paper, SMALLER_PLAN_IN)
+        first, rest = (first, rest) if smaller[1] else smaller
+    figures = [first.figure]
     while rest:
         further = _Sheet(paper)
         further.heading(page)
@@ -86,6 +87,19 @@ def draw_sheet(page: Page, overlay: Overlay, footprints: Sequence[Footprint], pa
         further.closing(page)
         figures.append(further.figure)
     return figures
+
+
+def _first_page(
+    page: Page, overlay: Overlay, footprints: Sequence[Footprint], paper: Paper, tall: float
+) -> tuple[_Sheet, Sequence[Line]]:
+    """The page with the plan, and the rows that do not fit on it."""
+    first = _Sheet(paper)
+    first.heading(page)
+    first.plan(page, overlay, footprints, tall)
+    first.checklist(page.before)
+    rest = first.table(page, page.lines)
+    first.closing(page)
+    return first, rest
 
 
 class _Sheet(Canvas):
@@ -112,9 +126,9 @@ class _Sheet(Canvas):
             x += width
         self.y -= 0.36
 
-    def plan(self, page: Page, overlay: Overlay, footprints: Sequence[Footprint]) -> None:
-        """The tank from above with numbered spots, to scale."""
-        scale = min((self.inside - 0.7) / overlay.length, 2.45 / overlay.depth)
+    def plan(self, page: Page, overlay: Overlay, footprints: Sequence[Footprint], tall: float) -> None:
+        """The tank from above with numbered spots, to scale, no higher than `tall` [in]."""
+        scale = min((self.inside - 0.7) / overlay.length, tall / overlay.depth)
         w, h = scale * overlay.length, scale * overlay.depth
         left = _MARGIN + (self.inside - w) / 2
         axes = self.axes(left, self.y - h - 0.1, w, h)
@@ -124,9 +138,8 @@ class _Sheet(Canvas):
         _spots(axes, page.lines)
         bottom = self.y - h - 0.1
         self.text(self.width / 2, bottom - 0.06, "front (you stand here)", 8.5, ha="center", fontweight="bold")
-        self.text(left, bottom - 0.06, f"{100 * overlay.length:.1f} cm long inside", 8, color=SOFT_INK)
-        self.text(left + w, bottom - 0.06, f"{100 * overlay.depth:.1f} cm front to back", 8, color=SOFT_INK, ha="right")
-        legend = "dashed: light above"
+        inside = f"inside {100 * overlay.length:.1f} cm long, {100 * overlay.depth:.1f} cm front to back"
+        legend = f"{inside}; dashed: light above"
         legend += "; green: plants" if overlay.zones else ""
         legend += "; brown: wood and stone" if footprints else ""
         if any(line.lid_off for line in page.lines) and not all(line.lid_off for line in page.lines):
@@ -200,6 +213,8 @@ def _spots(axes: Axes, lines: Sequence[Line]) -> None:
     """Numbered discs; those of one place on the plan stand beside each other."""
     seen: dict[tuple[float, float], int] = {}
     for line in lines:
+        if line.at is None:
+            continue
         place = (round(line.at[0], 3), round(line.at[1], 3))
         shift = 15 * seen.get(place, 0)
         seen[place] = seen.get(place, 0) + 1
