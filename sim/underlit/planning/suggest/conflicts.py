@@ -44,6 +44,11 @@ class TooAlike:
     wanted: float
     as_they_hang: bool
 
+    @property
+    def short(self) -> float:
+        """By how many times the ratio falls short; above 1 the two cannot both be met."""
+        return self.wanted / max(self.at_most, 1e-9)
+
 
 Conflict = OutOfReach | TooMuch | TooAlike
 
@@ -51,7 +56,7 @@ Conflict = OutOfReach | TooMuch | TooAlike
 def conflicts(
     known: Sequence[ChannelLight], bands: Bands, zones: Sequence[str], unmet: Sequence[str], *, fixtures: int | None
 ) -> list[Conflict]:
-    """What stands against the unmet zones with all that is known of the light.
+    """What stands against the unmet zones with all that is known of the light, the strongest for each.
 
     known: of one fixture at each place and height that was traced; or, where fixtures is None, of all as they hang.
 
@@ -71,13 +76,17 @@ def conflicts(
         if besides[:, z].min() > bands.high[z]:
             found.append(TooMuch(name, float(besides[:, z].min()), float(bands.high[z])))
             continue
-        for b in range(len(zones)):
-            if b == z:
-                continue
-            for bright, dim in ((z, b), (b, z)):
-                most_ratio = float((parts[:, bright] / np.maximum(parts[:, dim], 1e-9)).max(initial=0.0))
-                wanted = float(bands.low[bright] / bands.high[dim])
-                said = TooAlike(zones[bright], zones[dim], most_ratio, wanted, fixtures is None)
-                if most_ratio < wanted and said not in found:
-                    found.append(said)
+        apart = [_too_alike(parts, bands, zones, pair, fixtures is None) for b in range(len(zones)) if b != z
+                 for pair in ((z, b), (b, z))]  # fmt: skip
+        worst = max(apart, key=lambda one: one.short, default=None)
+        if worst is not None and worst.short > 1 and worst not in found:
+            found.append(worst)
     return found
+
+
+def _too_alike(
+    parts: np.ndarray, bands: Bands, zones: Sequence[str], pair: tuple[int, int], as_they_hang: bool
+) -> TooAlike:
+    bright, dim = pair
+    most = float((parts[:, bright] / np.maximum(parts[:, dim], 1e-9)).max(initial=0.0))
+    return TooAlike(zones[bright], zones[dim], most, float(bands.low[bright] / bands.high[dim]), as_they_hang)

@@ -152,7 +152,8 @@ def in_words(found: Suggestions) -> list[str]:
         least = "" if met == total else "; no suggestion meets more"
         lines = [f"Suggestion 1: {_do_words(best)}. It meets {_zones(met, total)}, {_sure_words(best)}{least}."]
     if met <= len(found.now.met) and met < total:
-        lines.append("No change of the light does better than now: choose plants that suit the light.")
+        way = "dimming" if found.only_dimming else "change of the light"
+        lines.append(f"No {way} does better than now: choose plants that suit the light.")
     lines += [line for line in (how_many_words(found), _elsewhere_words(found)) if line]
     lines += [_against_words(one) for one in found.against]
     lines += [line for zone in best.unmet if (line := grows_there(zone, best.scene))]
