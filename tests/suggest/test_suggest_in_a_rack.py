@@ -16,9 +16,9 @@ from underlit.planning.suggest.reach import room_m
 from underlit.planning.suggest.responses import channel_light, full_power_trace, places_for
 from underlit.planning.suggest.search_space import kinds_of
 from underlit.planning.zones import zone_reports
-from underlit.report.decisions.suggest import hanging_words
+from underlit.report.decisions.suggest import hanging_words, in_words
 from underlit.run import Traced, trace
-from underlit.scene import Scene, load_scene
+from underlit.scene import Fixture, Scene, load_scene
 
 SHELF = Path(__file__).resolve().parents[2] / "scenes" / "rack-of-three.toml"
 PHOTONS = 1 << 19
@@ -166,3 +166,43 @@ def test_the_command_writes_a_rack_and_the_tank_that_changed(
     for zone in ("bed", "under the surface"):
         again_found = reports[f"right, tea-stained: {zone}"].ppfd.value
         assert float(row[f"{zone}: ppfd_umol_m2_s"]) == pytest.approx(again_found, rel=0.03)
+
+
+def test_only_the_dimmers_of_one_tank_are_set(rack: Scene) -> None:
+    """The dim tank's bar is the one that is set, in a sentence, whatever its neighbour's does; nothing is moved or bought."""
+    found = suggest(rack.seen_from(1), SearchSpace(only_dimming=True), photons=PHOTONS)
+    (best,) = found.ranked
+    assert best.hanging is None
+    assert (found.traces, best.buys) == (1, 0)
+    assert len(best.met) >= len(found.now.met)
+    share = f"{100 * best.settings[0].share:.0f} %"
+    assert in_words(found)[0].startswith(f"Set the bar to {share}: ")
+    again = suggest(
+        rack.seen_from(1).model_copy(update={"fixtures": tuple(_at(f, share) for f in rack.seen_from(1).fixtures)}),
+        SearchSpace(only_dimming=True), photons=PHOTONS,
+    )  # fmt: skip
+    assert in_words(again)[0].startswith(f"Leave the bar at {share}: ")
+
+
+def test_all_lights_by_one_factor_come_first_then_each(rack: Scene) -> None:
+    """Two bars over one tank of a rack, one of them over each zone: one factor for both meets less than each by itself."""
+    here = rack.seen_from(1)
+    bar, zones = here.fixtures[0], here.zones
+    front, back = (
+        bar.model_copy(update={"name": n, "position": (0.15, y)}) for n, y in (("front", 0.04), ("back", 0.2))
+    )
+    wide = tuple(z.model_copy(update={"band": b}) for z, b in zip(zones, ((58.0, 75.0), (40.0, 52.0)), strict=True))
+    scene = here.model_copy(update={"fixtures": (front, back), "zones": wide})
+    found = suggest(scene, SearchSpace(only_dimming=True), photons=PHOTONS)
+    by_one = {one.together: one for one in found.ranked}
+    assert len(by_one[True].met) < len(by_one[False].met) == 2
+    assert not found.best.together
+    said = in_words(found)
+    assert said[0].startswith("Set the front to ")
+    assert said[1].startswith("Set all lights to ")
+    levels = {setting.fixture: setting.share for setting in by_one[False].settings}
+    assert levels["front"] > levels["back"]
+
+
+def _at(fixture: Fixture, share: str) -> Fixture:
+    return fixture.model_copy(update={"dimming": float(share.removesuffix(" %")) / 100})

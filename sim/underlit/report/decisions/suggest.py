@@ -55,7 +55,7 @@ def print_suggestions(console: Console, found: Suggestions, show: int) -> None:
     section(console, "Zones with suggestion 1, umol/m2/s, errors at 95 %", zone_table(found.best.zones))
     if found.best.elsewhere:
         section(console, "The other tanks of the rack with suggestion 1", zone_table(found.best.elsewhere))
-    say(console, f"{found.traces} traces in {duration(found.seconds)}", "dim")
+    say(console, f"{found.traces} trace{'s' if found.traces > 1 else ''} in {duration(found.seconds)}", "dim")
     say(console, CAUTIONS, "dim")
 
 
@@ -100,13 +100,14 @@ def setting_words(one: Suggestion) -> str:
     return ", ".join(_shares(one).values()) or NONE
 
 
-def set_words(one: Suggestion) -> str:
-    """The same as something to do: `Set bar to 56 % and strip to 27 %`."""
+def set_words(one: Suggestion, now: Suggestion) -> str:
+    """The same as something to do: `Set the bar to 56 % and the strip to 27 %`, or `Leave the bar at 56 %`."""
     shares = _shares(one)
+    verb, to = ("Leave", "at") if shares == _shares(now) else ("Set", "to")
     if len(shares) > 1 and len(set(shares.values())) == 1:
-        return f"Set all lights to {next(iter(shares.values()))}"
-    all_by_one = "Dim all lights by one factor, the " if one.together and len(shares) > 1 else "Set the "
-    return all_by_one + _listed([f"{fixture} to {share}" for fixture, share in shares.items()])
+        return f"{verb} all lights {to} {next(iter(shares.values()))}"
+    alike = "all lights by one factor: " if one.together and len(shares) > 1 else ""
+    return f"{verb} {alike}{_listed([f'the {fixture} {to} {share}' for fixture, share in shares.items()])}"
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -144,7 +145,8 @@ def in_words(found: Suggestions) -> list[str]:
     met = len(best.met)
     if found.only_dimming:
         lines = [
-            lead(one.decision) if one.decision else f"{set_words(one)}: {_met_words(one)}." for one in found.ranked
+            lead(one.decision) if one.decision else f"{set_words(one, found.now)}: {_met_words(one)}."
+            for one in found.ranked
         ]
     elif met == 0:
         lines = [f"No suggestion meets {counted(total)}."]
@@ -179,7 +181,7 @@ def _met_words(one: Suggestion) -> str:
     total, met = len(one.zones), len(one.met)
     if met == 0:
         return "no zone is met" if total > 1 else "the zone is not met"
-    who = f"{_zones(met, total)} {'is' if total == 1 else 'are'}"
+    who = f"{_zones(met, total)} {'is' if met == 1 else 'are'}"
     return f"{who} met, {_sure_words(one)}"
 
 
@@ -233,6 +235,8 @@ def _elsewhere_words(found: Suggestions) -> str:
 
 
 def _sure_words(best: Suggestion) -> str:
+    if best.sure == 0:
+        return "but that is not sure: what is not known of the tank leaves doubt"
     share = "" if best.sure == len(best.met) else f"{best.sure} of them "
     return f"{share}with a probability of at least 80 %, both errors included"
 
