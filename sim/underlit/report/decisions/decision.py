@@ -29,8 +29,8 @@ def lead(made: Decision) -> str:
     if made.unmet:
         said.append(_not_met(made))
     if made.unsure:
-        names = ", ".join(f"{zone.name} ({_leaning(zone)})" for zone in made.unsure[:MOST_NAMED])
-        said.append(f"Borderline: {names}{_more(made.unsure)}; a few meter readings would tell.")
+        names = "; ".join(f"{zone.name} ({_leaning(zone)})" for zone in made.unsure[:MOST_NAMED])
+        said.append(f"Borderline: {names}{_more(made.unsure)}. A few meter readings would tell.")
     if made.lid_gain is not None and not any(zone.wants_times > 1 for zone in made.unmet):
         said.append("Keep the lid.")
     return " ".join(said)
