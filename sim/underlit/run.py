@@ -251,6 +251,8 @@ def trace_compiled(
         Fraction of full power by source; it weighs their errors.
     progress
         Called now and then with how far it is.
+    asked
+        How the light answers to the assumptions of a scene, recorded beside it; nothing without.
     """
     rule, dimming = rule or StoppingRule(), dimming or {}
     bits = rule.batch_bits_for(len(compiled.sources))
@@ -298,6 +300,8 @@ def trace(
         Called now and then with how far it is.
     least_sources
         A budget is cut into batches as for so many sources at the least: scenes with batches alike can be compared.
+    with_ranges
+        Whether the trace also records how the light answers to what the scene leaves open (`planning.ranges`).
     """
     rule = replace(stopping_rule(precision, photons), least_sources=least_sources)
     if isinstance(scene, World):
