@@ -193,12 +193,15 @@ def test_a_tank_of_a_rack_is_chosen(browser: Any, tmp_path: Path) -> None:
             said = card.inner_text()
             assert "Tank of the rack: right, tea-stained" in said
             assert "output of three 30 cm tanks under one light: shelf light" in said
+            with page.expect_download(timeout=PATIENCE_MS) as saved:
+                card.get_by_role("button", name="Reading sheet to take to the tank (PDF)", exact=True).click()
+            assert Path(saved.value.path()).read_bytes()[:4] == b"%PDF"
             card.get_by_role("button", name="Use the corrected tank as tank B").click()
             page.get_by_text(re.compile(r"Tank B against Tank A")).wait_for(timeout=PATIENCE_MS)
             card = open_card(page, SUGGEST)
             card.get_by_role("checkbox", name="Only the dimmers").click()
             card.get_by_role("button", name="Suggest settings").click()
-            card.get_by_text(re.compile("Set the shelf light to")).first.wait_for(timeout=PATIENCE_MS)
+            card.get_by_text(re.compile("(Set|Leave) the shelf light (to|at)")).first.wait_for(timeout=PATIENCE_MS)
             choose(page, "Tank of the rack", "left, round", card)
             card.get_by_role("button", name="Suggest settings").click()
             card.get_by_text(re.compile("its light belongs to")).wait_for(timeout=PATIENCE_MS)
