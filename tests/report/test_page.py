@@ -14,6 +14,8 @@ from underlit.cli import main
 from underlit.planning.zones import zone_reports
 from underlit.report.numbers import with_error
 from underlit.report.page import report_html, report_pdf
+from underlit.report.printout import output_console, print_answer
+from underlit.report.summary import summarise
 from underlit.run import Traced
 
 SCENES = Path(__file__).resolve().parents[2] / "scenes"
@@ -70,6 +72,21 @@ def test_it_says_what_was_found(traced: Traced, page: str) -> None:
         "Assumptions",
     ):
         assert word in page
+
+
+def test_what_was_taken_for_the_panes_stands_under_the_decision(
+    traced: Traced, page: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    taken = "Panes: taken as clean (90 % returned per reflection), since nothing in the scene is planted."
+    assert page.index('class="decision"') < page.index(taken) < page.index("<h2>")
+    print_answer(output_console(), traced, zone_reports(traced.lowered, traced.result))
+    told = " ".join(capsys.readouterr().out.split())
+    assert (
+        told.index(summarise(traced)["decision"]["sentence"])
+        < told.index(taken)
+        < told.index("PAR (PPFD) of each zone")
+    )
+    assert told.count(taken) == 1
 
 
 def test_names_are_shown_and_never_run() -> None:
