@@ -16,10 +16,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from underlit.lowering.scene import Lowered
+from underlit.lowering.scene import Lowered, lower
 from underlit.planning.fit.advise import Choice, NextReading, choice_of, next_readings, read_before
 from underlit.planning.fit.estimate import Fitted, estimate
-from underlit.planning.fit.light import PHOTONS, Model, Place, Recording, Shot, Tracing, dimming_of, lowered_for
+from underlit.planning.fit.light import PHOTONS, Model, Place, Recording, Shot, Tracing, dimming_of
 from underlit.planning.fit.parameters import Parameter, parameters_of
 from underlit.planning.fit.placing import AROUND, around, placing_error
 from underlit.planning.fit.readings import LidState, Reading, Setting
@@ -127,13 +127,13 @@ def why_not_fitted(scene: Scene) -> str:
 
 
 def as_described(scene: Scene) -> Lowered:
-    """The scene lowered as it stands, for what can be fitted in it and where plants are. ValueError:
+    """The scene lowered as it stands, for what can be fitted in it and where plants and zones are. ValueError:
     `why_not_fitted`.
     """
     reason = why_not_fitted(scene)
     if reason:
         raise ValueError(reason)
-    return lowered_for(scene, Setting(LidState.OFF if scene.lid is None else LidState.ON), [])
+    return lower(scene)
 
 
 def scene_parameters(scene: Scene) -> tuple[Parameter, ...]:
