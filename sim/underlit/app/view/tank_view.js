@@ -488,7 +488,7 @@ export default {
     told({ value, error }) {
       // as report/numbers.py tells it, with limits_95 of results/estimate.py less its one packet more: the page knows no packets
       const number = (v) => (v >= 10 ? v.toFixed(0) : v.toFixed(1));
-      if (value <= 0) return "no light counted here yet";
+      if (value <= 0) return "no light counted here";
       if (error <= 0.2 * value) return `${number(value)} ± ${number(error)} µmol/m²/s`;
       const q = error ** 2 / (2 * value), width = Math.sqrt(q ** 2 + 2 * q * value);
       const low = number(Math.max(value + q - width, 0)), high = number(value + q + width);
