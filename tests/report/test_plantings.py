@@ -11,7 +11,6 @@ import pytest
 import underlit
 from underlit.lowering.records import Part, Role
 from underlit.planning.plantings import PlantingReport, planting_reports
-from underlit.planning.surfaces import meshes_of
 from underlit.report.printout import planting_table
 from underlit.report.summary import planting_entry
 
@@ -137,7 +136,7 @@ def test_copies_tell_what_leaves_of_their_own_tell():
     assert sum(len(c) for c in grown.instances) > 100
     found = underlit.trace(lowered, photons=1 << 19, seed=1)
     (report,) = planting_reports(lowered, found.result)
-    meshes = meshes_of(found.result, Part("group", Role.PLANTS))
+    meshes = found.result.compiled.faces_of(Part("group", Role.PLANTS))
     assert len(meshes) == 2
     area = sum(float(np.linalg.norm(np.cross(*_edges(m)), axis=1).sum()) / 2 for m in meshes)
     assert area == pytest.approx(grown.shape.area_m2, rel=1e-6)

@@ -31,7 +31,7 @@ from underlit.planning.panes import PaneMap, pane_maps
 from underlit.planning.patches import Patches, numbered
 from underlit.planning.pools import Cells, pooled
 from underlit.planning.ranges import TankRange, TankRanges
-from underlit.planning.surfaces import mean_of, meshes_of, upper_cells
+from underlit.planning.surfaces import mean_of, upper_cells
 from underlit.planning.vertical_profiles import shares_of_cells, vertical_profile
 from underlit.planning.zones import SURE
 from underlit.results.estimate import Estimate
@@ -380,7 +380,7 @@ def _wants(lowered: Lowered, result: Result) -> Iterator[Wants]:
             continue
         part = Part(grown.name, Role.PLANTS, tank=lowered.tank)
         over = _over_tops(result, grown.outline, grown.top)
-        ppfd = over or mean_of(result, upper_cells(scene, result, meshes_of(result, part)))
+        ppfd = over or mean_of(result, upper_cells(scene, result, result.compiled.faces_of(part)))
         if ppfd is not None:
             yield Wants(plants.name, ppfd, band, ranges.planting(part))
 

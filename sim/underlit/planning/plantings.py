@@ -26,7 +26,7 @@ from underlit.lowering.records import Line, Part, Role
 from underlit.lowering.scene import Lowered
 from underlit.planning.jackknife import jackknife, jackknife_error, used_groups
 from underlit.planning.ranges import TankRange, TankRanges
-from underlit.planning.surfaces import UpperCells, layers_of, mean_of, meshes_of, upper_cells
+from underlit.planning.surfaces import UpperCells, layers_of, mean_of, upper_cells
 from underlit.planning.vertical_profiles import shares_of_cells
 from underlit.planning.zones import Verdict, judged
 from underlit.results.estimate import Estimate, combine, mean_of_groups
@@ -66,7 +66,7 @@ def planting_reports(lowered: Lowered, result: Result) -> list[PlantingReport]:
     reports = []
     for plants, grown in zip(scene.plants, lowered.plantings, strict=True):
         part = Part(grown.name, Role.PLANTS, tank=lowered.tank)
-        cells = upper_cells(scene, result, meshes_of(result, part))
+        cells = upper_cells(scene, result, result.compiled.faces_of(part))
         band = plants.wanted(added_co2=scene.has_added_co2, settled=scene.is_settled)
         above = _light_from_above(result, grown, cells)
         over_tops = None if above is None else above.ppfd
@@ -224,7 +224,7 @@ def _ratio(above: Estimate, below: Estimate) -> Estimate:
 def _takes(result: Result, part: Part, above: _FromAbove) -> Estimate:
     """Light absorbed over light from above; the error of what is absorbed is that of what falls on the leaves."""
     absorbed = result.share_of(Line("plants", part.part, tank=part.tank)) * result.ppf
-    slots = np.unique(np.concatenate([m.face_slots() for m in meshes_of(result, part)]))
+    slots = np.unique(np.concatenate([m.face_slots() for m in result.compiled.faces_of(part)]))
     start = result.cells("faces").start
     falls = result.mean_over_faces(np.concatenate([start + 2 * slots, start + 2 * slots + 1]), 1.0)
     relative = falls.standard_error / falls.value if falls.value > 0 else 0.0

@@ -47,11 +47,6 @@ class SurfaceReport:
     layers: tuple[Estimate | None, ...]
 
 
-def meshes_of(result: Result, part: Part) -> tuple[Mesh, ...]:
-    """The meshes of wood, stone or a planting: one of its own triangles, one of instances, or both."""
-    return result.compiled.faces_of(part)
-
-
 def upper_cells(scene: Scene, result: Result, meshes: Sequence[Mesh]) -> UpperCells:
     """Cells of the faces of a piece that look up and lie above the substrate. Leaves are two-sided: one side looks up."""
     start = result.cells("faces").start
@@ -107,7 +102,7 @@ def surface_reports(lowered: Lowered, result: Result) -> list[SurfaceReport]:
     reports = []
     shown = [(Role.WOOD, wood.name) for wood in scene.wood] + [(Role.STONE, stone.name) for stone in scene.stone]
     for role, name in [*shown, *((Role.PLANTS, name) for name in planted)]:
-        meshes = meshes_of(result, Part(name, role, tank=lowered.tank))
+        meshes = result.compiled.faces_of(Part(name, role, tank=lowered.tank))
         if not meshes:
             continue
         cells = upper_cells(scene, result, meshes)
