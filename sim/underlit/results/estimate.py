@@ -75,17 +75,17 @@ class Estimate:
     @property
     def few(self) -> bool:
         """Whether the value rests on few hits: its interval is lopsided, and it counts as known only where it is dark."""
-        return bool(few_hits(*self._asked))
+        return self.packet > 0 and bool(few_hits(*self._asked))
 
     @property
     def low(self) -> float:
         """Lower end of the 95 % interval."""
-        return float(limits_95(*self._asked)[0])
+        return float(limits_95(*self._asked)[0]) if self.few else self.value - self.half_width
 
     @property
     def high(self) -> float:
         """Upper end of the 95 % interval."""
-        return float(limits_95(*self._asked)[1])
+        return float(limits_95(*self._asked)[1]) if self.few else self.value + self.half_width
 
     @property
     def half_width(self) -> float:
