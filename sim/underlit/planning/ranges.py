@@ -40,13 +40,14 @@ HALF_WIDTH = 1.96
 class Effect:
     """What one assumption does to a place at the two ends of its range, the others as assumed: factors on its light.
 
-    key: of the assumption.
+    key: of the assumption; tag: of its lever.
     """
 
     name: str
     low: float
     high: float
     key: str = ""
+    tag: str = ""
 
     @property
     def size(self) -> float:
@@ -286,7 +287,9 @@ class _Answers:
     def _range(self, sums: np.ndarray, logs: np.ndarray) -> TankRange:
         drawn, alone = self.ratios(sums, logs, self._draws)[0], self.ratios(sums, logs, self._ends)[0]
         low, high = np.split(alone, 2)
-        effects = [Effect(v.name, float(a), float(b), v.key) for v, a, b in zip(self.levers, low, high, strict=True)]
+        effects = [
+            Effect(v.name, float(a), float(b), v.key, v.tag) for v, a, b in zip(self.levers, low, high, strict=True)
+        ]
         return TankRange(np.sort(drawn), tuple(sorted(effects, key=lambda effect: -effect.size)))
 
     def ratios(self, sums: np.ndarray, logs: np.ndarray, values: np.ndarray) -> np.ndarray:

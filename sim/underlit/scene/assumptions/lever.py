@@ -52,7 +52,7 @@ class Moves(StrEnum):
 RETRACED = (
     Moves.HEIGHT, Moves.PLACE, Moves.LEVEL, Moves.CLOUDINESS, Moves.LEAF_AREA, Moves.RIM, Moves.DEPTH,
 )  # fmt: skip
-BENT = (Moves.HEIGHT, Moves.LEAF_AREA)
+BENT = (Moves.HEIGHT, Moves.PLACE, Moves.LEAF_AREA)
 """Of those traced again, the ones whose answer differs on both sides of the value; of the others one end is enough."""
 
 
