@@ -10,6 +10,7 @@ from suggest_scenes import FIXTURE, small_scene
 from underlit.backends.cpu import Tracer
 from underlit.lowering.scene import lower
 from underlit.planning.chart import lights
+from underlit.planning.chart.target import LOWEST_SETTING
 from underlit.planning.plant_map import plant_map
 from underlit.planning.suggest import SearchSpace, SuggestError, TooAlike, Weigh, suggest
 from underlit.planning.suggest.reach import free_strip_m, glare_of, reach_of, room_m
@@ -210,3 +211,12 @@ def test_one_light_or_two_is_said_in_one_sentence():
     dim = replace(by_number[1], zones=tuple(replace(z, band=Band(500.0, 600.0, "", "")) for z in by_number[1].zones))
     takes = how_many_words(replace(found, ranked=(by_number[2], dim)))
     assert takes.startswith("It takes two lights: one light meets none of 2 zones")
+
+
+def test_a_setting_lower_than_dimmers_hold_is_warned_of():
+    """A light that is far too strong is set low, and the suggestion says that few dimmers hold that."""
+    found = suggest(small_scene((1.0, 8.0), (1.0, 8.0)), SearchSpace(only_dimming=True), photons=PHOTONS)
+    share = found.best.settings[0].share
+    assert 0 < share < LOWEST_SETTING
+    assert any(line.startswith(f"bar at {100 * share:.0f} %: few dimmers hold") for line in found.best.reach.warnings)
+    assert not any("few dimmers" in line for line in found.now.reach.warnings)

@@ -13,7 +13,14 @@ from underlit.planning.suggest import SearchSpace, SuggestError, Suggestion, sug
 from underlit.planning.suggest.scene_file import NoFileError, suggested_scene
 from underlit.planning.suggest.search_space import kinds_of
 from underlit.planning.suggest.suggest import FULL_PHOTONS
-from underlit.report.decisions.suggest import buy_words, hanging_words, in_words, setting_words, unmet_words
+from underlit.report.decisions.suggest import (
+    buy_words,
+    hanging_words,
+    in_words,
+    setting_words,
+    title_words,
+    unmet_words,
+)
 from underlit.scene import Scene, load_scene
 from underlit.viz.figures import write_png
 from underlit.viz.sheets.suggestions import draw_suggestions
@@ -68,7 +75,7 @@ def suggest_work(
         shown = [(str(i + 1), one) for i, one in enumerate(found.ranked[:SHOWN])]
         ways = tuple(_way(name, one, *_scene_of(one, rack, tank, folder)) for name, one in shown)
     named = [("now", found.now), *shown]
-    titles = [(n, f"{hanging_words(one, now=n == 'now')}; {setting_words(one)}") for n, one in named]
+    titles = [(n, title_words(one, now=n == "now")) for n, one in named]
     drawing = picture(lambda to: write_png(draw_suggestions(found, titles), to, tight=True))
     return SuggestAnswer(now, ways, tuple(in_words(found)), drawing, text, rack_name(rack, tank))
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from underlit.planning.chart.target import LOWEST_SETTING
 from underlit.planning.decision import Decision
 from underlit.planning.ends import Ends, ends_of
 from underlit.planning.suggest.dimming import EASY_SETTING, Bands, set_channels, setting_of
@@ -22,6 +23,7 @@ from underlit.scene import Scene
 SOME_HEADROOM = 0.85
 FINEST_STEP = 0.01
 """Dimmers are set in whole per cents."""
+HARD_TO_HOLD = f"few dimmers hold less than {100 * LOWEST_SETTING:.0f} %; hang it higher or choose a weaker light"
 
 
 @dataclass(frozen=True)
@@ -157,10 +159,17 @@ def as_set(
         buys=buys,
         cost=None if price is None else buys * price,
         watts=_watts(built, shares),
-        reach=reach_of(built, result),
+        reach=_with_low_settings(reach_of(built, result), shares),
         ends=ends_of(traced.lowered, result),
         result=result,
     )
+
+
+def _with_low_settings(reach: Reach, shares: dict[tuple[str, str], float]) -> Reach:
+    """The same with a warning of each channel that is set lower than dimmers hold."""
+    low = [name for name, share in shares.items() if FINEST_STEP / 2 <= share < LOWEST_SETTING]
+    said = [f"{fixture} at {100 * shares[fixture, channel]:.0f} %: {HARD_TO_HOLD}" for fixture, channel in low]
+    return replace(reach, warnings=(*reach.warnings, *dict.fromkeys(said)))
 
 
 def _watts(scene: Scene, shares: dict[tuple[str, str], float]) -> float | None:

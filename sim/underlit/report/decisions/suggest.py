@@ -100,6 +100,11 @@ def setting_words(one: Suggestion) -> str:
     return ", ".join(_shares(one).values()) or NONE
 
 
+def title_words(one: Suggestion, *, now: bool = False) -> str:
+    """What to hang and how to set it, for a picture."""
+    return "; ".join([hanging_words(one, now=now), *([setting_words(one)] if one.settings else [])])
+
+
 def set_words(one: Suggestion, now: Suggestion) -> str:
     """The same as something to do: `Set the bar to 56 % and the strip to 27 %`, or `Leave the bar at 56 %`."""
     shares = _shares(one)
@@ -306,7 +311,7 @@ def write_suggestions(found: Suggestions, folder: Path, show: int, rack: Scene, 
     """
     write_text(folder / CSV, suggestions_csv(found))
     shown = _numbered(found, found.ranked[:show])
-    names = [(name, f"{hanging_words(one, now=name == NOW)}; {setting_words(one)}") for name, one in shown]
+    names = [(name, title_words(one, now=name == NOW)) for name, one in shown]
     write_png(draw_suggestions(found, names), folder / PICTURE, tight=True)
     told = []
     for name, one in shown[1:]:
