@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from underlit.scene import SceneError, assumptions, scene_from_dict, tank_uncertainty
+from underlit.scene.assumptions.lever import Moves
 from underlit.scene.measured import Kind
 from underlit.scene.standing import standing
 
@@ -75,9 +76,22 @@ def test_a_measured_output_is_listed_with_what_is_left_of_its_range() -> None:
     assert row.range_text == "35.6-45 umol/s"
     said = {other.key for other in others}
     assert not {"fixture.output", "fixture.light_loss_factors.temperature"} & said
-    claim_and_warmth = (0.15**2 + 0.10**2) / 3
-    wanted = tank_uncertainty(scene_from_dict(SCENE)) ** 2 - claim_and_warmth + 0.06**2
+    of_the_light_alone = sum(
+        other.mean_square
+        for other in assumptions(scene_from_dict(SCENE))
+        if other.key.startswith("fixture") and all(lever.moves is Moves.LIGHT for lever in other.levers)
+    )
+    assert of_the_light_alone > (0.15**2 + 0.10**2) / 3
+    wanted = tank_uncertainty(scene_from_dict(SCENE)) ** 2 - of_the_light_alone + 0.06**2
     assert tank_uncertainty(scene) ** 2 == pytest.approx(wanted)
+
+
+def test_what_acts_on_all_light_alike_is_in_an_output_that_was_read_in_this_tank() -> None:
+    elsewhere = _measured(OUTPUT, correlation=[[1.0]])
+    here = {**elsewhere, "reading": [{"at": ["20 cm", "15 cm", "7 cm"], "ppfd": "60 umol/m2/s", "lid": "off"}]}
+    moved = [{row.key for row in assumptions(_scene(m)) if row.relative_low is not None} for m in (elsewhere, here)]
+    assert moved[0] - moved[1] == {"water surface", "tank.glass", "tank.glass_thickness"}
+    assert moved[1] < moved[0]
 
 
 def test_an_output_that_was_changed_is_open_again() -> None:

@@ -51,24 +51,32 @@ def of_fixtures(fixtures: Sequence[Fixture], measured: frozenset[str] = frozense
     measured: names of those whose output was measured, with all that makes it up.
     """
     for value in (*OPEN_VALUES, *_fitted_beams(fixtures), *MORE_OPEN_VALUES):
-        yield from _row(fixtures, value, measured if value.key in IN_THE_OUTPUT else frozenset())
+        yield from _row(fixtures, value, measured)
 
 
 def _row(fixtures: Sequence[Fixture], value: OpenValue, known: frozenset[str]) -> Iterator[Assumption]:
-    """The row of a value that some fixtures leave open, its effect scaled by their share of the light; none if none does."""
-    concerned = [fixture for fixture in fixtures if value.is_open(fixture) and fixture.name not in known]
+    """The row of a value that some fixtures leave open, its effect scaled by their share of the light; none if none does.
+
+    known: names of those whose output was measured; a value that moves nothing else moves them no more.
+    """
+    concerned = [fixture for fixture in fixtures if value.is_open(fixture)]
+    moved = [fixture for fixture in concerned if fixture.name not in known or value.lever is not None]
+    if value.key in IN_THE_OUTPUT:
+        concerned = moved
     if not concerned:
         return
     assumed = value.assumed
     texts = list(dict.fromkeys(assumed if isinstance(assumed, str) else assumed(fixture) for fixture in concerned))
-    share = sum(f.claimed_ppf for f in concerned) / sum(f.claimed_ppf for f in fixtures)
-    low, high = (None, None) if value.moves is None else (value.moves[0] * share, value.moves[1] * share)
+    share = sum(f.claimed_ppf for f in moved) / sum(f.claimed_ppf for f in fixtures)
+    low, high = (None, None) if value.moves is None or not moved else (value.moves[0] * share, value.moves[1] * share)
     shown = "; ".join(texts[:3]) + ("; ..." if len(texts) > 3 else "")
-    yield Assumption(value.key, shown, value.span, low, high, levers=tuple(_levers(value, concerned)))
+    yield Assumption(value.key, shown, value.span, low, high, levers=tuple(_levers(value, moved)))
 
 
 def _levers(value: OpenValue, concerned: Sequence[Fixture]) -> Iterator[Lever]:
     names = tuple(fixture.name for fixture in concerned)
+    if not names:
+        return
     if value.lever is not None:
         moves, taken, low, high = value.lever
         light = tuple(_light_at_ends(fixture, low, high) for fixture in concerned) if moves is Moves.BEAM else ()

@@ -41,9 +41,8 @@ def assumptions(scene: Scene) -> list[Assumption]:
 
     Two rows are always there, since no file can give them: that the claimed output is a claim, and surface ripple.
     """
-    return [
-        *measured_rows(scene),
-        *of_fixtures(scene.fixtures, measured_lights(scene)),
+    lights = measured_lights(scene)
+    rows = [
         *_of_tank(scene),
         *_of_water(scene),
         *_of_lid(scene),
@@ -51,6 +50,10 @@ def assumptions(scene: Scene) -> list[Assumption]:
         *_of_plants(scene),
         *_of_targets(scene),
     ]
+    if scene.measured is not None and scene.measured.taken and lights >= {fixture.name for fixture in scene.fixtures}:
+        # what dims or brightens all the light of this tank was there when it was read, and is in the output that was found
+        rows = [row if row.levers else replace(row, relative_low=None, relative_high=None) for row in rows]
+    return [*measured_rows(scene), *of_fixtures(scene.fixtures, lights), *rows]
 
 
 def levers_of(scene: Scene) -> list[Lever]:
