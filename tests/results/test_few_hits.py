@@ -99,8 +99,9 @@ def shares_held(
 
 def test_intervals_of_cells_hold_the_truth_in_every_class_of_error() -> None:
     traces = many()
-    for share in shares_held(traces, *traces.ends(), CLASSES):
-        assert 0.92 <= share <= 0.985
+    *shares, of_fewest = shares_held(traces, *traces.ends(), CLASSES)
+    assert all(0.92 <= share <= 0.98 for share in shares)
+    assert of_fewest >= 0.92
 
 
 def test_symmetric_intervals_do_not() -> None:
