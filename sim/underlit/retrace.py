@@ -36,11 +36,12 @@ BLOCKS = 16
 Ends = tuple[tuple[str, int], ...]
 
 
-@dataclass(frozen=True)
+@dataclass
 class Asked:
-    """A lowered scene and the levers whose answers are asked for."""
+    """A lowered scene whose answers are asked for; the ends of ranges are traced once, when they are first asked for."""
 
     lowered: Lowered
+    _known: tuple[Ends, np.ndarray, np.ndarray] | None = None
 
     @cached_property
     def levers(self) -> list[Lever]:
@@ -75,7 +76,9 @@ class Asked:
             else empty
             for counts in tracer.counts
         ]
-        ends, logs, errors = self._ends(tracer, threads)
+        if self._known is None:
+            self._known = self._ends(tracer, threads)
+        ends, logs, errors = self._known
         return Responses(
             sums=np.array(sums),
             levers=self.features.levers,

@@ -355,7 +355,7 @@ class Refinement:
     """A trace that answers at once and then better and better, a short step at a time, until it is cancelled.
 
     The first answers are small traces of their own; from the third step on one trace grows. The numbers of a step depend on the
-    seed alone.
+    seed alone. asked: tells from the fourth step on how the light answers to what is not known about the tank.
     """
 
     def __init__(
@@ -365,11 +365,15 @@ class Refinement:
         seed: int = 1,
         threads: int | None = None,
         dimming: dict[Source, float] | None = None,
+        asked: Asked | None = None,
     ) -> None:
+        self._asked, self._threads = asked, threads
         self.compiled, self.dimming = compiled, dimming or {}
         self._weight = shares(compiled, self.dimming)
+        recorders = [*(None for _ in COARSE_BITS), None if asked is None else asked.recorder]
         self._tracers = [
-            Tracer(compiled.tables, seed=seed, batch_bits=bits, threads=threads) for bits in (*COARSE_BITS, BATCH_BITS)
+            Tracer(compiled.tables, seed=seed, batch_bits=bits, threads=threads, recorder=recorder)
+            for bits, recorder in zip((*COARSE_BITS, BATCH_BITS), recorders, strict=True)
         ]
         self._steps = 0
         self._started = time.perf_counter()
@@ -389,6 +393,10 @@ class Refinement:
         self._steps += 1
         if self.cancelled:
             return None
-        return Result(
+        found = Result(
             self.compiled, tuple(tracer.counts), tracer.seed, time.perf_counter() - self._started, self.dimming
         )
+        if self._asked is None or self._steps <= len(COARSE_BITS) + 1:
+            return found
+        # the small traces at the ends of ranges wait until the light has been seen
+        return replace(found, responses=self._asked.responses(tracer, self._threads))

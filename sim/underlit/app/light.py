@@ -19,6 +19,7 @@ from underlit.lowering.scene import Lowered, lower
 from underlit.planning.zones import ZoneReport, zone_reports
 from underlit.results.condensed import condensed
 from underlit.results.result import Result
+from underlit.retrace import Asked
 from underlit.run import Refinement, StoppingRule, worst_error
 from underlit.scene.model import Scene
 
@@ -155,7 +156,9 @@ class LightService:
         if order.lowered is None:
             order.lowered = lower(order.scene)
             order.shape = shape_blob(order.lowered)
-            refinement = Refinement(order.lowered.compiled, threads=self._threads, dimming=order.lowered.dimming)
+            refinement = Refinement(
+                order.lowered.compiled, threads=self._threads, dimming=order.lowered.dimming, asked=Asked(order.lowered)
+            )
             with self._wake:
                 order.refinement = refinement
         if order.cancelled or order.refinement is None:

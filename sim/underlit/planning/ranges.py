@@ -206,7 +206,9 @@ class TankRanges:
         responses = self._result.responses
         if responses is None:
             return None
-        levels = tuple(self._result.source_ppf(i) for i in range(len(self._result.counts)))
+        ppf = np.array([self._result.source_ppf(i) for i in range(len(self._result.counts))])
+        # the ranges of one light do not depend on how it is dimmed
+        levels = tuple(ppf / ppf.max()) if ppf.max(initial=0.0) > 0 else tuple(ppf)
         scene = self._lowered.rack[0].scene
         known = responses.remembered.get("levers")
         if known is None or known[0] is not scene:

@@ -20,6 +20,7 @@ from underlit.lowering.records import Part, Role
 from underlit.lowering.scene import Lowered
 from underlit.planning.zones import ZoneReport
 from underlit.report.numbers import estimated, known_to, light
+from underlit.report.real_tank import real_tank
 from underlit.report.summary import HIGH_KEY, LOW_KEY, SIMULATION_KEY, TANK_KEYS, summarise, versions
 from underlit.results.atomic import temporary_folder, write_text
 from underlit.results.csv_text import csv_text
@@ -194,7 +195,7 @@ def _write_parts(
         "versions": versions(),
     }
     try:
-        write_fields(traced.result, work / "result.nc", provenance)
+        write_fields(traced.result, work / "result.nc", provenance, real_tank(traced, reports))
     except RuntimeError as problem:
         # what the netCDF library says of a full disk
         raise OSError(str(problem)) from problem

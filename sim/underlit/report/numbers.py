@@ -6,10 +6,13 @@ import math
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from underlit.planning.ranges import TankRange
     from underlit.results.estimate import Estimate
     from underlit.scene import Band
 
 UNKNOWN = "?"
+LEAST_MOVED = 0.01
+"""Share of a place's light below which an assumption is not worth naming."""
 NONE = "-"
 
 
@@ -78,6 +81,22 @@ def span_text(low: float, high: float) -> str:
     if high == 0:
         return NONE
     return f"{light(low)}-{light(high)}" if math.isfinite(low) and math.isfinite(high) else UNKNOWN
+
+
+def moved_words(value: float, tank: TankRange) -> str:
+    """The assumptions that move a place most, with how far at the ends of their ranges: `lid.dirt -8 to +4; ...`."""
+    told = []
+    for effect in tank.named:
+        low, high = sorted((value * (effect.low - 1), value * (effect.high - 1)))
+        if high - low >= LEAST_MOVED * value:
+            told.append(f"{effect.name} {signed(min(low, 0.0))} to {signed(max(high, 0.0))}")
+    return "; ".join(told)
+
+
+def signed(value: float) -> str:
+    """A difference of PPFD with its sign, as exact as an error; `0` for next to nothing."""
+    shown = error(abs(value))
+    return "0" if float(shown) == 0 else f"{'-' if value < 0 else '+'}{shown}"
 
 
 def percent(share: float) -> str:

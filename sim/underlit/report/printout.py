@@ -27,6 +27,7 @@ from underlit.report.numbers import (
     known_to,
     light,
     lopsided,
+    moved_words,
     percent,
     span_text,
     with_error,
@@ -124,6 +125,12 @@ def zone_table(reports: Sequence[ZoneReport], right_at: Mapping[str, str] | None
 def verdict_text(verdict: Verdict) -> Text:
     """A verdict in its colour."""
     return Text(str(verdict), STYLE[verdict])
+
+
+def moved_table(reports: Sequence[ZoneReport]) -> Table:
+    """The assumptions that move each zone most, of zones that have a target if any has, with their effect."""
+    asking = [r for r in reports if r.band is not None] or reports
+    return table("zone", "moved by", wide=2, rows=((r.name, moved_words(r.ppfd.value, r.tank)) for r in asking))
 
 
 def spread_table(reports: Sequence[ZoneReport]) -> Table:
@@ -336,6 +343,7 @@ def _print_zones(console: Console, summary: dict[str, Any], reports: Sequence[Zo
         told = "; ".join(t for t in (r.why, r.band.note if r.band else "") if t)
         if told:
             say(console, f"{r.name}: {told}", "dim", indent=2)
+    section(console, "What moves the range of the real tank most, umol/m2/s", moved_table(reports))
     section(console, "Evenness and daily light (DLI)", spread_table(reports))
     legend = "dimmest tenth: mean PPFD of the dimmest tenth of the area; evenness: dimmest 3 cm patch over the mean"
     noisy = [r.name for r in reports if r.spread.patch_noise > NOISIEST]

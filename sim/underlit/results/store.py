@@ -33,13 +33,21 @@ _GROUP_BITS = 32
 """Bits kept of a group sum (relative rounding 2^-33, far below any simulation error): the rest does not compress."""
 
 
-def write_fields(result: Result, path: str | Path, provenance: Mapping[str, object] | None = None) -> None:
+More = Mapping[str, tuple[tuple[str, ...], np.ndarray, str]]
+"""Further fields of a file [umol/m2/s]: by name their dimensions, values and what they are."""
+
+
+def write_fields(
+    result: Result, path: str | Path, provenance: Mapping[str, object] | None = None, more: More | None = None
+) -> None:
     """Write a result as netCDF, whole or not at all.
 
-    provenance: anything JSON can hold; `scene_text` and `versions` are also kept as attributes of their own. Raises
-    OSError where the file cannot be written.
+    provenance: anything JSON can hold; `scene_text` and `versions` are also kept as attributes of their own. more: further
+    fields beside the result's own. Raises OSError where the file cannot be written.
     """
     dataset = to_dataset(result, provenance)
+    for key, (dims, values, long_name) in (more or {}).items():
+        _put(dataset, key, dims, values, long_name, _UNIT)
     encoding: dict[str, dict[str, Any]] = {}
     for name, variable in dataset.variables.items():
         if variable.dtype.kind in "fiu" and variable.size > 64:

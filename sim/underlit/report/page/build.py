@@ -14,7 +14,7 @@ from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.report.decisions.decision import RIGHT_AT
 from underlit.report.files import overlay, overlays
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
-from underlit.report.numbers import band_text, estimated, light, percent, span_text
+from underlit.report.numbers import band_text, estimated, light, moved_words, percent, span_text
 from underlit.report.printout import alone, by_verdict, kept, tank_notes, value_of, without_error, worst_words
 from underlit.report.summary import SIMULATION_KEY, TANK_KEYS, as_estimate, lights_of, summarise
 from underlit.run import Traced
@@ -124,6 +124,7 @@ def _zone(report: ZoneReport, decision: dict[str, Any]) -> dict[str, object]:
         "where": report.where,
         "ppfd": estimated(report.ppfd),
         "real": span_text(report.tank_low, report.tank_high),
+        "moved": moved_words(report.ppfd.value, report.tank),
         "band": band_text(band),
         "verdict": f"{MARK[report.verdict]} {report.verdict}",
         "word": str(report.verdict).replace(" ", "-"),
