@@ -241,7 +241,7 @@ def _elsewhere_words(found: Suggestions) -> str:
 
 def _sure_words(best: Suggestion) -> str:
     if best.sure == 0:
-        return "but that is not sure: what is not known of the tank leaves doubt"
+        return "but that is not sure: the tank error leaves doubt"
     share = "" if best.sure == len(best.met) else f"{best.sure} of them "
     return f"{share}with a probability of at least 80 %, both errors included"
 
