@@ -78,15 +78,10 @@ def hanging_words(one: Suggestion, *, now: bool = False) -> str:
     """`2 x bar, 2.0 cm over the rim, 10 and 31 cm from the front`."""
     hung = one.hanging
     if hung is None:
-        return (
-            "as it is"
-            if now
-            else "as it is, all dimmed by one factor"
-            if one.together
-            else "as it is, dimmed differently"
-            if one.settings
-            else "as it is"
-        )
+        if now or not one.settings or (one.decision is not None and one.decision.is_set):
+            return "as it is"
+        several = len({setting.fixture for setting in one.settings}) > 1
+        return f"as it is, {'all dimmed by one factor' if one.together and several else 'dimmed differently'}"
     count = len(hung.places_m)
     places = " and ".join(f"{100 * place:.0f}" for place in hung.places_m)
     side = "left, turned front to back" if hung.turned else "front"
