@@ -23,8 +23,8 @@ traced = underlit.trace(scene, precision=0.02, seed=1)
 assert traced.result.ledger_gap() == 0
 
 for zone in underlit.zone_reports(traced.lowered, traced.result):
-    simulation, tank = zone.ppfd.half_width, zone.tank_error
-    print(f"{zone.name}: {zone.ppfd.value:.1f} ± {simulation:.1f} simulation ± {tank:.1f} tank: {zone.verdict}")
+    found, real = zone.ppfd, f"{zone.tank_low:.0f}-{zone.tank_high:.0f} in real tanks"
+    print(f"{zone.name}: {found.value:.1f} ± {found.half_width:.1f} simulation, {real}: {zone.verdict}")
 
 bed = traced.result.bed()  # PPFD on the substrate: bed.value and bed.standard_error, (ny, nx) float64 [umol/m2/s]
 print(f"brightest square centimetre of the bed: {bed.value.max():.0f} umol/m2/s")
