@@ -10,7 +10,7 @@ import numpy as np
 
 from underlit.lowering.records import Part
 from underlit.planning.fit.estimate import Fitted
-from underlit.planning.fit.parameters import Kind, Parameter, fixture_part
+from underlit.planning.fit.parameters import Kind, Parameter, Scale, fixture_part
 from underlit.planning.fit.readings import Reading
 from underlit.scene.lights.fixture import Fixture
 from underlit.scene.measured import MeasuredParameter, MeasuredReading
@@ -72,8 +72,14 @@ def readings_counted(fitted: Fitted) -> int:
 
 
 def remembered_covariance(fitted: Fitted) -> np.ndarray:
-    """Mean square departure of u from the values that were found, by the draws; with the meter's own error in the output."""
+    """Mean square departure from the values that were found, by the draws; with the meter's own error in the output.
+
+    Of u, but of a share the relative departure of its optical depth, for that is what dims the light: a lid that may as well
+    be clean leaves u open to one side, where it no longer matters.
+    """
     off = fitted.draws.u - fitted.u
+    shares = np.array([p.prior.scale is Scale.LOG_DEPTH for p in fitted.parameters])
+    off[:, shares] = np.expm1(off[:, shares])
     covariance: np.ndarray = (off * fitted.draws.weight[:, None]).T @ off
     output = np.array([p.kind is Kind.OUTPUT for p in fitted.parameters], float)
     covariance += METER_SD**2 * np.outer(output, output)
