@@ -12,10 +12,12 @@ pytest.importorskip("nicegui")
 from underlit.app.document import Document, DocumentError
 from underlit.app.sections.edit.start import Answers, scene_text
 from underlit.app.sections.edit.tank import (
+    BY_NUMBERS,
     CUSTOM,
     NO_LID,
     take_backing,
     take_lid,
+    take_panes,
     take_size,
     take_slope,
     take_substrate,
@@ -181,6 +183,19 @@ def test_another_backing_keeps_what_grows_on_the_pane() -> None:
     take_backing(document, "sheet mirror", side="left")
     assert document.get("tank", "back") == {"returned_per_reflection": 0.3, "behind": "open air"}
     assert document.get("tank", "left") == {"behind": "sheet", "colour": "mirror"}
+
+
+def test_a_word_for_all_panes_replaces_what_was_said_of_one() -> None:
+    document = Document(
+        '[tank]\ninside_size = ["30 cm", "20 cm", "20 cm"]\n[tank.back]\nbehind = "paint"\ncolour = "black"\n'
+        "returned_per_reflection = 0.3\n[[fixture]]\nlength = '20 cm'\n"
+    )
+    take_panes(document, "overgrown")
+    assert document.get("tank", "back") == {"behind": "paint", "colour": "black"}
+    scene = scene_of(document)
+    assert {scene.returned_per_reflection(side) for side in ("front", "back", "left", "right")} == {0.25}
+    take_panes(document, BY_NUMBERS)
+    assert document.get("tank", "panes") == "overgrown"
 
 
 def test_substrate_lid_and_target_leave_nothing_of_the_old_ones() -> None:

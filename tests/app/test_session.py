@@ -18,7 +18,7 @@ from underlit.lowering.scene import lower
 from underlit.planning.zones import zone_reports
 from underlit.results.condensed import condensed
 from underlit.run import Refinement
-from underlit.scene import load_scene
+from underlit.scene import load_scene, scene_from_dict
 
 SCENES = Path(__file__).resolve().parents[2] / "scenes"
 BARE = (SCENES / "bare-box.toml").read_text(encoding="utf-8")
@@ -261,3 +261,15 @@ def test_a_dimmer_knows_what_it_dims() -> None:
     assert full["fixture.0.dimming"] == {front["white"]: 1.0, front["red"]: 0.25}
     assert full["fixture.0.channel.1.dimming"] == {front["red"]: 0.5}
     assert full["fixture.1.dimming"] == {back["white"]: 1.0, back["red"]: 1.0}
+
+
+def test_a_need_that_plants_the_tank_asks_for_a_new_trace() -> None:
+    """It makes panes of which nothing is said overgrown; another need then changes no path, nor does one where panes are said."""
+    zone = {"name": "bed", "rectangle": [["1 cm", "1 cm"], ["20 cm", "15 cm"]]}
+
+    def key(target: dict[str, object], **tank: object) -> str:
+        tables = {"inside_size": ["30 cm", "20 cm", "20 cm"], **tank}
+        return paths_key(scene_from_dict({"tank": tables, "fixture": [{"length": "20 cm"}], "zone": [zone | target]}))
+
+    assert key({"need": "medium"}) == key({"need": "demanding"}) != key({"band": [20, 40]})
+    assert key({"need": "medium"}, panes="clean") == key({"band": [20, 40]}, panes="clean")
