@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 CARDS_A_PAGE = 2
 MOST_ZONES = 6
 LONG_TITLE = 55
-LEAD_LINES = 2
-_LEAD_SIZE = 9.5
+LEAD_LINES = 3
+_LEAD_SIZE, _SMALL = 9.5, 8.5
 _MARGIN = 0.55
 _RULE = "#b9c1c5"
 _MAP_WIDE, _MAP_TALL = 2.95, 1.65
@@ -127,7 +127,7 @@ class _Drawn:
 
     def lead_rows(self) -> list[str]:
         """As many whole sentences of the lead as there is room for, the first in any case."""
-        wide, kept = int(self.inside / (0.0085 * _LEAD_SIZE)), ""
+        wide, kept = int(self.inside / (0.0081 * _LEAD_SIZE)), ""
         for sentence in self.card.lead.split(". "):
             said = f"{kept} {sentence}".strip()
             said = said if said.endswith(".") else f"{said}."
@@ -143,8 +143,13 @@ class _Drawn:
         wide = int((self.inside - _MAP_WIDE - 0.9) / 0.072)
         for light in shown:
             self.text(_MARGIN, y, f"{_cut(light.name, 34)}: set to", 9.5, color=SOFT_INK)
-            self.text(_MARGIN, y - 0.19, f"{light.dial},  {light.hours}", size, fontweight="bold")
+            beside = len(light.dial) + len(light.hours) <= wide * _SMALL / size
+            said = f"{light.dial},  {light.hours}" if beside else light.dial
+            self.text(_MARGIN, y - 0.19, said, size, fontweight="bold")
             y -= 0.19 + size / 72 * 1.35
+            if not beside:
+                self.text(_MARGIN, y, light.hours, _SMALL)
+                y -= 0.165
             if len(shown) < 3:
                 for line in (light.place, light.new_tank):
                     for row in textwrap.wrap(line, wide):
@@ -180,7 +185,7 @@ class _Drawn:
     def table(self, y: float) -> None:
         """Zones and verdicts, then the lines under them."""
         columns = (_MARGIN, 3.45, 4.75, 5.55, self.width - _MARGIN)
-        heads = ("zone", "PAR (PPFD) ± error", "target", "verdict", "DLI, mol/m²/day")
+        heads = ("zone", "PAR (PPFD), range", "target", "verdict", "DLI, mol/m²/day")
         for x, words in zip(columns, heads, strict=True):
             self.text(x, y, words, 7.5, color=SOFT_INK, ha="right" if x == columns[-1] else "left")
         y -= 0.18
