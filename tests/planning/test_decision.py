@@ -12,7 +12,8 @@ from boxes import box, light
 from rich.console import Console
 
 from underlit.lowering.scene import lower
-from underlit.planning.decision import By, Decision, decide, lid_gain
+from underlit.planning.decision import By, Decision, decide
+from underlit.planning.nearest import lid_gain
 from underlit.planning.suggest import SearchSpace, suggest
 from underlit.planning.zones import Verdict, zone_reports
 from underlit.report.decisions.decision import NO_TARGET, lead, right_at, zone_lines

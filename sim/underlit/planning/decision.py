@@ -19,10 +19,9 @@ from functools import cached_property
 
 import numpy as np
 
-from underlit.lowering.records import PAST_THE_TANK, Source
+from underlit.lowering.records import Source
 from underlit.lowering.scene import Lowered
-from underlit.lowering.tallies import ZonePlace
-from underlit.planning.patches import numbered
+from underlit.planning.nearest import Elsewhere, elsewhere, has_lid, lid_gain
 from underlit.planning.ranges import TankRange, TankRanges
 from underlit.planning.zones import Verdict, judged
 from underlit.results.estimate import Estimate
@@ -31,13 +30,10 @@ from underlit.scene import Band, Fixture, Scene
 
 STEPS = 100
 """Dimmers are set in whole per cents."""
-LID_LINES = ("lid", "dirt on the lid", "strips on the lid")
-"""Lines of the ledger that an opened lid would give back."""
 SECOND_LIGHT = 2.0
 """A second light like the first one at most doubles what a zone gets, for light adds."""
 _WELL_INSIDE = 0.1
 """Lights that are set apart are kept about so far from the ends of what is right, where there is room."""
-COLUMNS, ROWS = ("left", "middle", "right"), ("front", "middle", "back")
 Channel = tuple[int, str, str]
 """Number of the tank, fixture, channel."""
 
@@ -137,15 +133,6 @@ class By(StrEnum):
 
 
 @dataclass(frozen=True)
-class Elsewhere:
-    """A part of the tank, in words, whose light as decided [umol/m2/s] lies in a zone's band: on the bed, or at its height."""
-
-    place: str
-    value: float
-    on_bed: bool
-
-
-@dataclass(frozen=True)
 class Decision:
     """How to set the light.
 
@@ -205,7 +192,11 @@ def decide(lowered: Lowered, result: Result, *, channels_apart: bool = True) -> 
     return replace(
         made,
         lights=tuple(_on_its_dial(lowered, light) for light in made.lights),
-        elsewhere=_elsewhere(lowered, result.dimmed(made.levels), made.unmet),
+        elsewhere=elsewhere(
+            lowered,
+            result.dimmed(made.levels),
+            [(zone.name, zone.wanted.number, zone.wanted.band) for zone in made.unmet],
+        ),
     )
 
 
@@ -275,7 +266,7 @@ def decided(result: Result, wanted: Sequence[Wanted], *, channels_apart: bool = 
             best, by = found, way
     levels = {s: float(best[light.channels.index(_channel(s))]) for s in result.compiled.sources}
     is_set = bool(np.allclose(best, light.levels, atol=1e-9))
-    gain = lid_gain(result) if any(line.what in LID_LINES for line in result.compiled.lines) else None
+    gain = lid_gain(result) if has_lid(result) else None
     return Decision(light.settings(best, by), levels, by, is_set, tuple(light.zone_settings(best)), gain)
 
 
@@ -432,62 +423,3 @@ class _Light:
 
 def _span(steps: list[int]) -> Span | None:
     return Span(steps[0] / STEPS, steps[-1] / STEPS) if steps else None
-
-
-# -- the nearest thing that can be met --------------------------------------------------------------------------------
-def lid_gain(result: Result) -> float:
-    """How many times more light comes into the tank with the lid off, at the least: what its glass, dirt and strips take.
-
-    What it reflects is not told apart in the ledger, so the truth is a little more.
-    """
-    shares = zip(result.compiled.lines, result.line_shares(), strict=True)
-    taken = math.fsum(share for line, share in shares if line.what in LID_LINES)
-    arrives = 1.0 - result.share_of(PAST_THE_TANK)
-    return 1.0 if taken >= arrives else arrives / (arrives - taken)
-
-
-def _elsewhere(lowered: Lowered, result: Result, unmet: Sequence[ZoneSetting]) -> dict[str, Elsewhere]:
-    """Where on the bed, or at its height, an unmet zone would be right as set, by its name."""
-    found = {}
-    for zone in unmet:
-        number = lowered.zones[zone.wanted.number]
-        scene, own = lowered.scene_of(number.tank), result.of_tank(number.tank)
-        place = next(one for one in lowered.rack[number.tank].zones if one.zone == number.zone)
-        ninths = _ninths(own, place.z)
-        here = _ninth_of(scene, place)
-        fitting = {where: value for where, value in ninths.items() if where != here and zone.wanted.holds(value)}
-        if here and fitting:
-            wish = math.sqrt(max(zone.wanted.band.low, 1.0) * zone.wanted.band.high)
-            where = min(fitting, key=lambda name: abs(math.log(fitting[name] / wish)))
-            found[zone.name] = Elsewhere(where, fitting[where], place.z is None)
-    return found
-
-
-def _ninth_of(scene: Scene, place: ZonePlace) -> str:
-    """The ninth of the plan in which the middle of a zone lies; empty where nobody says."""
-    zone = next(zone for zone in scene.zones if zone.name == place.zone)
-    stands = next(
-        (p for p in (*scene.plants, *scene.wood, *scene.stone) if p.name in (zone.plants, zone.hardscape)), None
-    )
-    points = [*(place.outline if place.outline is not None else getattr(stands, "polygon", ()))]
-    if not points and getattr(stands, "at", None) is not None:
-        points = [stands.at]  # type: ignore[union-attr]
-    if not points:
-        return ""
-    x, y = np.mean(points, axis=0)
-    length, depth, _ = scene.tank.inside_m
-    column, row = (min(max(int(3 * at / size), 0), 2) for at, size in ((x, length), (y, depth)))
-    return f"{ROWS[row]} {COLUMNS[column]}"
-
-
-def _ninths(result: Result, height_m: float | None) -> dict[str, float]:
-    """Mean PPFD of each ninth of the plan, on the bed or on the light plane nearest to a height, by its name."""
-    grid = result.compiled.bed_map if height_m is None else result.compiled.planes
-    if grid is None:
-        return {}
-    level = 0 if height_m is None else round((height_m - grid.origin[2]) / grid.spacing[2])
-    values = result.on_grid(grid).value[min(max(level, 0), grid.shape[2] - 1)]
-    parts = numbered(grid.shape[:2], len(COLUMNS), len(ROWS))
-    names = [f"{row} {column}" for row in ROWS for column in COLUMNS]
-    means = {name: values[(parts == number) & np.isfinite(values)] for number, name in enumerate(names)}
-    return {name: float(cells.mean()) for name, cells in means.items() if len(cells)}
