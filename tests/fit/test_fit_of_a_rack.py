@@ -106,6 +106,15 @@ def test_each_file_that_changes_is_corrected(tmp_path: Path) -> None:
     before = [each.water.tannin.absorption_440_per_m for each in rack.tank_scenes]
     assert tints == [before[0], before[1], pytest.approx(value[Kind.TINT], rel=1e-4)]
     assert [(tank.name, tank.at) for tank in again.rack] == [(tank.name, tank.at) for tank in rack.rack]
+    assert again.notes == rack.notes
+    own, *_, tea = (each.measured for each in again.tank_scenes)
+    assert own is not None
+    assert tea is not None
+    assert {str(p.what) for p in own.parameters} <= {"output", "beam angle"}
+    assert "tannin tint" in {str(p.what) for p in tea.parameters}
+    assert (own.taken, len(tea.taken)) == ((), len(found().fitted.residuals))
+    seen_again = again.seen_from(TEA)
+    assert belief(seen_again, scene_parameters(seen_again)).measured.all()
     with pytest.raises(ValueError, match="several scene files"):
         corrected_text(found().fitted, out)
 
