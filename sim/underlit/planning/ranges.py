@@ -26,7 +26,9 @@ from underlit.scene.assumptions.lever import Lever, Moves
 from underlit.scene.assumptions.measured import measured_correlation
 from underlit.scene.assumptions.scene import levers_of
 
-DRAWS = 1000
+DRAWS = 2000
+PATCH_DRAWS = 8
+"""Of the drawn tanks one in so many is enough for a patch of the bed."""
 COVERED = 0.95
 """Share of the drawn tanks that lie in a range."""
 NAMED = 3
@@ -238,11 +240,10 @@ class _Answers:
 
     @cached_property
     def _draws(self) -> np.ndarray:
-        """Values of every lever in every drawn tank, (DRAWS, levers): each lever's range cut into DRAWS equal parts (a Latin
-        hypercube), so that few draws fill it evenly; what was measured goes together as the readings tell.
+        """Values of every lever in every drawn tank, (DRAWS, levers): multiples of the roots of primes, which fill the ranges
+        more evenly than random draws do (Richtmyer 1951); what was measured goes together as the readings tell.
         """
-        rng = np.random.default_rng(20)
-        position = np.stack([(rng.permutation(DRAWS) + rng.random(DRAWS)) / DRAWS for _ in self.levers], axis=1)
+        position = np.outer(np.arange(1, DRAWS + 1), np.sqrt(_primes(len(self.levers)))) % 1.0
         measured = np.flatnonzero([lever.is_measured for lever in self.levers])
         if len(measured):
             from scipy.special import ndtr, ndtri
@@ -278,7 +279,7 @@ class _Answers:
         if grid.tank not in self._patches:
             first = self.responses.first_patch[grid.tank]
             targets = np.arange(first, first + int(patch_numbers(grid).max()) + 1)
-            drawn = self.ratios(*self._of(targets), self._draws[::4])
+            drawn = self.ratios(*self._of(targets), self._draws[::PATCH_DRAWS])
             low, high = np.quantile(drawn, ((1 - COVERED) / 2, (1 + COVERED) / 2), axis=1)
             self._patches[grid.tank] = low, high
         return self._patches[grid.tank]
@@ -403,6 +404,17 @@ def _of_counts(mean: np.ndarray, step: np.ndarray, change: np.ndarray) -> np.nda
     by = step[..., None] * change
     growth = np.where(np.abs(by) > 1e-6, np.expm1(by) / np.where(by == 0, 1.0, by), 1.0)
     return np.asarray(mean[..., None] * change * growth)
+
+
+def _primes(count: int) -> np.ndarray:
+    """The first primes, (count,) float64."""
+    found: list[int] = []
+    number = 2
+    while len(found) < count:
+        if all(number % prime for prime in found):
+            found.append(number)
+        number += 1
+    return np.array(found, np.float64)
 
 
 def _through(at: Sequence[float], logs: Sequence[np.ndarray], off: np.ndarray) -> np.ndarray:
