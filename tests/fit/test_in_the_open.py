@@ -97,7 +97,7 @@ def test_the_sheet_asks_for_it_and_its_csv_reads_back(tmp_path: Path) -> None:
         ("30 cm,bar,,air,on,20", "a reading in the open (under_light) is without a lid"),
         ("30 cm,bar,,water,,20", "a reading in the open (under_light) is in air"),
         ("30 cm,bar,20 cm,,,20", "has no place in the tank: leave it empty"),
-        ("30 cm,lamp,,,,20", "the scene has no such light: bar"),
+        ("30 cm,lamp,,,,20", "the scene has no such light; name one of bar"),
         ("3 m,bar,,,,20", "the head must be held 5 cm to 2 m below the light"),
         (",bar,20 cm,,,20,10 cm", "is for a reading in the open: give under_light as well"),
     ],

@@ -327,10 +327,8 @@ class _Table:
         name = self.cells.get("light", known[0] if len(known) == 1 else None)
         if name in known:
             return name
-        said = (
-            "is missing: the scene has several lights; name the one" if name is None else "the scene has no such light"
-        )
-        self.wrong("light", f"{said}: {', '.join(known)}", name)
+        said = "is missing: the scene has several lights" if name is None else "the scene has no such light"
+        self.wrong("light", f"{said}; name one of {', '.join(known)}", name)
         return None
 
     def _value(self) -> float | None:
