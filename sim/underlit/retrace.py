@@ -27,7 +27,7 @@ from underlit.transport.tables import Tables
 
 SHARE_OF_PHOTONS = 0.03
 """Photons of all small traces together, over those of the trace."""
-FEWEST_PHOTONS, MOST_PHOTONS = 1 << 13, 1 << 18
+FEWEST_PHOTONS, MOST_PHOTONS = 1 << 14, 1 << 18
 """Of one small trace."""
 BLOCKS = 16
 """A small trace is cut into so many blocks, whose scatter gives its error."""

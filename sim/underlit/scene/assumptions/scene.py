@@ -230,7 +230,7 @@ def _of_plants(scene: Scene) -> Iterator[Assumption]:
             -0.03,
             0.03,
             "PROSPECT-D (Feret et al. 2017); submerged leaf: the same in water",
-            levers=(Lever(Moves.LEAVES, 1.0, 0.5, 2.0, of=bare, log=True),),
+            levers=(Lever(Moves.LEAVES, 1.0, 0.5, 1.25, of=bare, log=True),),
         )
 
 
