@@ -68,5 +68,5 @@ def test_change_a_scene() -> None:
     text = run(ROOT / "docs" / "examples" / "change_a_scene.py")
     bed = number(r"whole bed: ([\d.]+) ±", text)
     assert 0 < bed < 2.6 / 0.06, "more than all of its light on the bed, or none"
-    assert re.search(r"whole bed: .* simulation ± .* tank: \w+", text)
+    assert re.search(r"whole bed: .* simulation, \d+-\d+ in real tanks: \w+", text)
     assert number(r"at half power the middle reads ([\d.]+)", text) > 0
