@@ -60,6 +60,20 @@ def test_readings_are_fitted_and_the_corrected_tank_stands_beside(browser: Any, 
         assert "Outdated: the tank has changed since." in text
 
 
+def test_a_reading_in_the_open_is_typed_in(browser: Any, quick: Any) -> None:
+    with visit(browser, quick.address) as page:
+        wait_for_light(page)
+        card = open_card(page, READINGS)
+        choose(page, "Where", "in the open, below clip light", card)
+        card.get_by_label("Below the middle of the light (cm)").fill("30")
+        card.get_by_label("The meter shows").fill("60")
+        card.get_by_role("button", name="Add the reading").click()
+        card.get_by_role("button", name="Remove reading 1", exact=True).wait_for()
+        said = card.inner_text()
+        assert "in the open, below clip light, 30 cm below it" in said
+        assert "in air" in said
+
+
 def test_what_is_wrong_with_a_reading_is_said_in_one_line(browser: Any, quick: Any) -> None:
     with visit(browser, quick.address) as page:
         wait_for_light(page)

@@ -26,11 +26,13 @@ from underlit.viz.sheets.reading_sheet import Paper
 
 KEYS = (
     "name", "x", "y", "above_substrate", "value", "medium", "corrected", "immersion_factor", "lid", "dimming",
+    "under_light", "light",
 )  # fmt: skip
 WORDS = {
     "name": "where", "x": "from the left", "y": "from the front", "above_substrate": "above the substrate",
     "value": "the meter shows", "medium": "the meter head was", "corrected": "underwater correction",
     "immersion_factor": "immersion factor", "dimming": "dimmed to",
+    "under_light": "below the middle of the light",
 }  # fmt: skip
 """What the page calls a column of readings, where it has another name for it."""
 

@@ -42,6 +42,8 @@ class Readings(Card):
     def __init__(self, page: Page, jobs: Jobs) -> None:
         super().__init__(page)
         self._jobs = jobs
+        self._lights: dict[str, str] = {}
+        self._has_lid = False
         with self.body:
             self._tank = TankChoice(self._turn_to_tank)
             save = hand_over(page, "-readings.pdf")
@@ -60,7 +62,7 @@ class Readings(Card):
         with thing("One reading"):
             with ui.row().classes("fields"):
                 self._where = choice("Where", {ELSEWHERE: ELSEWHERE}, ELSEWHERE, self._adapt)
-                self._left, self._front, self._over = (number("") for _ in range(3))
+                self._left, self._front, self._over, self._below = (number("") for _ in range(4))
                 self._value = number("The meter shows")
                 self._medium = choice("The meter head was", WATER, "water", self._adapt)
                 self._corrected = choice("Underwater correction", CORRECTED, "yes", self._adapt)
@@ -76,10 +78,14 @@ class Readings(Card):
 
     def _adapt(self, _: object = None) -> None:
         """Show the inputs that the others ask for."""
-        elsewhere = self._where.value == ELSEWHERE
+        elsewhere, in_the_open = self._where.value == ELSEWHERE, self._where.value in self._lights
+        self._below.set_visibility(in_the_open)
+        for field in (self._over, self._medium):
+            field.set_visibility(not in_the_open)
+        self._lid.set_visibility(self._has_lid and not in_the_open)
         self._left.set_visibility(elsewhere)
         self._front.set_visibility(elsewhere)
-        under = self._medium.value == "water"
+        under = self._medium.value == "water" and not in_the_open
         self._corrected.set_visibility(under)
         self._factor.set_visibility(under and self._corrected.value == "no")
 
@@ -90,13 +96,17 @@ class Readings(Card):
             return
         self._tank.follow(rack)
         scene = self._tank.seen(rack)
-        places = {spot.name: spot.name for spot in scene.spots} | {ELSEWHERE: ELSEWHERE}
+        lights = scene.tank_scenes[scene.light_number].fixtures
+        self._lights = {f"in the open, below {light.name}": light.name for light in lights}
+        self._has_lid = scene.lid is not None
+        names = [*(spot.name for spot in scene.spots), ELSEWHERE, *self._lights]
+        places = {name: name for name in names}
         held = self._where.value if self._where.value in places else next(iter(places))
         self._where.set_options(places, value=held)
         for field, label in ((self._left, "From the left"), (self._front, "From the front")):
             field.props(f'label="{label} ({units})"')
         self._over.props(f'label="Above the substrate ({units})"')
-        self._lid.set_visibility(scene.lid is not None)
+        self._below.props(f'label="Below the middle of the light ({units})"')
         self._adapt()
         self._fit.scene_changed()
 
@@ -123,7 +133,9 @@ class Readings(Card):
             "y": y,
             "above_substrate": typed(self._over, units),
             "value": typed(self._value),
-            "medium": str(self._medium.value),
+            "under_light": typed(self._below, units),
+            "light": self._lights.get(str(self._where.value), ""),
+            "medium": str(self._medium.value) if self._medium.visible else "air",
             "corrected": str(self._corrected.value) if self._corrected.visible else "",
             "immersion_factor": typed(self._factor),
             "lid": str(self._lid.value) if self._lid.visible else "",
@@ -219,7 +231,8 @@ def _cells(row: Row) -> tuple[str, ...]:
     factor = row.get("immersion_factor")
     head = "in air" if not under else f"under water, x {factor}" if factor else "under water, corrected"
     over = row.get("above_substrate")
-    where = row.get("name", "") + (f", {over} above the substrate" if over else "")
+    below = row.get("under_light")
+    where = row.get("name", "") + (f", {over} above the substrate" if over else f", {below} below it" if below else "")
     return where, row.get("value", ""), head, row.get("lid") or "-", row.get("dimming") or "as set"
 
 
