@@ -99,7 +99,11 @@ def test_a_planting_has_one_verdict_and_it_is_that_of_the_light_over_its_tops():
     assert report.upper is not None
     assert report.upper.value < report.over_tops.value
     words = str(planting_entry(report)["words"])
-    assert words.startswith(f"{judged.verdict}: {report.over_tops.value:.1f} comes down over its tops (band 10-60); ")
+    low, high = report.over_tops.value * report.tank.low, report.over_tops.value * report.tank.high
+    real = f"({low:.1f}-{high:.1f} in the real tank)"
+    assert words.startswith(
+        f"{judged.verdict}: {report.over_tops.value:.1f} {real} comes down over its tops (band 10-60); "
+    )
     assert "lean and shade each other" in words
     (silent,) = traced(plants(kind="carpet", height="2 cm", leaf_area=1.5))
     assert "band" not in str(planting_entry(silent)["words"])

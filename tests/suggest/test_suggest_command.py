@@ -48,7 +48,7 @@ def test_prints_and_writes(scene, tmp_path, capsys):
     out = tmp_path / "out"
     arguments = ["--most", "1", "--above-rim", "5 cm", "5 cm", "--photons", "65536", "--out", str(out)]
     assert main(["suggest", scene, *arguments]) == 0
-    said = capsys.readouterr().out
+    said = " ".join(capsys.readouterr().out.split())
     assert "It meets the zone" in said
     with open(out / "suggestions.csv", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))

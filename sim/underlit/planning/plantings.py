@@ -45,13 +45,15 @@ _FEWEST_POOLS = 4
 class PlantingReport:
     """A planting: as grown, its light [umol/m2/s], layers lowest first, and what it takes (see the module).
 
-    over_tops: light that comes down just over it, level, which is what bands are given for; verdict: of that.
+    over_tops: light that comes down just over it, level, which is what bands are given for; verdict: of that; tank:
+    range of it in the real tank.
     """
 
     grown: Grown
     form: str
     over_tops: Estimate | None
     verdict: Verdict
+    tank: TankRange
     upper: Estimate | None
     layers: tuple[Estimate | None, ...]
     band: Band | None
@@ -70,13 +72,15 @@ def planting_reports(lowered: Lowered, result: Result) -> list[PlantingReport]:
         band = plants.wanted(added_co2=scene.has_added_co2, settled=scene.is_settled)
         above = _light_from_above(result, grown, cells)
         over_tops = None if above is None else above.ppfd
-        said = Verdict.NO_TARGET if over_tops is None else judged(over_tops, _range(lowered, ranges, part), band)[0]
+        tank = _range(lowered, ranges, part)
+        said = Verdict.NO_TARGET if over_tops is None else judged(over_tops, tank, band)[0]
         reports.append(
             PlantingReport(
                 grown=grown,
                 form=str(plants.leaf_form or plants.kind),
                 over_tops=over_tops,
                 verdict=said,
+                tank=tank,
                 upper=mean_of(result, cells),
                 layers=layers_of(scene, result, plants, cells),
                 band=band,

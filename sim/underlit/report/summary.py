@@ -21,7 +21,7 @@ from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.report.decisions.algae_words import algae_lead
 from underlit.report.decisions.decision import decision_data
 from underlit.report.ledger import as_percentages, light_ledger
-from underlit.report.numbers import band_text, light
+from underlit.report.numbers import band_text, light, span_text
 from underlit.results.estimate import Estimate
 from underlit.results.result import Result
 from underlit.run import Traced
@@ -134,7 +134,10 @@ def planting_words(report: PlantingReport) -> str:
     over, leaves = report.over_tops, report.upper
     verdict = "" if report.verdict is Verdict.NO_TARGET else f"{report.verdict}: "
     asked = "" if report.band is None else f" (band {band_text(report.band)})"
-    parts = [] if over is None else [f"{verdict}{light(over.value)} comes down over its tops{asked}"]
+    parts = []
+    if over is not None:
+        real = span_text(over.value * report.tank.low, over.value * report.tank.high)
+        parts = [f"{verdict}{light(over.value)} ({real} in the real tank) comes down over its tops{asked}"]
     if leaves is not None:
         why = "its leaves lean and shade each other and get" if over and leaves.value < over.value else "its leaves get"
         parts.append(f"{why} {light(leaves.value)} on average")
@@ -156,6 +159,7 @@ def planting_entry(report: PlantingReport) -> dict[str, object]:
         "cover": number(grown.cover),
         "words": planting_words(report),
         "over_tops_ppfd_umol_m2_s": _estimate(report.over_tops),
+        **({} if report.over_tops is None else tank_entry(report.over_tops.value, report.tank.low, report.tank.high)),
         "verdict_over_tops": str(report.verdict),
         "upper_faces_ppfd_umol_m2_s": _estimate(report.upper),
         "layers_from_lowest_ppfd_umol_m2_s": [_estimate(layer) for layer in report.layers],
