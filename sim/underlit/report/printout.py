@@ -128,9 +128,14 @@ def verdict_text(verdict: Verdict) -> Text:
 
 
 def moved_table(reports: Sequence[ZoneReport]) -> Table:
-    """The assumptions that move each zone most, of zones that have a target if any has, with their effect."""
+    """The assumptions that move each zone most, with their effect."""
+    return table("zone", "moved by", wide=2, rows=moved_most(reports))
+
+
+def moved_most(reports: Sequence[ZoneReport]) -> list[tuple[str, str]]:
+    """(zone, what moves it most), of the zones that have a target if any has."""
     asking = [r for r in reports if r.band is not None] or reports
-    return table("zone", "moved by", wide=2, rows=((r.name, moved_words(r.ppfd.value, r.tank)) for r in asking))
+    return [(r.name, moved_words(r.ppfd.value, r.tank)) for r in asking]
 
 
 def spread_table(reports: Sequence[ZoneReport]) -> Table:

@@ -14,8 +14,17 @@ from underlit.planning.zones import Verdict, ZoneReport, zone_reports
 from underlit.report.decisions.decision import RIGHT_AT
 from underlit.report.files import overlay, overlays
 from underlit.report.ledger import as_percentages, light_ledger, with_rest
-from underlit.report.numbers import band_text, estimated, light, moved_words, percent, span_text
-from underlit.report.printout import alone, by_verdict, kept, tank_notes, value_of, without_error, worst_words
+from underlit.report.numbers import band_text, estimated, light, percent, span_text
+from underlit.report.printout import (
+    alone,
+    by_verdict,
+    kept,
+    moved_most,
+    tank_notes,
+    value_of,
+    without_error,
+    worst_words,
+)
 from underlit.report.summary import SIMULATION_KEY, TANK_KEYS, as_estimate, lights_of, summarise
 from underlit.run import Traced
 from underlit.viz.overlay import Overlay
@@ -59,6 +68,7 @@ def report_html(traced: Traced, *, price: float | None = None, paper: str = "a4"
         scene=traced.lowered.scene,
         summary=summary,
         zones=[_zone(report, summary["decision"]) for report in reports],
+        moved=[(name, said) for name, said in moved_most(reports) if said],
         right_at=RIGHT_AT if summary["decision"]["zones"] else "",
         job=_job(traced.lowered, sum(report.band is not None for report in reports)),
         short=_short(reports),
@@ -124,7 +134,6 @@ def _zone(report: ZoneReport, decision: dict[str, Any]) -> dict[str, object]:
         "where": report.where,
         "ppfd": estimated(report.ppfd),
         "real": span_text(report.tank_low, report.tank_high),
-        "moved": moved_words(report.ppfd.value, report.tank),
         "band": band_text(band),
         "verdict": f"{MARK[report.verdict]} {report.verdict}",
         "word": str(report.verdict).replace(" ", "-"),
