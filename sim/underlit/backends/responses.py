@@ -19,8 +19,8 @@ from underlit.transport.tables import PACKET, Tables
 
 ROOM = 4 * SLICE_PHOTONS
 """Room for so many rows of a slice; a slice that has more is traced again with more room."""
-EVERY, MOST_BATCHES = 4, 64
-"""One batch in four of each source is recorded, and no more once there are this many."""
+EVERY, MOST_BATCHES = 8, 64
+"""One batch in eight of each source is recorded, and no more once there are this many."""
 
 
 class Block(NamedTuple):
