@@ -6,7 +6,7 @@ What keeps the paths of light (films, reflectances, colour of the water, beams) 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,7 +16,6 @@ import numpy as np
 from underlit.backends.cpu import Tracer, available_threads
 from underlit.backends.responses import Block, PathColumns, PathRecorder, flux_of
 from underlit.lowering.aquascape.hardscape import LoweringError
-from underlit.lowering.records import Source
 from underlit.lowering.responses import Features, Targets, features
 from underlit.lowering.scene import Lowered, lower
 from underlit.results.responses import Responses
@@ -118,7 +117,7 @@ class Asked:
         """Light on each target of several scenes, block by block from the same photons: (scenes, BLOCKS, T)."""
         total = sum(counts.photons for counts in tracer.counts)
         wanted = np.clip(SHARE_OF_PHOTONS * total / len(views), FEWEST_PHOTONS, MOST_PHOTONS)
-        ppf = _levels(self.lowered.dimming, self.lowered)
+        ppf = _levels(self.lowered)
         counts = [_block_size(wanted * share / BLOCKS, tracer.photons_per_batch) for share in ppf / ppf.sum()]
         tables = [without_planes(view.compiled.tables) for view in views]
         columns = [_targets_only(Targets(view.compiled)) for view in views]
@@ -146,9 +145,10 @@ def _wanted(levers: Sequence[Lever]) -> Iterator[tuple[int, int]]:
             yield number, int(lever.high - lever.value >= lever.value - lever.low)
 
 
-def _levels(dimming: Mapping[Source, float], lowered: Lowered) -> np.ndarray:
+def _levels(lowered: Lowered) -> np.ndarray:
+    """PPF of each source as dimmed [umol/s]; at full power where all are off."""
     compiled = lowered.compiled
-    found = np.array([ppf * dimming.get(s, 1.0) for s, ppf in zip(compiled.sources, compiled.ppf, strict=True)])
+    found = np.array([ppf * lowered.dimming.get(s, 1.0) for s, ppf in zip(compiled.sources, compiled.ppf, strict=True)])
     return found if found.sum() > 0 else np.array(compiled.ppf)
 
 

@@ -14,6 +14,7 @@ from underlit.lowering.records import Face, Frame, Part, Role
 from underlit.lowering.scene import Lowered
 from underlit.lowering.tank.panes import WATER, pane, sheet_behind
 from underlit.scene.assumptions.lever import Lever, Moves
+from underlit.scene.standing import exponent_of
 from underlit.spectra.grid import PAR_WAVELENGTHS_NM
 from underlit.transport.tables import BINS, LensKind
 
@@ -175,8 +176,3 @@ def _lit_through(compiled: CompiledScene, lever: Lever) -> np.ndarray:
     taken = np.isclose(rows["lens_exponent"], exponent_of(lever.value), rtol=1e-6)
     concerned = [source.tank == lever.tank and source.fixture in lever.of for source in compiled.sources]
     return np.asarray(np.array(concerned) & taken & (rows["lens_kind"] == LensKind.COSINE_POWER))
-
-
-def exponent_of(beam_deg: float) -> float:
-    """Exponent m of cos^m for a beam angle [deg], full width at half maximum."""
-    return math.log(0.5) / math.log(math.cos(math.radians(beam_deg) / 2))

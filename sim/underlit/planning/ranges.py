@@ -17,7 +17,7 @@ import numpy as np
 
 from underlit.lowering.compiled import Grid
 from underlit.lowering.records import Part
-from underlit.lowering.responses import exponent_of, patch_numbers
+from underlit.lowering.responses import patch_numbers
 from underlit.lowering.scene import Lowered
 from underlit.results.responses import Responses
 from underlit.results.result import Result
@@ -25,6 +25,7 @@ from underlit.scene import Band
 from underlit.scene.assumptions.lever import Lever, Moves
 from underlit.scene.assumptions.measured import measured_correlation
 from underlit.scene.assumptions.scene import levers_of
+from underlit.scene.standing import exponent_of
 
 DRAWS = 2000
 PATCH_DRAWS = 8

@@ -99,6 +99,11 @@ def _beam_deg(fixture: Fixture) -> float | None:
     return None if lens is None else beam_deg_of(lens.exponent)
 
 
+def exponent_of(beam_deg: float) -> float:
+    """Exponent m of cos^m for a beam angle [deg], full width at half maximum."""
+    return math.log(0.5) / math.log(math.cos(math.radians(beam_deg) / 2))
+
+
 def beam_deg_of(exponent: float) -> float:
     """Beam angle [deg] of cos^m."""
     return 2 * math.degrees(math.acos(0.5 ** (1 / exponent)))

@@ -23,7 +23,7 @@ from underlit.planning.makes import grouped_by_make
 from underlit.scene.lights.fixture import Fixture
 from underlit.scene.measured import Kind
 from underlit.scene.model import Scene
-from underlit.scene.standing import backing_level, beam_deg_of, own_lens
+from underlit.scene.standing import backing_level, beam_deg_of, exponent_of, own_lens
 from underlit.transport.tables import SurfaceKind, Tables
 
 PRACTICE = "common practice, no source"
@@ -141,11 +141,6 @@ class Parameter:
         if self.kind in (Kind.OUTPUT, Kind.BEAM):
             return f"{self.kind} of {', '.join(self.of)}"
         return str(self.kind)
-
-
-def exponent_of(beam_deg: float) -> float:
-    """Exponent m of cos^m for a beam angle [deg], full width at half maximum."""
-    return math.log(0.5) / math.log(math.cos(math.radians(beam_deg) / 2))
 
 
 # -- what a scene has -------------------------------------------------------------------------------------------
